@@ -1,0 +1,48 @@
+# Each target builds .venv first when it is missing or the lock file changed, so any of them may be the first.
+PYTHON ?= python3
+PORT ?= 8000
+VENV := .venv
+BIN := $(VENV)/bin
+.DEFAULT_GOAL := help
+.PHONY: help venv demo test check serve bench format lock
+
+help: ## show this list
+	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
+
+$(VENV)/.built: requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(not (3, 11) <= sys.version_info[:2] <= (3, 13))' || \
+	  { echo "Vacuary needs Python 3.11 to 3.13; name one: make $(MAKECMDGOALS) PYTHON=python3.12"; exit 2; }
+	$(PYTHON) -m venv --clear $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $@
+
+venv: $(VENV)/.built ## build .venv from the lock file
+
+demo: $(VENV)/.built ## the whole job on an invented community, over HTTP; ends by itself
+	@$(BIN)/python -m seed_demo
+
+test: $(VENV)/.built ## all tests, on a real PostgreSQL
+	$(BIN)/python -m pytest -q --cov --cov-report=term
+
+check: $(VENV)/.built ## linters, types, import rules, migrations
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python manage.py check
+	$(BIN)/python manage.py makemigrations --check --dry-run
+
+serve: $(VENV)/.built ## server and worker on PORT, until Ctrl-C
+	@$(BIN)/python manage.py serve --port $(PORT)
+
+bench: $(VENV)/.built ## speed as ratios measured in one run
+	@$(BIN)/python -m tests.bench
+
+format: $(VENV)/.built ## let the formatter have its way
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+lock: ## resolve the lock file again (needs uv)
+	uv pip compile pyproject.toml --extra server --extra dev --universal --python-version 3.11 \
+	  --generate-hashes --no-emit-index-url --no-emit-find-links --no-header --no-annotate -o requirements.lock

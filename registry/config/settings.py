@@ -1,0 +1,122 @@
+"""Django settings. Everything an installation may change comes from the environment:
+
+DATABASE_URL        a PostgreSQL 16 or newer; without it an embedded one runs in VACUARY_HOME
+VACUARY_HOME        folder of the embedded database, the traces and the secret key (default .vacuary)
+VACUARY_HOSTS       comma-separated host names this server answers to (default: this machine's loopback names)
+VACUARY_READS       "open" (default) or "signed-in": who may read community answers
+VACUARY_SECRET_KEY  signing key; without it one is made and kept in VACUARY_HOME
+VACUARY_TOKEN_DAYS  days until a token expires (default 365)
+VACUARY_DEBUG       "1" shows tracebacks in the browser; never on a reachable server
+"""
+
+import os
+from datetime import timedelta
+from pathlib import Path
+
+import dj_database_url
+
+from registry.config.secret import secret_key
+
+ROOT = Path(__file__).resolve().parents[2]
+VERSION = "0.1.0"
+CLIENT_VERSIONS = ">=0.1,<1"
+
+VACUARY_HOME = Path(os.environ.get("VACUARY_HOME") or ROOT / ".vacuary").expanduser().resolve()
+VACUARY_READS_OPEN = os.environ.get("VACUARY_READS", "open") == "open"
+VACUARY_TRACE_LIMIT = 20 * 1024 * 1024
+VACUARY_BODY_LIMIT = VACUARY_TRACE_LIMIT + 256 * 1024
+
+SECRET_KEY = os.environ.get("VACUARY_SECRET_KEY") or secret_key(VACUARY_HOME)
+DEBUG = os.environ.get("VACUARY_DEBUG") == "1"
+ALLOWED_HOSTS = os.environ.get("VACUARY_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+
+INSTALLED_APPS = [
+    "django.contrib.contenttypes",
+    "django.contrib.auth",
+    "django.contrib.postgres",
+    "django_filters",
+    "rest_framework",
+    "drf_spectacular",
+    "knox",
+    "pgtrigger",
+    "pghistory",
+    "procrastinate.contrib.django",
+    "registry",
+    "api",
+]
+MIDDLEWARE = [
+    "api.middleware.RequestIdentity",
+    "django.middleware.security.SecurityMiddleware",
+    "django.middleware.gzip.GZipMiddleware",
+    "api.middleware.BoundedBody",
+    "django.middleware.common.CommonMiddleware",
+]
+ROOT_URLCONF = "registry.config.urls"
+WSGI_APPLICATION = "registry.config.wsgi.application"
+APPEND_SLASH = False
+
+_EMBEDDED = {
+    "ENGINE": "registry.config.postgresql",
+    "NAME": "vacuary",
+    "CONN_MAX_AGE": 60,
+    "CONN_HEALTH_CHECKS": True,
+}
+DATABASES = {
+    "default": (
+        dj_database_url.config(conn_max_age=60, conn_health_checks=True)
+        if os.environ.get("DATABASE_URL")
+        else _EMBEDDED
+    )
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+    "traces": {
+        "BACKEND": "registry.config.storage.DurableFileStorage",
+        "OPTIONS": {"location": VACUARY_HOME / "traces"},
+    },
+}
+
+AUTH_USER_MODEL = "registry.Operator"
+AUTH_PASSWORD_VALIDATORS: list[dict[str, str]] = []
+REST_KNOX = {"TOKEN_TTL": timedelta(days=int(os.environ.get("VACUARY_TOKEN_DAYS", "365")))}
+
+USE_TZ = True
+TIME_ZONE = "UTC"
+LANGUAGE_CODE = "en"
+USE_I18N = False
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.TokenSignIn"],
+    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.MayRead"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.Cursor",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.ProblemSchema",
+    "EXCEPTION_HANDLER": "api.problems.handle",
+    "URL_FORMAT_OVERRIDE": None,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Vacuary",
+    "DESCRIPTION": "A shared registry of breast-pump bench runs.",
+    "VERSION": VERSION,
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "COMPONENT_SPLIT_REQUEST": True,
+}
+
+DATA_UPLOAD_MAX_MEMORY_SIZE = VACUARY_BODY_LIMIT
+DATA_UPLOAD_MAX_NUMBER_FILES = 2
+FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": "WARNING"},
+    # A refused request is the client's news, not the operator's: only faults reach the log.
+    "loggers": {"django.request": {"level": "ERROR"}},
+}

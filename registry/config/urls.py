@@ -1,0 +1,7 @@
+"""The address table of an installation."""
+
+from django.urls import include, path
+
+urlpatterns = [path("api/v1/", include("api.urls"))]
+handler404 = "api.problems.not_found"
+handler500 = "api.problems.fault"

@@ -1,0 +1,63 @@
+"""What is stored. Raw traces are the truth; measurements and summaries can be made again from them."""
+
+from registry.models.alerts import Alert, AlertState
+from registry.models.bench import (
+    BenchSession,
+    Gauge,
+    GaugeCalibration,
+    Power,
+    RevisionBasis,
+    Rig,
+    Unit,
+)
+from registry.models.catalogue import (
+    Claim,
+    Maker,
+    PumpModel,
+    Revision,
+    SerialScheme,
+    SerialSpan,
+    SpanBasis,
+)
+from registry.models.people import Clinic, Operator
+from registry.models.runs import (
+    Edition,
+    Finding,
+    Measurement,
+    Mode,
+    Run,
+    RunState,
+    Side,
+    Trace,
+    UnitSummary,
+)
+
+__all__ = [
+    "Alert",
+    "AlertState",
+    "BenchSession",
+    "Claim",
+    "Clinic",
+    "Edition",
+    "Finding",
+    "Gauge",
+    "GaugeCalibration",
+    "Maker",
+    "Measurement",
+    "Mode",
+    "Operator",
+    "Power",
+    "PumpModel",
+    "Revision",
+    "RevisionBasis",
+    "Rig",
+    "Run",
+    "RunState",
+    "SerialScheme",
+    "SerialSpan",
+    "Side",
+    "SpanBasis",
+    "Trace",
+    "Unit",
+    "UnitSummary",
+]

@@ -1,0 +1,44 @@
+"""Find catalogue records by the names people type, and say what they may have meant."""
+
+import difflib
+
+from registry.errors import Fault, Invalid, UnknownPumpModel
+from registry.models.catalogue import PumpModel, Revision
+
+
+def find_pump_model(name: str) -> PumpModel:
+    """Return the pump model of that name, whatever its capitals and blanks.
+
+    Raises UnknownPumpModel with the nearest names in `extra["nearest"]`.
+    """
+    tidied = " ".join(name.split())
+    found = PumpModel.objects.select_related("maker").filter(name__iexact=tidied).first()
+    if found is None:
+        raise _unknown_pump_model(tidied)
+    return found
+
+
+def find_revision(pump_model: PumpModel, label: str) -> Revision:
+    """Return the revision of that label. Raises Invalid naming the labels there are."""
+    revisions = list(pump_model.revisions.all())
+    for revision in revisions:
+        if revision.label.casefold() == label.strip().casefold():
+            return revision
+    known = ", ".join(r.label for r in revisions) or "none yet"
+    raise Invalid(
+        f"{pump_model.name} has no revision '{label}'",
+        hint=f"Known revisions: {known}. A curator adds a revision; until then leave the revision out.",
+        faults=(Fault(f"no revision '{label}'", field="revision"),),
+    )
+
+
+def _unknown_pump_model(name: str) -> UnknownPumpModel:
+    names = list(PumpModel.objects.order_by("name").values_list("name", flat=True))
+    by_fold = {known.casefold(): known for known in names}
+    near = [by_fold[n] for n in difflib.get_close_matches(name.casefold(), by_fold, n=5, cutoff=0.4)]
+    return UnknownPumpModel(
+        f"No pump model is called '{name}'",
+        hint=f"Did you mean {', '.join(near)}?" if near else "Ask a curator to add it to the catalogue.",
+        faults=(Fault("no pump model of that name", field="pump_model"),),
+        extra={"nearest": near},
+    )

@@ -1,0 +1,22 @@
+"""Rules for all tests: nothing leaves this machine, and no installation's folder is touched."""
+
+import pytest
+
+
+def pytest_runtest_setup() -> None:
+    """Allow loopback and Unix sockets only."""
+    import pytest_socket
+
+    pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+
+
+@pytest.fixture(autouse=True)
+def trace_folder(settings, tmp_path):
+    """Keep the traces of each test in a folder of its own."""
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "traces": {
+            "BACKEND": "registry.config.storage.DurableFileStorage",
+            "OPTIONS": {"location": tmp_path / "traces"},
+        },
+    }
