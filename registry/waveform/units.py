@@ -1,0 +1,74 @@
+"""Units of pressure and the words files use for them.
+
+Factors are exact by definition: mmHg and inHg conventional (13 595.1 kg/m3 * 9.806 65 m/s2), water likewise
+at 1000 kg/m3, psi = 0.453 592 37 * 9.806 65 / 0.0254**2 Pa. They agree with the 7-digit table of NIST SP 811.
+"""
+
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+
+PA_PER_MMHG = 133.322387415
+
+PASCALS: Mapping[str, float] = MappingProxyType(
+    {
+        "mmHg": PA_PER_MMHG,
+        "cmHg": 10 * PA_PER_MMHG,
+        "inHg": 25.4 * PA_PER_MMHG,
+        "Torr": 101325 / 760,
+        "Pa": 1.0,
+        "hPa": 100.0,
+        "kPa": 1000.0,
+        "MPa": 1e6,
+        "mbar": 100.0,
+        "bar": 1e5,
+        "cmH2O": 98.0665,
+        "mmH2O": 9.80665,
+        "inH2O": 249.08891,
+        "psi": 0.45359237 * 9.80665 / 0.0254**2,
+        "atm": 101325.0,
+    }
+)
+
+_SYNONYMS: Mapping[str, str] = MappingProxyType(
+    {
+        **{name.casefold(): name for name in PASCALS if name != "MPa"},
+        "mm hg": "mmHg",
+        "millimeters of mercury": "mmHg",
+        "millimetres of mercury": "mmHg",
+        "in hg": "inHg",
+        '"hg': "inHg",
+        "inches of mercury": "inHg",
+        "cm hg": "cmHg",
+        "cm h2o": "cmH2O",
+        "cmh₂o": "cmH2O",
+        "cmwc": "cmH2O",
+        "mm h2o": "mmH2O",
+        "in h2o": "inH2O",
+        "inwc": "inH2O",
+        "millibar": "mbar",
+        "mb": "mbar",
+        "pascal": "Pa",
+        "kilopascal": "kPa",
+        "hectopascal": "hPa",
+        "psig": "psi",
+        "psia": "psi",
+        "lbf/in2": "psi",
+        "barg": "bar",
+        "mbarg": "mbar",
+        "kpag": "kPa",
+    }
+)
+
+
+def unit_named(text: str) -> str | None:
+    """The unit a word stands for, or None. Case is ignored, save that 'MPa' is not 'mPa'."""
+    word = re.sub(r"\s+", " ", text.strip().strip(".")).replace("_", " ")
+    if word == "MPa":
+        return "MPa"
+    return _SYNONYMS.get(word.casefold())
+
+
+def mmhg_per(unit: str) -> float:
+    """How many mmHg one of the unit is. KeyError for a name outside PASCALS."""
+    return PASCALS[unit] / PA_PER_MMHG
