@@ -1,0 +1,1 @@
+"""The invented community: clinics and gauges, pumps as they are really built, units, and who records what."""
