@@ -1,4 +1,4 @@
-"""The physical pumps that clinics have: serial, true build, home clinic, and how each differs from its build."""
+"""The physical pumps: serial, true build, home clinic, and how each differs from its build."""
 
 import zlib
 from collections.abc import Iterator

@@ -10,7 +10,7 @@ MMHG_PER_UNIT = {
     "cmH2O": 98.0665 / PA_PER_MMHG,
     "psi": 6894.757293 / PA_PER_MMHG,
 }
-"""Conventional values: mmHg and inHg at 0 degrees C, cmH2O at 4 degrees C, psi from the pound and the inch."""
+"""Conventional values: mmHg and inHg at 0 °C, cmH2O at 4 °C, psi from the pound and the inch."""
 
 
 def ambient_kpa(elevation_m: float) -> float:

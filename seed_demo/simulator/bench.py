@@ -43,7 +43,7 @@ class TrueWaveform:
         """Cycles that were built as meant, ended within the run and are past the first two."""
         whole = (self.cycles.fate == BUILT) & (self.cycles.end <= self.length_s)
         whole[:2] = False
-        return whole
+        return np.asarray(whole)
 
     def rate(self) -> float:
         """Cycles per minute: 60 over the mean period of the whole cycles."""
@@ -70,7 +70,7 @@ def simulate(runs: Sequence[PumpOnBench]) -> list[TrueWaveform]:
     A run's result depends on that run alone, not on its neighbours: only elementwise arithmetic meets it.
     """
     length = max(run.duration_s for run in runs)
-    edges = np.arange(int(np.ceil(length / STEP_S)) + 1) * STEP_S
+    edges: Array = np.arange(int(np.ceil(length / STEP_S)) + 1, dtype=np.float64) * STEP_S
     plans = [_plan(run) for run in runs]
     driven = [drives(plan, run.habits, edges) for plan, run in zip(plans, runs, strict=True)]
     load = _integrate(Pneumatics.stack([run.constants for run in runs]), _across(driven), len(edges))

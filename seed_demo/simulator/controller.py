@@ -9,8 +9,8 @@ Array = NDArray[np.float64]
 Drives = tuple[Array, Array, Array]
 
 BUILT, STUCK, COLLAPSED = 0, 1, 2
-"""What becomes of a cycle: built as meant, never built (the membrane sticks to its seat), or lost half-way through
-the pull (the release valve does not stay shut)."""
+"""What becomes of a cycle: built as meant, never built (the membrane sticks to its seat), or lost half-way
+through the pull (the release valve does not stay shut)."""
 
 
 @dataclass(frozen=True)
@@ -75,8 +75,8 @@ def schedule(
     release = pull_end + timing.hold_s * stretch
     strength = 1.0 + habits.flow_scatter * rng.standard_normal(count)
     kept = start < to_s
-    columns = (start, pull_end, release, end, strength)
-    return Schedule(*(c[kept] for c in columns), fate=_fates(count, habits, rng)[kept])
+    fate = _fates(count, habits, rng)
+    return Schedule(start[kept], pull_end[kept], release[kept], end[kept], strength[kept], fate[kept])
 
 
 def _fates(count: int, habits: Habits, rng: np.random.Generator) -> NDArray[np.int64]:

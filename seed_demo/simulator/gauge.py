@@ -34,7 +34,7 @@ class LoggingGauge:
 
 @dataclass(frozen=True)
 class Reading:
-    """What a gauge logged: stamps in seconds and vacuum in the gauge's unit, positive, rounded and clipped."""
+    """What a gauge logged: stamps in seconds and vacuum in the gauge's unit, rounded and clipped."""
 
     stamps: Array
     vacuum: Array

@@ -20,7 +20,8 @@ With P = P_a - v the absolute pressures and n the polytropic exponent (1 isother
     v_p' = n / (V_p - x) (drawn - valve - regulator - leak - P_p x')
     v_l' = n / (V_l + x) (P_l x' - leak + outlet)
 
-For one volume with a seated membrane, n = 1 and the valves shut this is v = P_a / (1 + c) (1 - exp(-(1 + c) D t / V)).
+For one volume with a seated membrane, n = 1 and the valves shut this is
+v = P_a / (1 + c) (1 - exp(-(1 + c) D t / V)).
 """
 
 from dataclasses import dataclass, fields
