@@ -78,6 +78,8 @@ STORAGES = {
     },
 }
 
+PROCRASTINATE_IMPORT_PATHS = ["registry.alerts.tasks"]
+
 AUTH_USER_MODEL = "registry.Operator"
 AUTH_PASSWORD_VALIDATORS: list[dict[str, str]] = []
 REST_KNOX = {"TOKEN_TTL": timedelta(days=int(os.environ.get("VACUARY_TOKEN_DAYS", "365")))}

@@ -34,7 +34,7 @@ class Gauge(models.Model):
 
 @pghistory.track()
 class GaugeCalibration(models.Model):
-    """One comparison of a gauge with a reference: true = gain * (reading - offset)."""
+    """One comparison of a gauge with a reference: vacuum = gain * zeroed reading + offset."""
 
     gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="calibrations")
     on = models.DateField()

@@ -4,7 +4,7 @@ import pghistory
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import ArrayField, DecimalRangeField, RangeOperators
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Deferrable, F, Q
 
 
 @pghistory.track()
@@ -80,7 +80,7 @@ class SpanBasis(models.TextChoices):
     OBSERVED = "observed"
 
 
-@pghistory.track()
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class SerialSpan(models.Model):
     """A run of serials tied to a revision, with who said so. `keys` are the places of first and last."""
 
@@ -105,6 +105,8 @@ class SerialSpan(models.Model):
                     (F("keys"), RangeOperators.OVERLAPS),
                 ],
                 condition=Q(basis="declared"),
+                # A load may move a border between two spans: only its outcome has to hold.
+                deferrable=Deferrable.DEFERRED,
             ),
             models.UniqueConstraint(
                 fields=["revision", "first", "last", "basis"], name="one_span_a_revision_and_basis"

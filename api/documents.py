@@ -1,0 +1,104 @@
+"""Runs and measurements as documents."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any, Protocol
+
+from registry.models import Finding, Measurement, Operator, Run
+from registry.waveform import Measured
+
+
+class Noted(Protocol):
+    """A finding, stored or not."""
+
+    code: str
+    severity: str
+    message: str
+    hint: str
+    at_s: float | None
+
+
+def measured_document(measured: Measured) -> dict[str, Any]:
+    """Return what `measure` answers for a trace that is not stored."""
+    return {
+        "state": "held" if measured.holds else "accepted",
+        "edition": measured.edition,
+        "measurements": {
+            metric: _quantity(q.value, q.unit, q.u, q.u_random, q.u_systematic)
+            for metric, q in measured.metrics.items()
+        },
+        "findings": [_finding(finding) for finding in measured.findings],
+        "read": measured.understood.as_dict(),
+    }
+
+
+def cycles_document(measured: Measured) -> dict[str, Any]:
+    """Return the values of each cycle in order of time."""
+    return {"edition": measured.edition, "cycles": measured.cycles.as_rows()}
+
+
+def run_document(
+    run: Run,
+    edition: int,
+    measurements: Iterable[Measurement],
+    findings: Iterable[Finding],
+    viewer: Operator | None,
+) -> dict[str, Any]:
+    """Return a run as `viewer` may see it: operator and note are for the run's own clinic."""
+    document = {
+        "id": run.pk,
+        "state": run.state,
+        "digest": run.trace_id,
+        "edition": edition,
+        **_where_from(run),
+        "measurements": {
+            m.metric: _quantity(m.value, m.unit, m.u, m.u_random, m.u_systematic) for m in measurements
+        },
+        "findings": [_finding(finding) for finding in findings],
+        "read": run.read,
+    }
+    if viewer is not None and viewer.clinic_id == run.clinic_id:
+        document |= {"operator": run.session.operator.pseudonym, "note": run.note}
+    return document
+
+
+def _where_from(run: Run) -> Mapping[str, Any]:
+    session, unit = run.session, run.unit
+    return {
+        "pump_model": run.pump_model.name,
+        "serial": unit.serial,
+        "revision": unit.revision.label if unit.revision else None,
+        "revision_basis": unit.revision_basis,
+        "asserted_revision": run.asserted.label if run.asserted else None,
+        "clinic": run.clinic.code,
+        "gauge": session.gauge_code,
+        "rig": run.rig.label,
+        "power": session.power,
+        "mode": run.mode,
+        "programme": run.programme,
+        "level": run.level,
+        "side": run.side,
+        "firmware": run.firmware,
+        "recorded_at": run.recorded_at,
+        "received_at": run.created_at,
+        "withdrawn_why": run.withdrawn_why,
+    }
+
+
+def _quantity(value: float, unit: str, u: float, u_random: float, u_systematic: float) -> dict[str, Any]:
+    return {
+        "value": value,
+        "unit": unit,
+        "uncertainty": u,
+        "u_random": u_random,
+        "u_systematic": u_systematic,
+    }
+
+
+def _finding(finding: Noted) -> dict[str, Any]:
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": finding.message,
+        "hint": finding.hint,
+        "at_s": finding.at_s,
+    }

@@ -1,0 +1,58 @@
+"""What happens to every request: it gets an identity, and its body a bound."""
+
+import logging
+import re
+import secrets
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+
+from api.problems import problem
+
+log = logging.getLogger(__name__)
+Next = Callable[[HttpRequest], HttpResponse]
+
+
+class RequestIdentity:
+    """Give each request an id, and tell the client the server's version and the clients it serves."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        given = request.headers.get("X-Request-Id", "")
+        request.request_id = (  # type: ignore[attr-defined]
+            given if re.fullmatch(r"[\w-]{8,64}", given) else secrets.token_hex(8)
+        )
+        response = self.get_response(request)
+        response["X-Request-Id"] = request.request_id  # type: ignore[attr-defined]
+        response["Vacuary-Version"] = settings.VERSION
+        response["Vacuary-Clients"] = settings.CLIENT_VERSIONS
+        return response
+
+
+class BoundedBody:
+    """Refuse a body that is larger than any upload may be before a byte of it is read."""
+
+    def __init__(self, get_response: Next) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "chunked" in request.headers.get("Transfer-Encoding", "").lower():
+            return problem(
+                request,
+                "length_required",
+                "The length of the body must be said",
+                hint="Send the header Content-Length instead of a chunked body.",
+            )
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if not length.isdecimal() or int(length) > settings.VACUARY_BODY_LIMIT:
+            megabytes = settings.VACUARY_TRACE_LIMIT // 2**20
+            return problem(
+                request,
+                "too_large",
+                f"A trace may have at most {megabytes} MiB",
+                hint="Cut the recording, or log at a lower rate: 100 Hz serves all pumps.",
+            )
+        return self.get_response(request)

@@ -1,0 +1,155 @@
+"""Problem documents (RFC 9457): every refusal has a stable code, the field or line at fault, and a hint."""
+
+import logging
+from collections.abc import Iterator, Mapping
+from http import HTTPStatus
+from typing import Any
+
+from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
+from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse
+from rest_framework import exceptions
+
+from registry.errors import DomainError, Fault
+
+log = logging.getLogger(__name__)
+
+CONTENT_TYPE = "application/problem+json"
+
+# The one place where a code meets a status.
+STATUS: dict[str, int] = {
+    "malformed": 400,
+    "not_signed_in": 401,
+    "not_permitted": 403,
+    "not_found": 404,
+    "method_not_allowed": 405,
+    "not_acceptable": 406,
+    "conflict": 409,
+    "spans_overlap": 409,
+    "length_required": 411,
+    "too_large": 413,
+    "unsupported_media_type": 415,
+    "invalid": 422,
+    "unreadable_trace": 422,
+    "unknown_provenance_key": 422,
+    "unknown_pump_model": 422,
+    "too_many_requests": 429,
+    "fault": 500,
+    "unavailable": 503,
+}
+
+_OF_DRF: tuple[tuple[type[Exception], str, str], ...] = (
+    (exceptions.NotAuthenticated, "not_signed_in", "Send the header 'Authorization: Token TOKEN'."),
+    (exceptions.AuthenticationFailed, "not_signed_in", "Ask the registry's keeper for a new token."),
+    (exceptions.PermissionDenied, "not_permitted", "Ask somebody with that role."),
+    (PermissionDenied, "not_permitted", "Ask somebody with that role."),
+    (exceptions.NotFound, "not_found", "Check the address and the number in it."),
+    (Http404, "not_found", "Check the address and the number in it."),
+    (exceptions.MethodNotAllowed, "method_not_allowed", "See /api/v1/schema for what can be asked."),
+    (exceptions.NotAcceptable, "not_acceptable", "Ask for application/json."),
+    (exceptions.UnsupportedMediaType, "unsupported_media_type", "See /api/v1/schema for what can be sent."),
+    (exceptions.ParseError, "malformed", "The body could not be read; send it as the schema says."),
+    (OperationalError, "unavailable", "Try again in a moment."),
+)
+
+
+def problem(
+    request: HttpRequest,
+    code: str,
+    title: str,
+    *,
+    detail: str = "",
+    hint: str = "",
+    faults: tuple[Fault, ...] = (),
+    extra: Mapping[str, Any] | None = None,
+) -> JsonResponse:
+    """Return the problem document for `code`."""
+    document = {
+        "type": f"urn:vacuary:problem:{code}",
+        "title": title,
+        "status": STATUS[code],
+        "code": code,
+        "detail": detail or title,
+        "hint": hint,
+        "errors": [fault.as_dict() for fault in faults],
+        "request_id": getattr(request, "request_id", ""),
+        **(extra or {}),
+    }
+    response = JsonResponse(document, status=STATUS[code], content_type=CONTENT_TYPE)
+    if code == "unavailable":
+        response["Retry-After"] = "2"
+    return response
+
+
+def handle(error: Exception, context: dict[str, Any]) -> HttpResponseBase | None:
+    """Django REST framework's exception handler: any refusal becomes a problem document.
+
+    Returns None for what nobody foresaw; Django then answers with `fault`.
+    """
+    request = context["request"]._request  # noqa: SLF001 - the identity lives on Django's own request
+    if isinstance(error, DomainError):
+        return problem(
+            request,
+            error.code,
+            error.title,
+            detail=error.detail,
+            hint=error.hint,
+            faults=error.faults,
+            extra=error.extra,
+        )
+    if isinstance(error, exceptions.ValidationError):
+        faults = tuple(_faults(error.detail))
+        detail = "; ".join(f"{f.field}: {f.message}" if f.field else f.message for f in faults)
+        return problem(
+            request,
+            "invalid",
+            "The input is not valid",
+            detail=detail,
+            hint="Correct the fields named and send it again; nothing was stored.",
+            faults=faults,
+        )
+    return _framework_problem(request, error)
+
+
+def _framework_problem(request: HttpRequest, error: Exception) -> HttpResponseBase | None:
+    for kind, code, hint in _OF_DRF:
+        if isinstance(error, kind):
+            title = HTTPStatus(STATUS[code]).phrase
+            detail = "" if isinstance(error, OperationalError) else str(error)
+            response = problem(request, code, title, detail=detail, hint=hint)
+            if code == "not_signed_in":
+                response["WWW-Authenticate"] = "Token"
+            if code == "unavailable":
+                log.error("database unavailable: %s", error)
+            return response
+    return None
+
+
+def _faults(detail: Any, path: str = "") -> Iterator[Fault]:
+    """Flatten the framework's nested errors to one fault for each field, with its path."""
+    if isinstance(detail, Mapping):
+        for key, inner in detail.items():
+            here = path if key == "non_field_errors" else f"{path}.{key}" if path else str(key)
+            yield from _faults(inner, here)
+    elif isinstance(detail, list) and any(isinstance(inner, Mapping | list) for inner in detail):
+        for index, inner in enumerate(detail):
+            yield from _faults(inner, f"{path}[{index}]")
+    elif isinstance(detail, list):
+        yield from (Fault(str(text), field=path or None) for text in detail)
+    else:
+        yield Fault(str(detail), field=path or None)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:  # noqa: ARG001
+    """Django's handler for an address nobody serves."""
+    return problem(request, "not_found", "Nothing is there", hint="See /api/v1/schema for what can be asked.")
+
+
+def fault(request: HttpRequest) -> JsonResponse:
+    """Django's handler for a fault of the program; what happened is in the server's log."""
+    return problem(
+        request,
+        "fault",
+        "A fault of the server",
+        hint="Nothing was stored. Try again; if it stays, tell the registry's keeper the request id.",
+    )

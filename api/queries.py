@@ -1,0 +1,49 @@
+"""Query parameters: a name nobody knows is refused, so a mistyped filter never answers another question."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from registry.errors import Fault, Invalid
+
+
+def check_names(request: Request, known: Iterable[str]) -> None:
+    """Raise Invalid naming every query parameter outside `known`."""
+    names = set(known)
+    unknown = sorted(set(request.query_params) - names)
+    if unknown:
+        raise Invalid(
+            f"Unknown query parameter: {', '.join(unknown)}",
+            hint=f"Known here: {', '.join(sorted(names)) or 'none'}.",
+            faults=tuple(Fault("unknown query parameter", field=name) for name in unknown),
+        )
+
+
+class StrictQuery(APIView):
+    """A view that takes the query parameters of its filters and pages, or of `query`, and no others."""
+
+    query: type[serializers.Serializer[Any]] | None = None
+    filterset_class: Any = None
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        check_names(request, self._known() if request.method in ("GET", "HEAD") else ())
+
+    def _known(self) -> set[str]:
+        names = set(self.query().fields) if self.query else set()
+        if self.filterset_class is not None and not getattr(self, "detail", False):
+            names |= set(self.filterset_class.base_filters)
+        if getattr(self, "paginator", None) is not None and not getattr(self, "detail", False):
+            names |= {"cursor", "page_size"}
+        return names
+
+    def asked(self, request: Request) -> dict[str, Any]:
+        """Return the query parameters checked by `query`; raises a validation error naming each at fault."""
+        if self.query is None:
+            return {}
+        serializer = self.query(data=request.query_params)
+        serializer.is_valid(raise_exception=True)
+        return dict(serializer.validated_data)

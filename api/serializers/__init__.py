@@ -1,0 +1,1 @@
+"""The shapes of what comes in and goes out, one module a resource."""

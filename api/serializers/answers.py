@@ -1,0 +1,113 @@
+"""Shapes of answers and of what they are asked with."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from registry.models import AlertState, Mode, Power
+
+
+class SerialsQuery(serializers.Serializer[Any]):
+    """Which revision is this serial, or this range?"""
+
+    model = serializers.CharField(max_length=120, help_text="the pump model's name")
+    first = serializers.CharField(max_length=60, help_text="a serial, as on the label")
+    last = serializers.CharField(max_length=60, required=False, help_text="the end of a range")
+
+
+class ConflictDocument(serializers.Serializer[Any]):
+    """A source that says otherwise."""
+
+    revision = serializers.CharField(allow_null=True)
+    basis = serializers.CharField()
+    says = serializers.CharField()
+
+
+class SpanAnswer(serializers.Serializer[Any]):
+    """A stretch of serials of which one thing is known."""
+
+    first = serializers.CharField()
+    last = serializers.CharField()
+    revision = serializers.CharField(allow_null=True)
+    basis = serializers.ChoiceField(choices=["declared", "observed", "inferred", "unknown"])
+    units = serializers.IntegerField()
+    clinics = serializers.IntegerField()
+    confidence = serializers.FloatField(allow_null=True)
+    conflicts = serializers.ListField(child=serializers.DictField())
+
+
+class AnswerDocument(serializers.Serializer[Any]):
+    """What every answer carries: the edition, when it held, one line of plain words, and the cautions."""
+
+    model = serializers.CharField()
+    edition = serializers.IntegerField()
+    as_of = serializers.DateTimeField()
+    says = serializers.CharField()
+    cautions = serializers.ListField(child=serializers.CharField())
+
+
+class SerialsDocument(AnswerDocument):
+    """Sub-spans in serial order; what is not known is said as unknown."""
+
+    spans = SpanAnswer(many=True)
+
+
+class DistributionsQuery(serializers.Serializer[Any]):
+    """How does this build behave at each setting?"""
+
+    model = serializers.CharField(max_length=120, help_text="the pump model's name")
+    revision = serializers.CharField(max_length=40, required=False)
+    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    programme = serializers.CharField(max_length=40, required=False)
+    level = serializers.CharField(max_length=20, required=False)
+    metric = serializers.CharField(max_length=40, required=False)
+    rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
+    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+
+
+class CellDocument(serializers.Serializer[Any]):
+    """One metric of one revision at one setting, rig and power. Null where the counts do not carry it."""
+
+    revision = serializers.CharField(allow_null=True)
+    mode = serializers.CharField()
+    programme = serializers.CharField()
+    level = serializers.CharField()
+    rig = serializers.CharField()
+    power = serializers.CharField()
+    metric = serializers.CharField()
+    unit = serializers.CharField()
+    runs = serializers.IntegerField()
+    units = serializers.IntegerField()
+    clinics = serializers.IntegerField()
+    centre = serializers.FloatField(allow_null=True)
+    low = serializers.FloatField(allow_null=True)
+    high = serializers.FloatField(allow_null=True)
+    s_repeatability = serializers.FloatField(allow_null=True)
+    s_unit = serializers.FloatField(allow_null=True)
+    s_clinic = serializers.FloatField(allow_null=True)
+    s_reproducibility = serializers.FloatField(allow_null=True)
+    predict_low = serializers.FloatField(allow_null=True)
+    predict_high = serializers.FloatField(allow_null=True)
+    quantiles = serializers.DictField(child=serializers.FloatField())
+    state = serializers.ChoiceField(choices=["ok", "thin"])
+    missing = serializers.CharField(help_text="what is missing when thin")
+
+
+class DistributionsDocument(AnswerDocument):
+    """One cell for each revision, setting, rig, power and metric."""
+
+    cells = CellDocument(many=True)
+
+
+class AlertDocument(serializers.Serializer[Any]):
+    """What stood out, with the evidence as it was."""
+
+    id = serializers.IntegerField()
+    rule = serializers.CharField()
+    rule_version = serializers.IntegerField()
+    subject = serializers.DictField(child=serializers.CharField())
+    state = serializers.ChoiceField(choices=AlertState.choices)
+    since = serializers.DateTimeField()
+    confidence = serializers.FloatField()
+    says = serializers.CharField()
+    evidence = serializers.DictField()

@@ -1,0 +1,248 @@
+"""Shapes of the catalogue: its declaration, and its records."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from registry.models import (
+    Claim,
+    Clinic,
+    Gauge,
+    GaugeCalibration,
+    Maker,
+    PumpModel,
+    Revision,
+    Rig,
+    SerialScheme,
+    SerialSpan,
+    SpanBasis,
+    Unit,
+)
+from registry.waveform.editions import CURRENT_EDITION, edition_of
+
+METRICS = edition_of(CURRENT_EDITION).metrics
+RELATIONS = ("at least", "at most", "equal to")
+
+
+class Strict(serializers.Serializer[Any]):
+    """Refuses keys it does not know."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        unknown = set(data) - set(self.fields) if isinstance(data, dict) else set()
+        if unknown:
+            raise serializers.ValidationError({key: ["unknown key"] for key in sorted(unknown)})
+        return super().to_internal_value(data)
+
+
+class DeclaredScheme(Strict):
+    """How serials are read: a regular expression with named groups, and the groups that order them."""
+
+    pattern = serializers.CharField(max_length=200)
+    order = serializers.ListField(child=serializers.CharField(max_length=40), min_length=1, max_length=4)
+
+
+class DeclaredSpan(Strict):
+    """A run of serials, its basis, and who said so."""
+
+    first = serializers.CharField(max_length=40)
+    last = serializers.CharField(max_length=40)
+    basis = serializers.ChoiceField(choices=SpanBasis.choices)
+    source = serializers.CharField(max_length=300)
+
+
+class DeclaredRevision(Strict):
+    """A build, its place in order, firmware tags and marks."""
+
+    label = serializers.CharField(max_length=40)
+    order = serializers.IntegerField(min_value=0, max_value=32767)
+    firmware = serializers.ListField(
+        child=serializers.CharField(max_length=40), required=False, max_length=50
+    )
+    marks = serializers.DictField(child=serializers.CharField(max_length=120), required=False)
+    span = DeclaredSpan(many=True, required=False, max_length=10_000)
+
+
+class DeclaredClaim(Strict):
+    """What a maker or supplier says a setting does."""
+
+    metric = serializers.ChoiceField(choices=sorted(METRICS))
+    relation = serializers.ChoiceField(choices=RELATIONS)
+    value = serializers.FloatField(min_value=-1e6, max_value=1e6)
+    unit = serializers.CharField(max_length=30)
+    mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
+    programme = serializers.CharField(max_length=40, required=False)
+    level = serializers.CharField(max_length=20, required=False)
+    source = serializers.CharField(max_length=300)
+
+
+class DeclaredModel(Strict):
+    """A pump model with all that is declared of it."""
+
+    maker = serializers.CharField(max_length=120)
+    name = serializers.CharField(max_length=120)
+    serial_scheme = DeclaredScheme(many=True, required=False, max_length=20)
+    revision = DeclaredRevision(many=True, required=False, max_length=200)
+    claim = DeclaredClaim(many=True, required=False, max_length=1000)
+
+
+class CatalogueForm(Strict):
+    """The catalogue as its file declares it."""
+
+    pump_model = DeclaredModel(many=True, max_length=1000)
+
+
+class ChangeDocument(serializers.Serializer[Any]):
+    """What loading did to one record."""
+
+    kind = serializers.CharField()
+    name = serializers.CharField()
+    action = serializers.ChoiceField(choices=["created", "changed", "removed", "unchanged"])
+
+
+class CatalogueReport(serializers.Serializer[Any]):
+    """What loading did."""
+
+    created = serializers.IntegerField()
+    changed = serializers.IntegerField()
+    removed = serializers.IntegerField()
+    unchanged = serializers.IntegerField()
+    changes = ChangeDocument(many=True)
+
+
+class MakerDocument(serializers.ModelSerializer[Maker]):
+    """A maker."""
+
+    class Meta:
+        model = Maker
+        fields = ("id", "name")
+
+
+class SchemeDocument(serializers.ModelSerializer[SerialScheme]):
+    """A serial scheme."""
+
+    class Meta:
+        model = SerialScheme
+        fields = ("pattern", "order")
+
+
+class SpanDocument(serializers.ModelSerializer[SerialSpan]):
+    """A stored serial span."""
+
+    pump_model = serializers.CharField(source="pump_model.name")
+    revision = serializers.CharField(source="revision.label")
+
+    class Meta:
+        model = SerialSpan
+        fields = ("id", "pump_model", "revision", "first", "last", "basis", "source")
+
+
+class RevisionDocument(serializers.ModelSerializer[Revision]):
+    """A revision with its marks and spans."""
+
+    pump_model = serializers.CharField(source="pump_model.name")
+    marks = serializers.DictField(child=serializers.CharField())
+    spans = SpanDocument(many=True)
+
+    class Meta:
+        model = Revision
+        fields = ("id", "pump_model", "label", "order", "firmware", "marks", "spans")
+
+
+class ClaimDocument(serializers.ModelSerializer[Claim]):
+    """A claim as it was read."""
+
+    class Meta:
+        model = Claim
+        fields = ("id", "metric", "relation", "value", "unit", "mode", "programme", "level", "source")
+
+
+class PumpModelDocument(serializers.ModelSerializer[PumpModel]):
+    """A pump model with its schemes, revisions and claims."""
+
+    maker = serializers.CharField(source="maker.name")
+    serial_schemes = SchemeDocument(many=True)
+    revisions = RevisionDocument(many=True)
+    claims = ClaimDocument(many=True)
+
+    class Meta:
+        model = PumpModel
+        fields = ("id", "maker", "name", "serial_schemes", "revisions", "claims")
+
+
+class ClinicDocument(serializers.ModelSerializer[Clinic]):
+    """A clinic, by its code."""
+
+    class Meta:
+        model = Clinic
+        fields = ("id", "code")
+
+
+class UnitDocument(serializers.ModelSerializer[Unit]):
+    """One physical pump."""
+
+    pump_model = serializers.CharField(source="pump_model.name")
+    revision = serializers.CharField(source="revision.label", default=None, allow_null=True)
+
+    class Meta:
+        model = Unit
+        fields = ("id", "pump_model", "serial", "revision", "revision_basis")
+
+
+class RigDocument(serializers.ModelSerializer[Rig]):
+    """A rig; `label` is what the rig filter takes."""
+
+    label = serializers.CharField()
+
+    class Meta:
+        model = Rig
+        fields = ("id", "label", "protector", "valve", "tubing", "flange_mm", "load_ml")
+
+
+class CalibrationDocument(serializers.ModelSerializer[GaugeCalibration]):
+    """One calibration, in mmHg."""
+
+    class Meta:
+        model = GaugeCalibration
+        fields = ("on", "offset_mmhg", "gain", "uncertainty_mmhg", "source")
+
+
+class GaugeDocument(serializers.ModelSerializer[Gauge]):
+    """A gauge as declared, in mmHg."""
+
+    clinic = serializers.CharField(source="clinic.code")
+    calibrations = CalibrationDocument(many=True)
+
+    class Meta:
+        model = Gauge
+        fields = (
+            "id",
+            "clinic",
+            "code",
+            "gauge_model",
+            "range_low_mmhg",
+            "range_high_mmhg",
+            "resolution_mmhg",
+            "accuracy_mmhg",
+            "accuracy_fraction",
+            "calibrations",
+        )
+
+
+class DeclaredCalibration(serializers.Serializer[Any]):
+    """A comparison with a reference: vacuum = gain * zeroed reading + offset; pressures in mmHg."""
+
+    on = serializers.DateField()
+    offset = serializers.FloatField(required=False)
+    gain = serializers.FloatField(required=False)
+    uncertainty = serializers.FloatField()
+    source = serializers.CharField(max_length=120)
+
+
+class GaugeForm(serializers.Serializer[Any]):
+    """A gauge in the words of its data sheet."""
+
+    gauge_model = serializers.CharField(max_length=120)
+    range = serializers.CharField(max_length=120, help_text='"0..400 mmHg" or "-60..0 kPa"')
+    resolution = serializers.CharField(max_length=120, help_text='"0.1 mmHg"')
+    accuracy = serializers.CharField(max_length=120, help_text='"0.5 % FS", "1 % reading", "2 mmHg" or a sum')
+    calibrations = DeclaredCalibration(many=True, required=False)

@@ -1,0 +1,36 @@
+"""Routes under /api/v1/."""
+
+from django.urls import path
+from drf_spectacular.views import SpectacularAPIView
+from rest_framework.routers import SimpleRouter
+
+from api.views import answers, catalogue
+from api.views.health import Health
+from api.views.measure import Measure
+from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
+
+router = SimpleRouter(trailing_slash=False)
+router.register("makers", catalogue.Makers)
+router.register("pump-models", catalogue.PumpModels)
+router.register("revisions", catalogue.Revisions)
+router.register("serial-spans", catalogue.SerialSpans)
+router.register("units", catalogue.Units)
+router.register("clinics", catalogue.Clinics)
+router.register("gauges", catalogue.Gauges)
+router.register("rigs", catalogue.Rigs)
+
+urlpatterns = [
+    path("health", Health.as_view()),
+    path("schema", SpectacularAPIView.as_view()),
+    path("measure", Measure.as_view()),
+    path("runs", RunList.as_view()),
+    path("runs/<int:run_id>", RunDetail.as_view()),
+    path("runs/<int:run_id>/trace", RunTrace.as_view()),
+    path("runs/<int:run_id>/cycles", RunCycles.as_view()),
+    path("runs/<int:run_id>/withdraw", RunWithdraw.as_view()),
+    path("serials", answers.Serials.as_view()),
+    path("distributions", answers.Distributions.as_view()),
+    path("alerts", answers.Alerts.as_view()),
+    path("catalogue", catalogue.Catalogue.as_view()),
+    *router.urls,
+]

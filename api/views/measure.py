@@ -1,0 +1,29 @@
+"""Measure a trace without storing anything."""
+
+from drf_spectacular.utils import extend_schema
+from rest_framework.parsers import MultiPartParser
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.documents import measured_document
+from api.queries import StrictQuery
+from api.serializers.runs import MeasuredDocument, MeasureForm
+from api.uploads import provenance_object, trace_bytes
+from api.viewer import viewer_of
+from registry.intake.measure import preview
+
+
+class Measure(StrictQuery):
+    """What a trace would be measured as."""
+
+    permission_classes = (AllowAny,)
+    parser_classes = (MultiPartParser,)
+
+    @extend_schema(
+        operation_id="measure", request={"multipart/form-data": MeasureForm}, responses=MeasuredDocument
+    )
+    def post(self, request: Request) -> Response:
+        """Answer as an upload would, and store nothing. Signed in, the gauge and the unit are looked up."""
+        said = provenance_object(request, needed=False)
+        return Response(measured_document(preview(trace_bytes(request), said, viewer_of(request))))

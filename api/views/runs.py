@@ -1,0 +1,175 @@
+"""Runs: upload, list, look at, withdraw."""
+
+from typing import Any
+
+import django_filters
+from django.core.files.storage import storages
+from django.db.models import Prefetch, QuerySet
+from django.http import FileResponse
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.generics import GenericAPIView
+from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.documents import cycles_document, run_document
+from api.pagination import NewestFirst
+from api.permissions import IsOperator, MayRead
+from api.queries import StrictQuery
+from api.serializers.runs import CyclesDocument, RunDocument, UploadForm, WithdrawForm
+from api.uploads import provenance_object, trace_bytes
+from api.viewer import operator_of, viewer_of
+from registry.errors import NotFound, NotPermitted
+from registry.intake.measure import measure_again
+from registry.intake.receive import receive
+from registry.intake.withdraw import withdraw
+from registry.models import Edition, Finding, Measurement, Mode, Run, RunState
+from registry.models.serials import bare, tidy
+
+
+class RunFilter(django_filters.FilterSet):
+    """Filters of the list of runs."""
+
+    model = django_filters.CharFilter("pump_model__name", "iexact", label="pump model")
+    revision = django_filters.CharFilter("unit__revision__label", "iexact")
+    serial = django_filters.CharFilter(method="of_serial", label="serial, blanks and dashes as you like")
+    clinic = django_filters.CharFilter("clinic__code", "iexact")
+    gauge = django_filters.CharFilter("session__gauge_code", "iexact")
+    mode = django_filters.ChoiceFilter(choices=Mode.choices)
+    level = django_filters.CharFilter("level", "iexact")
+    state = django_filters.ChoiceFilter(choices=RunState.choices)
+
+    def of_serial(self, queryset: QuerySet[Run], name: str, value: str) -> QuerySet[Run]:
+        """A serial is found however it was typed."""
+        return queryset.filter(unit__serial__in={tidy(value), bare(value)})
+
+
+def with_all(runs: QuerySet[Run]) -> QuerySet[Run]:
+    """Fetch what a run's document shows in a fixed number of queries."""
+    return runs.select_related(
+        "pump_model", "unit__revision", "asserted", "clinic", "session__operator", "rig"
+    ).prefetch_related(
+        Prefetch("measurements", Measurement.objects.filter(edition__is_current=True).order_by("id")),
+        Prefetch("findings", Finding.objects.filter(edition__is_current=True)),
+    )
+
+
+def current_edition() -> int:
+    """Return the number of the edition that answers use."""
+    return Edition.objects.values_list("number", flat=True).get(is_current=True)
+
+
+class RunList(StrictQuery, GenericAPIView[Run]):
+    """The runs of the registry."""
+
+    queryset = Run.objects.all()
+    filterset_class = RunFilter
+    pagination_class = NewestFirst
+    parser_classes = (MultiPartParser,)
+    serializer_class = RunDocument
+
+    def get_permissions(self) -> list[BasePermission]:
+        return [IsOperator()] if self.request.method == "POST" else [MayRead()]
+
+    @extend_schema(operation_id="runs_list", responses=RunDocument(many=True))
+    def get(self, request: Request) -> Response:
+        """List runs, newest first."""
+        page = self.paginate_queryset(with_all(self.filter_queryset(self.get_queryset())))
+        edition, viewer = current_edition(), viewer_of(request)
+        return self.get_paginated_response(
+            [run_document(r, edition, r.measurements.all(), r.findings.all(), viewer) for r in page or ()]
+        )
+
+    @extend_schema(
+        operation_id="runs_upload",
+        request={"multipart/form-data": UploadForm},
+        responses={
+            201: RunDocument,
+            200: OpenApiResponse(
+                RunDocument, description="the same bytes with the same provenance: same run"
+            ),
+        },
+    )
+    def post(self, request: Request) -> Response:
+        """Upload one trace with its provenance. The same upload again gives the same run."""
+        said = provenance_object(request, needed=True)
+        operator = operator_of(request)
+        receipt = receive(trace_bytes(request), said, operator)
+        if receipt.is_new:
+            document = run_document(
+                receipt.run, receipt.edition, receipt.measurements, receipt.findings, operator
+            )
+        else:
+            document = stored_document(receipt.run.pk, operator)
+        return Response(document, status=201 if receipt.is_new else 200)
+
+
+def stored_document(run_id: int, viewer: Any) -> dict[str, Any]:
+    """Return the document of a stored run. Raises NotFound."""
+    run = with_all(Run.objects.filter(pk=run_id)).first()
+    if run is None:
+        raise NotFound(f"There is no run {run_id}", hint="Look for it with GET /api/v1/runs.")
+    return run_document(run, current_edition(), run.measurements.all(), run.findings.all(), viewer)
+
+
+class RunDetail(StrictQuery):
+    """One run."""
+
+    @extend_schema(operation_id="runs_retrieve", responses=RunDocument)
+    def get(self, request: Request, run_id: int) -> Response:
+        """Show one run with its measurements and findings."""
+        return Response(stored_document(run_id, viewer_of(request)))
+
+
+def find_run(run_id: int) -> Run:
+    """Return the run with what measuring it needs. Raises NotFound."""
+    run = Run.objects.select_related("session__gauge", "trace").filter(pk=run_id).first()
+    if run is None:
+        raise NotFound(f"There is no run {run_id}", hint="Look for it with GET /api/v1/runs.")
+    return run
+
+
+class RunTrace(StrictQuery):
+    """The original bytes, as they were sent. A logger's preamble may name people, so not for everyone."""
+
+    permission_classes = (IsOperator,)
+
+    @extend_schema(
+        operation_id="runs_trace", responses={(200, "application/octet-stream"): OpenApiTypes.BINARY}
+    )
+    def get(self, request: Request, run_id: int) -> FileResponse:
+        """Return the trace file; for the run's own clinic and for curators."""
+        run, operator = find_run(run_id), operator_of(request)
+        if run.clinic_id != operator.clinic_id and not operator.is_curator:
+            raise NotPermitted("The trace belongs to another clinic", hint="Ask that clinic or a curator.")
+        file = storages["traces"].open(run.trace.storage_name)
+        return FileResponse(
+            file, as_attachment=True, filename=f"run-{run.pk}", content_type="application/octet-stream"
+        )
+
+
+class RunCycles(StrictQuery):
+    """The values of each cycle."""
+
+    @extend_schema(operation_id="runs_cycles", responses=CyclesDocument)
+    def get(self, request: Request, run_id: int) -> Response:
+        """Measure the stored trace again and show its cycles one by one."""
+        return Response(cycles_document(measure_again(find_run(run_id))))
+
+
+class RunWithdraw(StrictQuery):
+    """Take a run out of all answers. Nothing is deleted."""
+
+    permission_classes = (IsOperator,)
+    parser_classes = (JSONParser,)
+
+    @extend_schema(operation_id="runs_withdraw", request=WithdrawForm, responses=RunDocument)
+    def post(self, request: Request, run_id: int) -> Response:
+        """Withdraw a run of the own clinic, with a reason; a curator may withdraw any."""
+        form = WithdrawForm(data=request.data)
+        form.is_valid(raise_exception=True)
+        operator = operator_of(request)
+        withdraw(find_run(run_id).pk, operator, form.validated_data["reason"])
+        return Response(stored_document(run_id, operator))

@@ -1,0 +1,1 @@
+"""Receive a trace: check, store, measure, summarise; load the catalogue; declare gauges; enrol people."""

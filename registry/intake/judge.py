@@ -1,0 +1,55 @@
+"""Whether a run can count, by what is known beside its trace."""
+
+from registry.intake import findings
+from registry.intake.findings import Note
+from registry.models import Revision, Run, RunState, SerialSpan, Unit
+
+
+def judge(
+    unit: Unit,
+    spans: list[SerialSpan],
+    asserted: Revision | None,
+    digest: str | None,
+    side: str,
+    run_id: int | None = None,
+) -> tuple[Note, ...]:
+    """Return intake's findings for a run of `unit` with that trace; `run_id` when it is stored already.
+
+    Without a digest nobody asks whether the trace was seen before.
+
+    The left and the right channel of one file are two runs of one trace, so the side sets them apart.
+    """
+    notes = []
+    if unit.key is None and unit.pump_model.serial_schemes.exists():
+        notes.append(findings.serial_unread())
+    contradiction = _contradiction(unit, spans, asserted)
+    if contradiction:
+        notes.append(contradiction)
+    twin = _earlier_twin(digest, side, run_id) if digest else None
+    if twin is not None:
+        notes.append(findings.trace_seen(twin))
+    return tuple(notes)
+
+
+def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
+    """The first run that counts and holds the same trace, if it came before `run_id`."""
+    twin = (
+        Run.objects.filter(trace=digest, side=side)
+        .exclude(state=RunState.WITHDRAWN)
+        .exclude(pk=run_id)
+        .order_by("pk")
+        .values_list("pk", flat=True)
+        .first()
+    )
+    return twin if twin is not None and (run_id is None or twin < run_id) else None
+
+
+def _contradiction(unit: Unit, spans: list[SerialSpan], asserted: Revision | None) -> Note | None:
+    if asserted is None:
+        return None
+    for span in spans:
+        if span.basis == "declared" and span.revision_id != asserted.pk:
+            return findings.contradicts_span(asserted.label, span.revision.label, span.first, span.last)
+    if not spans and unit.asserted is not None and unit.asserted_id != asserted.pk:
+        return findings.contradicts_unit(asserted.label, unit.asserted.label)
+    return None

@@ -1,0 +1,68 @@
+"""Measure a trace's bytes as its provenance and gauge ask for, without storing anything."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from django.core.files.storage import storages
+
+from registry.errors import Fault, TooLarge, UnreadableTrace
+from registry.intake.findings import Note
+from registry.intake.judge import judge
+from registry.intake.provenance import understand
+from registry.intake.subject import Subject, calibration_at, find_gauge, identify_subject, spec_of
+from registry.intake.units import covering_spans, draft_unit
+from registry.models import Operator, Run, Unit
+from registry.waveform import Declared, Finding, GaugeSpec, Measured, ReadError, measure
+
+
+def measure_trace(data: bytes, zero_offset_mmhg: float | None, gauge: GaugeSpec | None) -> Measured:
+    """Return what `data` measures as. Raises UnreadableTrace naming the line at fault, or TooLarge."""
+    try:
+        return measure(data, gauge=gauge, declared=Declared(zero_offset_mmhg=zero_offset_mmhg))
+    except ReadError as error:
+        refusal = TooLarge if error.code == "too_large" else UnreadableTrace
+        raise refusal(
+            error.message,
+            hint=error.hint,
+            faults=(Fault(error.message, line=error.line, field=None if error.line else "trace"),),
+            extra={"reason": error.code},
+        ) from error
+
+
+def preview(data: bytes, said: Mapping[str, Any], operator: Operator | None) -> Measured:
+    """Return what a run would be measured as, with the findings it would get, as far as `said` tells.
+
+    Provenance may be partial. The gauge and the unit are looked up for an operator who signed in.
+    """
+    provenance = understand(said, partial=True)
+    if operator is None:
+        return measure_trace(data, provenance.zero_offset, None)
+    if provenance.pump_model and provenance.serial:
+        subject = identify_subject(provenance, operator)
+        measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec)
+        notes = (*subject.notes, *_judge_unstored(subject))
+        findings = (*measured.findings, *map(_as_finding, notes))
+        return replace(measured, findings=findings, holds=any(f.severity == "hold" for f in findings))
+    gauge = find_gauge(provenance.gauge, operator)
+    calibration, _ = calibration_at(gauge, provenance.recorded_at)
+    return measure_trace(data, provenance.zero_offset, spec_of(gauge, calibration) if gauge else None)
+
+
+def measure_again(run: Run) -> Measured:
+    """Measure a stored run's original bytes afresh."""
+    gauge = run.session.gauge
+    calibration, _ = calibration_at(gauge, run.recorded_at)
+    with storages["traces"].open(run.trace.storage_name) as file:
+        data = file.read()
+    return measure_trace(data, run.zero_offset_mmhg, spec_of(gauge, calibration) if gauge else None)
+
+
+def _judge_unstored(subject: Subject) -> tuple[Note, ...]:
+    known = Unit.objects.filter(pump_model=subject.pump_model, serial=subject.serial)
+    unit = known.select_related("asserted", "revision").first() or draft_unit(subject)
+    return judge(unit, covering_spans(unit), subject.asserted, digest=None, side=subject.provenance.side)
+
+
+def _as_finding(note: Note) -> Finding:
+    return Finding(note.code, note.severity, note.message, note.hint, note.at_s)

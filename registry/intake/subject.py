@@ -1,0 +1,112 @@
+"""What a run is of, before anything is stored: names in the provenance become records."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from registry.errors import Fault, Invalid
+from registry.intake.findings import Note, calibration_after_run
+from registry.intake.provenance import Provenance
+from registry.models import Gauge, GaugeCalibration, Operator, PumpModel, Revision
+from registry.models.lookup import find_pump_model, find_revision
+from registry.models.serials import Place, canonical, place
+from registry.waveform import GaugeSpec
+
+
+@dataclass(frozen=True)
+class Subject:
+    """The records a run will point at. `gauge` is None when the clinic declared none of that code."""
+
+    provenance: Provenance
+    operator: Operator
+    pump_model: PumpModel
+    place: Place | None
+    asserted: Revision | None
+    gauge: Gauge | None
+    calibration: GaugeCalibration | None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def serial(self) -> str:
+        """The serial in the one spelling under which its unit is stored."""
+        return canonical(self.provenance.serial, self.place)
+
+    @property
+    def gauge_spec(self) -> GaugeSpec | None:
+        """The gauge as the numerics know it, in mmHg."""
+        return None if self.gauge is None else spec_of(self.gauge, self.calibration)
+
+
+def identify_subject(provenance: Provenance, operator: Operator) -> Subject:
+    """Find what `provenance` names among the catalogue and the operator's own clinic.
+
+    Raises UnknownPumpModel, or Invalid naming a revision, operator or serial that cannot be.
+    """
+    pump_model = find_pump_model(provenance.pump_model)
+    if not any(c.isalnum() for c in provenance.serial):
+        raise Invalid(
+            "serial: holds no letter or digit",
+            hint="Type the serial from the pump's label.",
+            faults=(Fault("holds no letter or digit", field="serial"),),
+        )
+    gauge = find_gauge(provenance.gauge, operator)
+    calibration, notes = calibration_at(gauge, provenance.recorded_at)
+    return Subject(
+        provenance=provenance,
+        operator=_operator(provenance, operator),
+        pump_model=pump_model,
+        place=place(provenance.serial, pump_model.serial_schemes.all()),
+        asserted=find_revision(pump_model, provenance.revision) if provenance.revision else None,
+        gauge=gauge,
+        calibration=calibration,
+        notes=notes,
+    )
+
+
+def spec_of(gauge: Gauge, calibration: GaugeCalibration | None) -> GaugeSpec:
+    """Return a declared gauge, corrected by a calibration when there is one, as the numerics know it."""
+    return GaugeSpec(
+        range_low_mmhg=gauge.range_low_mmhg,
+        range_high_mmhg=gauge.range_high_mmhg,
+        resolution_mmhg=gauge.resolution_mmhg,
+        accuracy_mmhg=gauge.accuracy_mmhg,
+        accuracy_fraction=gauge.accuracy_fraction,
+        calibration_gain=calibration.gain if calibration else 1.0,
+        calibration_offset_mmhg=calibration.offset_mmhg if calibration else 0.0,
+        calibration_u_mmhg=calibration.uncertainty_mmhg if calibration else 0.0,
+    )
+
+
+def _operator(provenance: Provenance, operator: Operator) -> Operator:
+    """A colleague's pseudonym may be named; a stranger's may not."""
+    if provenance.operator in (None, operator.pseudonym):
+        return operator
+    colleague = Operator.objects.filter(clinic=operator.clinic_id, pseudonym=provenance.operator).first()
+    if colleague is None:
+        raise Invalid(
+            f"operator: the clinic has no operator '{provenance.operator}'",
+            hint="Leave it empty to use your own pseudonym, or have the operator enrolled.",
+            faults=(Fault(f"no operator '{provenance.operator}' at this clinic", field="operator"),),
+        )
+    return colleague
+
+
+def find_gauge(code: str, operator: Operator) -> Gauge | None:
+    """Return the gauge of that code at the operator's clinic, with its calibrations; None when undeclared."""
+    if not code:
+        return None
+    gauges = Gauge.objects.prefetch_related("calibrations")
+    return gauges.filter(clinic=operator.clinic_id, code__iexact=code).first()
+
+
+def calibration_at(
+    gauge: Gauge | None, moment: datetime | None
+) -> tuple[GaugeCalibration | None, tuple[Note, ...]]:
+    """Return the last calibration on or before the day of a run; without a moment, the last one known."""
+    if gauge is None:
+        return None, ()
+    known = list(gauge.calibrations.all())
+    day = moment.date() if moment else date.max
+    before = [calibration for calibration in known if calibration.on <= day]
+    if known and not before:
+        return None, (calibration_after_run(known[0].on.isoformat()),)
+    return (before[-1] if before else None), ()

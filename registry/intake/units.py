@@ -1,0 +1,94 @@
+"""Units: one physical pump each, with the revision that its serial span or its marks tell."""
+
+from registry.intake.subject import Subject
+from registry.models import PumpModel, Revision, RevisionBasis, Run, RunState, SerialSpan, Unit
+from registry.models.serials import place
+
+_COLUMNS = ("scheme", "series", "key", "asserted", "revision", "revision_basis")
+
+
+def draft_unit(subject: Subject) -> Unit:
+    """Return the subject's unit as it would be stored, unsaved."""
+    found = subject.place
+    return Unit(
+        pump_model=subject.pump_model,
+        serial=subject.serial,
+        scheme=found.scheme if found else None,
+        series=found.series if found else "",
+        key=found.key if found else None,
+    )
+
+
+def lock_unit(subject: Subject) -> Unit:
+    """Return the subject's unit, made if new, locked until the transaction ends.
+
+    The lock is what keeps two uploads for one unit from summarising past each other.
+    """
+    of_that_serial = Unit.objects.select_for_update(no_key=True, of=("self",)).select_related(
+        "asserted", "revision"
+    )
+    known = {"pump_model": subject.pump_model, "serial": subject.serial}
+    unit = of_that_serial.filter(**known).first()
+    if unit is None:
+        Unit.objects.bulk_create([draft_unit(subject)], ignore_conflicts=True)
+        unit = of_that_serial.get(**known)
+    return unit
+
+
+def covering_spans(unit: Unit) -> list[SerialSpan]:
+    """Return the stored spans the unit's serial lies in, declared ones first."""
+    if unit.key is None:
+        return []
+    spans = SerialSpan.objects.select_related("revision").filter(
+        scheme=unit.scheme_id, series=unit.series, keys__contains=unit.key
+    )
+    return sorted(spans, key=lambda span: (span.basis, span.pk))
+
+
+def resolve(unit: Unit, spans: list[SerialSpan]) -> None:
+    """Set the unit's revision and its basis from `spans` and what was asserted of it; saves nothing.
+
+    A declared span outweighs what a clinic saw on the unit, which outweighs a span of observations.
+    """
+    declared = [span for span in spans if span.basis == "declared"]
+    observed = unit.asserted or next((span.revision for span in spans if span.basis == "observed"), None)
+    if declared:
+        unit.revision, unit.revision_basis = declared[0].revision, RevisionBasis.DECLARED
+    elif observed:
+        unit.revision, unit.revision_basis = observed, RevisionBasis.OBSERVED
+    else:
+        unit.revision, unit.revision_basis = None, RevisionBasis.UNKNOWN
+
+
+def first_assertion(unit: Unit) -> Revision | None:
+    """Return the revision the unit's accepted runs say it is, by the earliest that says one."""
+    run = (
+        Run.objects.select_related("asserted")
+        .filter(unit=unit, state=RunState.ACCEPTED, asserted__isnull=False)
+        .order_by("id")
+        .first()
+    )
+    return run.asserted if run else None
+
+
+def resolve_again(pump_model: PumpModel) -> int:
+    """Place and resolve all units of a model afresh, after its schemes or spans changed.
+
+    Returns how many units changed. Units are taken in portions, so memory stays bounded.
+    """
+    schemes = list(pump_model.serial_schemes.all())
+    changed: list[Unit] = []
+    count = 0
+    for unit in pump_model.units.select_related("asserted").order_by("pk").iterator(chunk_size=500):
+        before = [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]
+        found = place(unit.serial, schemes)
+        unit.scheme, unit.series, unit.key = (
+            (found.scheme, found.series, found.key) if found else (None, "", None)
+        )
+        resolve(unit, covering_spans(unit))
+        if before != [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]:
+            changed.append(unit)
+        if len(changed) >= 500:
+            count += Unit.objects.bulk_update(changed, _COLUMNS)
+            changed.clear()
+    return count + (Unit.objects.bulk_update(changed, _COLUMNS) if changed else 0)
