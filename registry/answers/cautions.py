@@ -1,0 +1,13 @@
+"""The cautions that belong on answers, in one place so that every page says them alike."""
+
+NOT_ADVICE = "Bench figures describe pumps, not people; they are not medical advice."
+MORE_VACUUM = "More vacuum is not more milk and can injure."
+DO_NOT_OPEN = "Never open or alter a pump that a person will use."
+MILK_PARTS = "Clean parts that touched milk, or keep them apart from bench parts."
+MAINS_POWER = "Keep mains power and moisture apart."
+REPORT_FAULTS = "Report a suspected device fault to the maker and to the national authority."
+CLINICIANS_DECIDE = "Local rules and licensed clinicians decide what a person uses."
+
+SERIALS = (DO_NOT_OPEN, CLINICIANS_DECIDE)
+DISTRIBUTIONS = (NOT_ADVICE, MORE_VACUUM, CLINICIANS_DECIDE)
+ALERTS = (REPORT_FAULTS, DO_NOT_OPEN, MILK_PARTS, MAINS_POWER)

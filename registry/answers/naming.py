@@ -1,0 +1,92 @@
+"""Write the serial next to a known one, where its scheme allows."""
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from registry.models import SerialScheme
+from registry.models.serials import Place, place
+
+_DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True)
+class Name:
+    """One end of a stretch. With `excluded` it is the nearest serial just outside the stretch, because the
+    scheme has no spelling for the one inside (number 1000 of a week in three digits, say)."""
+
+    serial: str
+    excluded: bool = False
+
+
+class Namer:
+    """Spells the ends of stretches of one series from the serials known in it, by place."""
+
+    def __init__(self, within: Place, known: Mapping[int, str], schemes: Iterable[SerialScheme]) -> None:
+        self._within = within
+        self._known = known
+        self._schemes = list(schemes)
+
+    def first(self, key: int) -> Name:
+        """Name the first serial of a stretch: a known one, or the successor of one. KeyError if neither."""
+        return self._name(key, -1)
+
+    def last(self, key: int) -> Name:
+        """Name the last serial of a stretch: a known one, or the predecessor of one. KeyError if neither."""
+        return self._name(key, 1)
+
+    def _name(self, key: int, outward: int) -> Name:
+        if key in self._known:
+            return Name(self._known[key])
+        serial = self._known[key + outward]
+        outside = replace(self._within, serial=serial, key=Decimal(key + outward))
+        spelled = beside(outside, -outward, self._schemes)
+        return Name(spelled) if spelled else Name(serial, excluded=True)
+
+
+def beside(at: Place, step: int, schemes: Iterable[SerialScheme]) -> str | None:
+    """Return the serial whose place is `at`'s plus `step` (1 or -1), or None when the scheme has none.
+
+    The least significant part is counted on in the serial itself, so everything else keeps its spelling; the
+    result counts only when the scheme reads it back as exactly that place.
+    """
+    schemes = list(schemes)
+    match = re.fullmatch(at.scheme.pattern, at.serial)
+    part = at.scheme.order[-1]
+    if match is None or match.group(part) is None:
+        return None
+    start, end = match.span(part)
+    for text in _counted_on(match.group(part), step):
+        candidate = at.serial[:start] + text + at.serial[end:]
+        found = place(candidate, schemes)
+        if (
+            found
+            and found.comparable(at)
+            and int(found.key) == int(at.key) + step
+            and found.serial == candidate
+        ):
+            return candidate
+    return None
+
+
+def _counted_on(text: str, step: int) -> Iterator[str]:
+    """Spellings of the part one further; a part with leading zeros keeps its width, others may change it."""
+    base = 10 if text.isdecimal() else 36
+    try:
+        value = int(text, base) + step
+    except ValueError:
+        return
+    if value < 0:
+        return
+    plain = _spelled(value, base)
+    padded = plain.zfill(len(text))
+    yield from dict.fromkeys((padded, plain) if text.startswith("0") else (plain, padded))
+
+
+def _spelled(value: int, base: int) -> str:
+    digits = ""
+    while value or not digits:
+        value, digit = divmod(value, base)
+        digits = _DIGITS[digit] + digits
+    return digits

@@ -1,0 +1,146 @@
+"""What is known of serials: stored spans that were said, units that were seen, and how they weigh up."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+
+_NAMED = 3
+
+
+class Basis(StrEnum):
+    """Why a stretch is taken to be of its revision."""
+
+    DECLARED = "declared"
+    OBSERVED = "observed"
+    INFERRED = "inferred"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True)
+class Said:
+    """A stored span, both ends included; `basis` is declared or observed, `source` says who said it."""
+
+    first: int
+    last: int
+    revision: str
+    basis: Basis
+    source: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One unit with accepted runs. A voice is a clinic and the revision it took the unit for, None unsaid."""
+
+    key: int
+    serial: str
+    voices: frozenset[tuple[str, str | None]]
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """Every revision some clinic took this unit for."""
+        return frozenset(word for _, word in self.voices if word is not None)
+
+    @cached_property
+    def word(self) -> str | None:
+        """What most clinics took this unit for; None when silent or tied."""
+        return most_said(word for _, word in self.voices if word is not None)
+
+    @property
+    def is_silent(self) -> bool:
+        """Measured, but nobody said which build it is."""
+        return not self.words
+
+
+def most_said(words: Iterable[str]) -> str | None:
+    """The word said most often, None when there is none or the first two tie."""
+    ranked = Counter(words).most_common(2)
+    if not ranked or (len(ranked) == 2 and ranked[0][1] == ranked[1][1]):
+        return None
+    return ranked[0][0]
+
+
+@dataclass(frozen=True)
+class Point:
+    """The units at one place; two spellings of one number can make them more than one."""
+
+    key: int
+    units: tuple[Seen, ...]
+
+    @cached_property
+    def word(self) -> str | None:
+        """What most voices here took it for; None when silent or tied."""
+        return most_said(word for unit in self.units for _, word in unit.voices if word is not None)
+
+    @cached_property
+    def words(self) -> frozenset[str]:
+        """Every revision named here."""
+        return frozenset().union(*(unit.words for unit in self.units))
+
+    @property
+    def is_disputed(self) -> bool:
+        """More than one revision was named here."""
+        return len(self.words) > 1
+
+
+def points_of(seen: Iterable[Seen]) -> list[Point]:
+    """Units by place, in order."""
+    places: dict[int, list[Seen]] = defaultdict(list)
+    for unit in seen:
+        places[unit.key].append(unit)
+    return [Point(key, tuple(places[key])) for key in sorted(places)]
+
+
+@dataclass(frozen=True)
+class Voices:
+    """How many voices stand for a revision and how many against it."""
+
+    supporting: int
+    contradicting: int
+
+    @property
+    def confidence(self) -> float:
+        """Laplace's rule of succession: (s + 1) / (s + c + 2), so one voice gives 2/3 and none 1/2.
+
+        A rule of thumb for how far to trust the label, not a frequency: voices are taken as independent.
+        """
+        return (self.supporting + 1) / (self.supporting + self.contradicting + 2)
+
+    @staticmethod
+    def over(
+        points: Iterable[Point], revision: str | None, *, spans_for: int, spans_against: int
+    ) -> "Voices":
+        """Count each clinic's word on each unit once and each stored span once."""
+        words = [word for point in points for unit in point.units for _, word in unit.voices]
+        supporting = sum(word == revision for word in words if word is not None)
+        contradicting = sum(word != revision for word in words if word is not None)
+        return Voices(supporting + spans_for, contradicting + spans_against)
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """A source that says another revision than the answer: which, on what basis, who, how many units."""
+
+    revision: str
+    basis: Basis
+    source: str
+    units: int
+    says: str
+
+    @staticmethod
+    def of_units(revision: str, units: Sequence[Seen]) -> "Conflict":
+        """Units some clinic took for `revision`."""
+        clinics = sorted({clinic for unit in units for clinic, word in unit.voices if word == revision})
+        who = f"clinic{'s' if len(clinics) > 1 else ''} {', '.join(clinics)}"
+        names = ", ".join(unit.serial for unit in units[:_NAMED])
+        more = f" and {len(units) - _NAMED} more" if len(units) > _NAMED else ""
+        verb = "was" if len(units) == 1 else "were"
+        says = f"{names}{more} {verb} seen as revision {revision} by {who}"
+        return Conflict(revision, Basis.OBSERVED, who, len(units), says)
+
+    @staticmethod
+    def of_span(span: Said) -> "Conflict":
+        """A stored span that says otherwise."""
+        says = f"{span.basis} as revision {span.revision} by {span.source or 'a source not named'}"
+        return Conflict(span.revision, span.basis, span.source, 0, says)
