@@ -1,0 +1,93 @@
+"""The catalogue of pump models: `catalogue load`, `show` and `list`."""
+
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from client_cli.commands.common import Call, answering
+from client_cli.errors import Problem, Refused, WrongUse
+from client_cli.exits import ExitCode
+from client_cli.text import nearest
+
+if TYPE_CHECKING:
+    from client_cli.session import Session
+
+app = typer.Typer(help="Load and look up pump models.", no_args_is_help=True)
+
+
+@app.command("load")
+@answering
+def load(
+    call: Call,
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE.toml", exists=True, dir_okay=False, readable=True, help="Catalogue."),
+    ],
+) -> ExitCode:
+    """Load a catalogue file; loading it again changes only what differs. Curators only."""
+    from client_cli.render.catalogue import show_changes  # noqa: PLC0415 - rich is slow to load
+
+    document = read_catalogue(file)
+    with call.session() as session:
+        call.answer(session.post("catalogue", document, repeatable=True).document, show_changes)
+    return ExitCode.DONE
+
+
+@app.command("show")
+@answering
+def show(
+    call: Call, model: Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")]
+) -> ExitCode:
+    """Show one pump model: revisions, marks, serial spans and claims."""
+    from client_cli.render.catalogue import show_model  # noqa: PLC0415 - rich is slow to load
+
+    with call.session() as session:
+        found = session.collect("pump-models", {"name": model}, limit=1)["results"]
+        if not found:
+            raise _unknown_model(session, model)
+        call.answer(session.get(f"pump-models/{found[0]['id']}"), show_model)
+    return ExitCode.DONE
+
+
+@app.command("list")
+@answering
+def list_models(
+    call: Call, *, search: Annotated[str | None, typer.Option(help="Part of a name.")] = None
+) -> ExitCode:
+    """List the pump models."""
+    from client_cli.render.catalogue import show_models  # noqa: PLC0415 - rich is slow to load
+
+    with call.session() as session:
+        call.answer(session.collect("pump-models", {"search": search}), show_models)
+    return ExitCode.DONE
+
+
+def read_catalogue(file: Path) -> dict[str, Any]:
+    """The catalogue in a TOML file, dates as ISO texts. Raises WrongUse naming the file and the line."""
+    try:
+        document = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise WrongUse(f"{file} cannot be read: {error}.", "Correct the place named.") from error
+    if not isinstance(document.get("pump_model"), list):
+        raise WrongUse(f"{file} declares no pump model.", "Begin each with a line [[pump_model]].")
+    return {key: _plain(value) for key, value in document.items()}
+
+
+def _plain(value: Any) -> Any:
+    """TOML as JSON takes it: its dates and times become ISO 8601 texts."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_plain(item) for item in value]
+    return value.isoformat() if hasattr(value, "isoformat") else value
+
+
+def _unknown_model(session: "Session", model: str) -> Refused:
+    """What to say of a name that is not in the catalogue, with the names nearest to it."""
+    names = [str(row.get("name", "")) for row in session.rows("pump-models")]
+    problem = Problem(
+        404, "unknown_pump_model", f"No pump model is called {model}.", nearest=tuple(nearest(model, names))
+    )
+    return Refused(problem.detail, "Look at `vacuary catalogue list`.", problem)

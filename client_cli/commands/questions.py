@@ -1,0 +1,64 @@
+"""Questions to the registry: `serial`, `distribution` and `alerts`."""
+
+from typing import Annotated
+
+import typer
+
+from client_cli.commands.common import Call, answering
+from client_cli.exits import ExitCode
+
+Model = Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")]
+
+
+@answering
+def serial(
+    call: Call,
+    model: Model,
+    first: Annotated[str, typer.Argument(metavar="FIRST", help="Serial, or the first of a range.")],
+    last: Annotated[str | None, typer.Argument(metavar="[LAST]", help="The last of a range.")] = None,
+) -> ExitCode:
+    """Say which revision a serial, or a range of serials, belongs to."""
+    from client_cli.render.serials import show_serials  # noqa: PLC0415 - rich is slow to load
+
+    with call.session() as session:
+        asked = {"model": model, "first": first, "last": last}
+        call.answer(session.get("serials", asked), show_serials)
+    return ExitCode.DONE
+
+
+@answering
+def distribution(
+    call: Call,
+    model: Model,
+    *,
+    revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
+    mode: Annotated[str | None, typer.Option(help="stimulation or expression.")] = None,
+    level: Annotated[str | None, typer.Option(help="Only this level.")] = None,
+    metric: Annotated[str | None, typer.Option(help="Only this metric, such as peak_vacuum.")] = None,
+    rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
+) -> ExitCode:
+    """Show how a pump model's revisions behave at each setting."""
+    from client_cli.render.distributions import show_distribution  # noqa: PLC0415 - rich is slow to load
+
+    asked = {"model": model, "revision": revision, "mode": mode, "level": level, "metric": metric, "rig": rig}
+    with call.session() as session:
+        call.answer(session.get("distributions", asked), show_distribution)
+    return ExitCode.DONE
+
+
+@answering
+def alerts(
+    call: Call,
+    *,
+    fail_on_alert: Annotated[
+        bool, typer.Option("--fail-on-alert", help="End with exit code 6 when an alert is open.")
+    ] = False,
+) -> ExitCode:
+    """List what stands out: units, gauges and builds that are off."""
+    from client_cli.render.alerts import is_open, show_alerts  # noqa: PLC0415 - rich is slow to load
+
+    with call.session() as session:
+        document = session.collect("alerts")
+    call.answer(document, show_alerts)
+    standing = any(is_open(alert) for alert in document["results"])
+    return ExitCode.OPEN_ALERTS if fail_on_alert and standing else ExitCode.DONE

@@ -1,0 +1,65 @@
+"""Numbers as people should read them: no more digits than their uncertainty carries.
+
+The rule is that of the GUM (JCGM 100:2008, 7.2.6): an uncertainty in two significant digits, its value to
+the same decimal place.
+"""
+
+import math
+from typing import Any, TypeGuard
+
+_NOTHING = "-"
+
+
+def is_number(value: Any) -> TypeGuard[float]:
+    """Whether this JSON value is a finite number (true and false are not)."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def decimals_of(uncertainty: Any) -> int | None:
+    """Decimal places that keep two significant digits of an uncertainty; negative for tens and more.
+
+    None when there is no positive uncertainty to go by.
+    """
+    if not is_number(uncertainty) or uncertainty <= 0:
+        return None
+    # Formatting rounds first, so that 0.0996 counts as 0.10 and not as 0.099.
+    return 1 - int(f"{uncertainty:.1e}".split("e")[1])
+
+
+def fixed(value: Any, decimals: int | None) -> str:
+    """The value to this many decimal places; with None in four significant digits; `-` when there is none."""
+    if not is_number(value):
+        return _NOTHING
+    if decimals is None:
+        return _significant(value, 4)
+    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+    return text.lstrip("-") if not text.strip("-0.") else text
+
+
+def with_uncertainty(value: Any, uncertainty: Any) -> str:
+    """`value ± uncertainty`, both to the second significant digit of the uncertainty.
+
+    >>> with_uncertainty(231.2468, 1.5731)
+    '231.2 ± 1.6'
+    """
+    decimals = decimals_of(uncertainty)
+    if decimals is None:
+        return fixed(value, None)
+    return f"{fixed(value, decimals)} ± {fixed(uncertainty, decimals)}"
+
+
+def spread(value: Any) -> str:
+    """A standard deviation in two significant digits; a true zero is `0`."""
+    if not is_number(value):
+        return _NOTHING
+    return fixed(value, decimals_of(value)) if value > 0 else "0"
+
+
+def _significant(value: float, digits: int) -> str:
+    if value == 0:
+        return "0"
+    if isinstance(value, int):
+        return str(value)
+    places = digits - 1 - int(f"{value:.{digits - 1}e}".split("e")[1])
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -1,0 +1,49 @@
+"""Alerts, as a plain list."""
+
+from typing import Any
+
+from rich.console import Console
+
+from client_cli.render.console import lines, table
+from client_cli.render.runs import moment
+from client_cli.text import clean, one_line
+
+# An alert in a state that this client does not know counts as open: better looked at once too often.
+_OVER = frozenset({"settled", "dismissed"})
+
+
+def is_open(alert: dict[str, Any]) -> bool:
+    """Whether an alert still wants looking at."""
+    return alert.get("state") not in _OVER
+
+
+def show_alerts(console: Console, document: dict[str, Any]) -> None:
+    """What stands out, since when, and how sure the rule is."""
+    results = document["results"]
+    rows = table("Alert", "About", "Since", "State", "What it says")
+    for alert in results:
+        rows.add_row(
+            clean(alert.get("id", "")),
+            _subject(alert.get("subject")),
+            moment(alert.get("since")),
+            one_line(alert.get("state")),
+            lines(clean(alert.get("says", "")), _rule(alert)),
+        )
+    standing = sum(map(is_open, results))
+    counted = {0: "No open alerts.", 1: "1 open alert."}.get(standing, f"{standing} open alerts.")
+    console.print(counted)
+    if rows.row_count:
+        console.print()
+        console.print(rows)
+
+
+def _subject(subject: Any) -> str:
+    if not isinstance(subject, dict):
+        return one_line(subject)
+    return lines(*(f"{clean(kind).replace('_', ' ')} {one_line(name)}" for kind, name in subject.items()))
+
+
+def _rule(alert: dict[str, Any]) -> str:
+    sure = alert.get("confidence")
+    told = f", {100 * sure:.0f} % sure" if isinstance(sure, float) and 0 <= sure <= 1 else ""
+    return f"({one_line(alert.get('rule'))} {one_line(alert.get('rule_version'))}{told})"

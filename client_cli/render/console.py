@@ -1,0 +1,83 @@
+"""The two consoles and the table that all commands share.
+
+Markup is off everywhere: square brackets in a note or a file name are only brackets. Cells fold and are never
+clipped, so that what a person needs is always there to read or copy.
+"""
+
+import sys
+from collections.abc import Iterable
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from client_cli.text import clean
+
+Cell = str | Text
+
+
+def answers() -> Console:
+    """The console for answers, on stdout as it is now."""
+    return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
+
+
+def remarks() -> Console:
+    """The console for progress, remarks and errors, on stderr as it is now."""
+    return Console(file=sys.stderr, markup=False, highlight=False, emoji=False)
+
+
+def table(*headings: str, right: Iterable[int] = (), widest: dict[int, int] | None = None) -> Table:
+    """An empty table with these headings; `right` lists columns to align so, `widest` limits widths."""
+    made = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0), expand=False)
+    right = set(right)
+    for index, heading in enumerate(headings):
+        made.add_column(
+            Text(heading),
+            justify="right" if index in right else "left",
+            overflow="fold",
+            vertical="top",
+            max_width=(widest or {}).get(index),
+        )
+    return made
+
+
+def lines(*parts: str) -> str:
+    """Several short lines in one cell."""
+    return "\n".join(part for part in parts if part)
+
+
+def heading(console: Console, text: str) -> None:
+    """A line in bold after an empty one."""
+    console.print()
+    console.print(Text(clean(text), style="bold"))
+
+
+def indented(console: Console, text: str, by: int = 2) -> None:
+    """Text wrapped within an indent."""
+    console.print(Padding(Text(clean(text)), (0, 0, 0, by)))
+
+
+def says(console: Console, document: dict[str, Any]) -> None:
+    """The answer in one line of plain words, when the server gives one."""
+    if document.get("says"):
+        console.print(Text(clean(document["says"]), style="bold"))
+
+
+def cautions(console: Console, document: dict[str, Any]) -> None:
+    """The cautions, and what the answer rests on."""
+    listed = document.get("cautions") or []
+    if listed:
+        console.print()
+    for caution in listed:
+        console.print(Text.assemble(("Caution: ", "yellow"), clean(caution)))
+    basis = []
+    if document.get("edition") is not None:
+        basis.append(f"Edition {clean(document['edition'])} of the metrics")
+    if document.get("as_of"):
+        basis.append(f"as of {clean(document['as_of'])}")
+    if basis:
+        console.print()
+        console.print(Text(", ".join(basis) + ".", style="dim"))

@@ -1,0 +1,43 @@
+"""Errors in words: what is wrong, where, and what to do."""
+
+from collections.abc import Iterator
+
+from rich.console import Console
+from rich.text import Text
+
+from client_cli.errors import ClientError, Problem
+from client_cli.manifest import ManifestError
+from client_cli.render.console import indented
+from client_cli.text import clean
+
+
+def details(problem: Problem) -> Iterator[str]:
+    """The particulars of a problem document, one line each: fields, lines, nearest names."""
+    for error in problem.errors:
+        yield f"{_place(error)}{clean(error.get('message', ''))}"
+    if problem.nearest:
+        yield f"Nearest names: {', '.join(problem.nearest)}"
+
+
+def _place(error: dict[str, object]) -> str:
+    if error.get("line") is not None:
+        return f"line {clean(error['line'])}: "
+    if error.get("field"):
+        return f"{clean(error['field'])}: "
+    return ""
+
+
+def show_error(console: Console, error: ClientError) -> None:
+    """An error with its code, its place and its advice."""
+    code = f" ({error.problem.code})" if error.problem and error.problem.code else ""
+    console.print(Text.assemble((f"Error{code}: ", "bold red"), clean(error.message)))
+    if isinstance(error, ManifestError):
+        for problem in error.problems:
+            indented(console, f"line {problem.line}: {problem.message}")
+    if error.problem:
+        for detail in details(error.problem):
+            indented(console, detail)
+    if error.hint:
+        console.print(Text.assemble(("What to do: ", "bold"), clean(error.hint)))
+    if error.problem and error.problem.request_id:
+        console.print(Text(f"Request: {error.problem.request_id}", style="dim"))

@@ -1,0 +1,114 @@
+"""Runs: what was measured in one, and lists of many."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from client_cli.numbers import with_uncertainty
+from client_cli.render.console import heading, lines, table
+from client_cli.text import clean, one_line
+
+COLOURS = {
+    "accepted": "green",
+    "held": "yellow",
+    "withdrawn": "dim",
+    "refused": "red",
+    "failed": "red",
+    "same": "green",
+}
+_SHOWN_APART = ("id", "state", "measurements", "findings", "read", "edition")
+
+
+def state_text(state: str) -> Text:
+    """A state in its colour."""
+    return Text(clean(state), style=COLOURS.get(state, ""))
+
+
+def show_measured(console: Console, document: dict[str, Any], name: str) -> None:
+    """What was measured in one trace: state, measurements, findings, and how the file was understood."""
+    console.print(Text.assemble((clean(name), "bold"), ": ", state_text(str(document.get("state", "-")))))
+    _show_measurements(console, document)
+    _show_findings(console, document.get("findings") or [])
+    if document.get("read"):
+        console.print()
+        console.print(Text(f"Read as: {one_line(document['read'])}", style="dim"))
+
+
+def _show_measurements(console: Console, document: dict[str, Any]) -> None:
+    measurements = document.get("measurements") or {}
+    if not measurements:
+        console.print("Nothing could be measured.")
+        return
+    edition = document.get("edition")
+    rows = table("Metric", "Value ± standard uncertainty", "Unit")
+    for metric, quantity in measurements.items():
+        value = with_uncertainty(quantity.get("value"), quantity.get("uncertainty"))
+        rows.add_row(clean(metric), value, clean(quantity.get("unit", "")))
+    console.print()
+    console.print(rows)
+    if edition is not None:
+        console.print(Text(f"Edition {clean(edition)} of the metrics.", style="dim"))
+
+
+def _show_findings(console: Console, findings: Iterable[dict[str, Any]]) -> None:
+    rows = table("Finding", "What, and what to do")
+    for finding in findings:
+        hint = clean(finding.get("hint") or "")
+        rows.add_row(clean(finding.get("severity", "")), lines(clean(finding.get("message", "")), hint))
+    if rows.row_count:
+        console.print()
+        console.print(rows)
+
+
+def show_run(console: Console, document: dict[str, Any]) -> None:
+    """One stored run: where it came from, then what was measured."""
+    rows = table("Provenance", "")
+    for key, value in document.items():
+        if key not in _SHOWN_APART and value not in (None, "", [], {}):
+            rows.add_row(clean(key), one_line(value))
+    show_measured(console, document, f"Run {document.get('id', '')}")
+    heading(console, "Where it came from")
+    console.print(rows)
+
+
+def show_runs(console: Console, document: dict[str, Any]) -> None:
+    """A list of runs, newest as the server orders them."""
+    rows = table("Run", "Recorded", "Pump", "Revision", "Setting", "Clinic", "State")
+    for run in document["results"]:
+        rows.add_row(
+            clean(run.get("id", "")),
+            moment(run.get("recorded_at")),
+            lines(clean(run.get("pump_model", "")), clean(run.get("serial", ""))),
+            lines(one_line(run.get("revision")), clean(run.get("revision_basis") or "")),
+            setting(run),
+            one_line(run.get("clinic")),
+            state_text(str(run.get("state", ""))),
+        )
+    if not rows.row_count:
+        console.print("No runs match.")
+        return
+    console.print(rows)
+    console.print()
+    more = " There are more: raise --limit to see them." if document.get("next") else ""
+    console.print(f"{_counted(rows.row_count, 'run')}.{more}")
+
+
+def setting(row: dict[str, Any]) -> str:
+    """Mode, programme and level in one cell."""
+    parts = [one_line(row[key]) for key in ("mode", "programme") if row.get(key)]
+    if row.get("level") not in (None, ""):
+        parts.append(f"level {one_line(row['level'])}")
+    return " ".join(parts) or "-"
+
+
+def moment(value: Any) -> str:
+    """A point in time to the minute, the day above the hour; what is not ISO 8601 stays as it is."""
+    text = one_line(value)
+    day, parted, hour = text.partition("T")
+    return lines(day, hour[:5]) if parted else text
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"1 {noun}" if number == 1 else f"{number} {noun}s"

@@ -1,0 +1,140 @@
+"""Sending traces to the registry, one after another on one connection."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from client_cli.errors import Fault, Problem, Refused
+from client_cli.journal import Entry, Journal, digest, digest_of_provenance
+from client_cli.manifest import Row
+from client_cli.session import Answer, Session
+
+LARGEST_TRACE_BYTES = 20 * 1024 * 1024
+RUNS = "runs"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one row.
+
+    `outcome` is accepted, held or refused by the server, `same` when the server had the run already, or
+    `failed` when the server failed over it. `state` is the run's state at the server, if it is there.
+    `skipped` says that an earlier acknowledgement saved sending it again.
+    """
+
+    row: Row
+    outcome: str
+    state: str | None = None
+    id: str | int | None = None
+    findings: tuple[dict[str, Any], ...] = ()
+    problem: Problem | None = None
+    skipped: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        """The outcome as `--json` shows it."""
+        shown: dict[str, Any] = {
+            "file": str(self.row.file),
+            "line": self.row.line,
+            "outcome": self.outcome,
+            "state": self.state,
+            "id": self.id,
+            "findings": list(self.findings),
+            "skipped": self.skipped,
+        }
+        if self.problem is not None:
+            shown["problem"] = self.problem.document
+        return shown
+
+
+def upload_rows(
+    session: Session,
+    rows: Iterable[Row],
+    on_progress: Callable[[Outcome], None] | None = None,
+    *,
+    journal: Journal | None = None,
+    again: bool = False,
+) -> list[Outcome]:
+    """Send every row and give back what became of each, in their order.
+
+    One file is held in memory at a time. A row that is refused does not stop the others. With a `journal`,
+    rows that the server acknowledged before are not sent again unless `again` is true. `on_progress` hears
+    of each outcome as soon as it is known; what it was told stays true when this is interrupted.
+
+    Raises NotPermitted, Unreachable, or a Fault that concerns every row; the same call later goes on.
+    """
+    outcomes = []
+    for row in rows:
+        outcome = _upload(session, row, journal, again=again)
+        outcomes.append(outcome)
+        if on_progress is not None:
+            on_progress(outcome)
+    return outcomes
+
+
+def counts(outcomes: Iterable[Outcome]) -> dict[str, int]:
+    """How many rows came out each way; every way is listed, also with 0."""
+    counted = dict.fromkeys(("accepted", "held", "refused", "same", "failed"), 0)
+    for outcome in outcomes:
+        counted[outcome.outcome] += 1
+    return counted
+
+
+def read_trace(path: Path) -> bytes:
+    """The bytes of a trace file. Raises Refused when it cannot be read, is empty, or is above 20 MiB."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(LARGEST_TRACE_BYTES + 1)
+    except OSError as error:
+        raise _refused_here("unreadable_file", f"The file cannot be read: {error.strerror}.") from error
+    if len(data) > LARGEST_TRACE_BYTES:
+        raise _refused_here(
+            "too_large", "The file is above 20 MiB.", "Cut the recording: a minute a setting is ample."
+        )
+    if not data:
+        raise _refused_here("empty_file", "The file is empty.", "Export the recording again.")
+    return data
+
+
+def _upload(session: Session, row: Row, journal: Journal | None, *, again: bool) -> Outcome:
+    try:
+        data = read_trace(row.file)
+        key = (digest(data), digest_of_provenance(row.provenance))
+        known = journal.find(*key) if journal is not None and not again else None
+        if known is not None:
+            return Outcome(row, "same", known.state, known.id, skipped=True)
+        outcome = _received(row, session.post_trace(RUNS, row.file.name, data, row.provenance))
+    except Refused as error:
+        return Outcome(row, "refused", problem=_problem(error))
+    except Fault as error:
+        if error.problem is None:  # not about this row: every other would fail the same way
+            raise
+        return Outcome(row, "failed", problem=error.problem)
+    if journal is not None and outcome.id is not None and outcome.state is not None:
+        journal.note(*key, Entry(outcome.id, outcome.state))
+    return outcome
+
+
+def _received(row: Row, answer: Answer) -> Outcome:
+    state = answer.document.get("state")
+    if not isinstance(state, str):
+        raise Fault("The server's answer to an upload does not say what became of the run.")
+    # After a cut connection, "had it already" may well mean the try whose answer was lost.
+    fresh = (answer.status == 201 or answer.tries > 1) and state in ("accepted", "held")
+    findings = answer.document.get("findings")
+    return Outcome(
+        row,
+        state if fresh else "same",
+        state,
+        answer.document.get("id"),
+        tuple(item for item in findings if isinstance(item, dict)) if isinstance(findings, list) else (),
+    )
+
+
+def _refused_here(code: str, detail: str, hint: str = "") -> Refused:
+    document = {"type": f"urn:vacuary:problem:{code}", "code": code, "detail": detail, "hint": hint}
+    return Refused(detail, hint, Problem(0, code, detail, hint, document=document))
+
+
+def _problem(error: Refused) -> Problem:
+    return error.problem or Problem(0, "refused", error.message, error.hint)

@@ -1,0 +1,234 @@
+"""A small server on the loopback that plays the registry's contract, and its outages, for the client's tests."""
+
+import email
+import email.policy
+import hashlib
+import json
+import socket
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+Reply = tuple[int, Any]
+TOKEN = "a-token-of-the-tests"
+
+
+@dataclass
+class Asked:
+    """One request as it arrived."""
+
+    method: str
+    path: str
+    query: dict[str, str]
+    headers: dict[str, str]
+    body: bytes
+    connection: int
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.body)
+
+    @property
+    def form(self) -> dict[str, bytes]:
+        """The parts of a multipart body by their names."""
+        message = email.message_from_bytes(
+            b"Content-Type: " + self.headers["content-type"].encode() + b"\r\n\r\n" + self.body,
+            policy=email.policy.HTTP,
+        )
+        return {
+            part.get_param("name", header="content-disposition"): part.get_payload(decode=True)
+            for part in message.iter_parts()
+        }
+
+
+@dataclass
+class Trouble:
+    """What goes wrong with one request: another answer, or a connection that is cut.
+
+    `cut` is "before" (nothing is done), "after" (it is done and the answer never leaves) or "midway" (half of
+    the answer leaves).
+    """
+
+    status: int | None = None
+    headers: dict[str, str] = field(default_factory=dict)
+    body: bytes = b""
+    cut: str | None = None
+
+
+def problem(status: int, code: str, detail: str = "", hint: str = "", **more: Any) -> Reply:
+    """A problem document as the registry sends it."""
+    return status, {
+        "type": f"urn:vacuary:problem:{code}",
+        "title": code.replace("_", " "),
+        "status": status,
+        "code": code,
+        "detail": detail or code.replace("_", " "),
+        "hint": hint,
+        "errors": [],
+        "request_id": "abc123",
+        **more,
+    }
+
+
+class Registry:
+    """The server's side of the contract, kept in memory."""
+
+    def __init__(self) -> None:
+        self.asked: list[Asked] = []
+        self.troubles: list[Trouble] = []
+        self.runs: dict[str, dict[str, Any]] = {}
+        self.clients = ">=0.1,<1"
+        self.answers: dict[tuple[str, str], Reply | Callable[[Asked], Reply]] = {
+            ("GET", "health"): (200, {"status": "ok", "version": "0.1.0", "clients": ">=0.1,<1"}),
+            ("POST", "runs"): self._take_run,
+            ("POST", "measure"): (200, measured()),
+            ("GET", "runs"): (200, {"results": [], "next": None}),
+        }
+        self.on_request: Callable[[Asked], None] | None = None
+
+    def reply(self, asked: Asked) -> Reply:
+        shown = asked.headers.get("authorization")
+        if shown is not None and shown != f"Token {TOKEN}":
+            return problem(401, "not_signed_in", "The token is not known.", "Ask for a new token.")
+        answer = self.answers.get((asked.method, asked.path))
+        if answer is None:
+            return problem(404, "not_found", "There is nothing at this address.")
+        return answer(asked) if callable(answer) else answer
+
+    def _take_run(self, asked: Asked) -> Reply:
+        if "authorization" not in asked.headers:
+            return problem(401, "not_signed_in", "This needs a token.")
+        trace, provenance = asked.form["trace"], asked.form["provenance"]
+        if trace.startswith(b"bad"):
+            return problem(
+                422,
+                "unreadable_trace",
+                "The trace cannot be read.",
+                "Export it again as text.",
+                errors=[{"line": 7, "message": "no number in the vacuum column"}],
+            )
+        if trace.startswith(b"broken"):
+            return problem(500, "fault", "The server failed over this trace.")
+        identity = hashlib.sha256(trace + b"\0" + provenance).hexdigest()
+        known = identity in self.runs
+        if not known:
+            state = "held" if trace.startswith(b"held") else "accepted"
+            self.runs[identity] = {"id": len(self.runs) + 1, "digest": identity, **measured(state)}
+        return (200 if known else 201), self.runs[identity]
+
+    def count(self, method: str, path: str) -> int:
+        """How many such requests arrived."""
+        return sum(1 for asked in self.asked if (asked.method, asked.path) == (method, path))
+
+
+def measured(state: str = "accepted") -> dict[str, Any]:
+    """What a server answers of one measured trace."""
+    held = {
+        "code": "leak",
+        "severity": "hold",
+        "message": "The vacuum does not come back to zero between cycles.",
+        "hint": "Check the rig for leaks and zero the gauge at open air.",
+    }
+    note = {"code": "no_gauge", "severity": "note", "message": "No gauge was named.", "hint": "Declare it."}
+    return {
+        "state": state,
+        "edition": 1,
+        "measurements": {
+            "peak_vacuum": {"value": 231.24689, "unit": "mmHg", "uncertainty": 1.5731},
+            "cycle_rate": {"value": 52.18841, "unit": "cycles/min", "uncertainty": 0.08123},
+            "duty_factor": {"value": 0.61234, "unit": "1", "uncertainty": 0.0123},
+            "loss_rate": {"value": 0.0, "unit": "per 100 cycles", "uncertainty": 0.0},
+        },
+        "findings": [held, note] if state == "held" else [note],
+        "read": {"delimiter": ";", "decimal": ",", "encoding": "utf-8", "rate_hz": 50.0, "samples": 3000},
+    }
+
+
+class _Handler(BaseHTTPRequestHandler):
+    protocol_version = "HTTP/1.1"
+    disable_nagle_algorithm = True  # otherwise two small writes wait for each other on a kept connection
+    server: "Listening"
+
+    def setup(self) -> None:
+        super().setup()
+        self.number = self.server.next_connection()
+
+    def _handle(self) -> None:
+        url = urlsplit(self.path)
+        asked = Asked(
+            self.command,
+            url.path.removeprefix("/api/v1/"),
+            {key: values[-1] for key, values in parse_qs(url.query).items()},
+            {key.lower(): value for key, value in self.headers.items()},
+            self.rfile.read(int(self.headers.get("Content-Length", 0))),
+            self.number,
+        )
+        registry = self.server.registry
+        registry.asked.append(asked)
+        if registry.on_request:
+            registry.on_request(asked)
+        trouble = registry.troubles.pop(0) if registry.troubles else Trouble()
+        if trouble.cut == "before":
+            self._cut()
+            return
+        if trouble.status is not None:
+            self._send(trouble.status, trouble.body, trouble.headers)
+            return
+        status, document = registry.reply(asked)
+        if trouble.cut == "after":
+            self._cut()
+            return
+        kind = "application/json" if status < 400 else "application/problem+json"
+        content = json.dumps(document).encode()
+        self._send(status, content, {"Content-Type": kind}, midway=trouble.cut == "midway")
+
+    do_GET = do_POST = do_PUT = _handle  # noqa: N815 - the names that the base class calls
+
+    def _send(self, status: int, body: bytes, headers: dict[str, str], *, midway: bool = False) -> None:
+        self.send_response(status)
+        self.send_header("Vacuary-Version", "0.1.0")
+        self.send_header("Vacuary-Clients", self.server.registry.clients)
+        self.send_header("Content-Length", str(len(body)))
+        for key, value in headers.items():
+            self.send_header(key, value)
+        self.end_headers()
+        self.wfile.write(body[: len(body) // 2] if midway else body)
+        if midway:
+            self._cut()
+
+    def _cut(self) -> None:
+        self.close_connection = True
+        self.wfile.flush()
+        self.connection.shutdown(socket.SHUT_RDWR)
+
+    def log_message(self, format: str, *args: Any) -> None:  # noqa: A002 - the base class calls it so
+        pass
+
+
+class Listening(ThreadingHTTPServer):
+    """A registry that listens on a port of its own until it is closed."""
+
+    daemon_threads = True
+
+    def __init__(self, registry: Registry) -> None:
+        super().__init__(("127.0.0.1", 0), _Handler)
+        self.registry = registry
+        self.connections = 0
+        self._thread = threading.Thread(target=self.serve_forever, kwargs={"poll_interval": 0.02})
+        self._thread.start()
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.server_address[1]}"
+
+    def next_connection(self) -> int:
+        self.connections += 1
+        return self.connections
+
+    def close(self) -> None:
+        self.shutdown()
+        self._thread.join()
+        self.server_close()
