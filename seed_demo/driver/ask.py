@@ -1,0 +1,120 @@
+"""Ask the registry what it was filled for, by the commands a person would type, and check the answers."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
+
+from client_cli.session import Session
+from seed_demo.driver import cli
+from seed_demo.driver.home import tell, title
+from seed_demo.driver.truth import agreement, alerted, missing_bases, wrong_spans
+from seed_demo.scenario.recordings import Recording
+
+ALERT_WAIT_S = 45.0
+GAUGE_THAT_READS_OFF = "QW-2"
+
+
+@dataclass(frozen=True)
+class SerialQuestion:
+    """A range of serials to ask about, and which bases its answer must show."""
+
+    pump_model: str
+    first: str
+    last: str
+    bases: tuple[str, ...]
+
+
+SERIAL_QUESTIONS = (
+    SerialQuestion("Pellomi", "KV003000", "KV008500", ("declared", "observed", "unknown")),
+    SerialQuestion("Tivanne", "24W01-0001", "25W30-9999", ("declared", "observed", "unknown")),
+)
+
+
+def ask_serials() -> list[str]:
+    """Ask which revision ranges of serials are; returns what disagrees with what the simulator built."""
+    title("Which revision is this range of serials?")
+    wrong = []
+    for question in SERIAL_QUESTIONS:
+        words = ("serial", question.pump_model, question.first, question.last)
+        cli.show(*words)
+        document = cli.ask(*words)
+        found = wrong_spans(question.pump_model, document) + missing_bases(document, question.bases)
+        known = sum(span["revision"] is not None for span in document["spans"])
+        tell(f"\nAgainst the simulator: {known} known stretches, {len(found)} disagree.")
+        wrong += [f"{question.pump_model}: {complaint}" for complaint in found]
+    return wrong
+
+
+def ask_distributions() -> None:
+    """Ask how each revision behaves, then put two beside each other."""
+    title("How does each revision behave?")
+    cli.show("distribution", "Pellomi", "--mode", "expression", "--level", "3", "--metric", "cycle_rate")
+    cli.show("distribution", "Tivanne", "--mode", "expression", "--level", "3", "--metric", "peak_vacuum")
+
+
+def show_side_by_side(pump_model: str, old: str, new: str, metrics: Sequence[str]) -> None:
+    """Print two revisions setting by setting, each on the rig it was measured on most."""
+    title(f"{pump_model} {old} beside {new}")
+    tell(f"  {'setting':<16}{'metric':<16}{old:>10}{new:>10}{'change':>10}")
+    for metric in metrics:
+        cells = cli.ask("distribution", pump_model, "--metric", metric)["cells"]
+        for (mode, level), both in pairs(cells, old, new):
+            before, after = (float(both[label]["centre"]) for label in (old, new))
+            percent = 100.0 * (after / before - 1.0)
+            tell(f"  {f'{mode} {level}':<16}{metric:<16}{before:>10.1f}{after:>10.1f}{percent:>+9.1f} %")
+
+
+def pairs(
+    cells: Sequence[dict[str, Any]], old: str, new: str
+) -> list[tuple[tuple[str, str], dict[str, dict[str, Any]]]]:
+    """For each setting that both revisions have, the cell of either on the rig with the most units."""
+
+    def setting(cell: dict[str, Any]) -> tuple[str, str]:
+        return str(cell["mode"]), str(cell["level"])
+
+    found = []
+    for key, group in groupby(sorted(cells, key=setting), key=setting):
+        both: dict[str, dict[str, Any]] = {}
+        for cell in sorted(group, key=lambda cell: int(cell["units"])):
+            if cell["revision"] in (old, new) and cell["centre"] is not None:
+                both[cell["revision"]] = cell
+        if len(both) == 2:
+            found.append((key, both))
+    return found
+
+
+def ask_alerts() -> list[str]:
+    """Ask what stands out; returns a complaint when the gauge that reads off is not among it in time."""
+    title("What stands out?")
+    found = _wait_for_alert(GAUGE_THAT_READS_OFF)
+    cli.show("alerts")
+    return [] if found else [f"no alert names the gauge {GAUGE_THAT_READS_OFF}, which reads 8 % high"]
+
+
+def _wait_for_alert(gauge: str) -> bool:
+    """Alert checks run in a queue behind the uploads, so the answer may take a moment."""
+    end = time.monotonic() + ALERT_WAIT_S
+    while not alerted(cli.ask("alerts"), "gauge", gauge):
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.5)
+    return True
+
+
+def compare_with_truth(address: str, token: str, recordings: Sequence[Recording]) -> list[str]:
+    """Print how measured values differ from the simulator's; returns gauges that are off by surprise."""
+    title("Measured against what the simulator drove (medians over the runs of a gauge)")
+    with Session(address, token) as session:
+        rows = agreement(recordings, session.rows("runs"))
+    wrong = []
+    for row in rows:
+        tell(
+            f"  {row.gauge:<12}{row.runs:>4} runs   cycle rate {row.rate_percent:+6.2f} %"
+            f"   peak vacuum {row.peak_percent:+6.2f} %"
+        )
+        off = abs(row.peak_percent) > 2.5
+        if abs(row.rate_percent) > 0.5 or off != (row.gauge == GAUGE_THAT_READS_OFF):
+            wrong.append(f"gauge {row.gauge}: rate {row.rate_percent:+.2f} %, peak {row.peak_percent:+.2f} %")
+    return wrong

@@ -1,0 +1,127 @@
+"""Who signs in: one operator a clinic and one curator, enrolled by manage.py as an administrator does."""
+
+import json
+import os
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from client_cli.errors import NotPermitted
+from client_cli.session import Session
+from seed_demo.driver.home import ROOT, DemoError, demo_home, vacuary_home
+from seed_demo.scenario.community import community
+
+AT_ONCE = 2
+
+
+@dataclass(frozen=True)
+class Person:
+    """An operator to enrol."""
+
+    clinic: str
+    operator: str
+    curator: bool = False
+
+    @property
+    def key(self) -> str:
+        """How the token file names this person."""
+        return f"{self.clinic}/{self.operator}"
+
+
+@dataclass(frozen=True)
+class Tokens:
+    """The tokens of the demo's people."""
+
+    by_person: dict[str, str]
+
+    def operator(self, clinic: str) -> str:
+        """The token of a clinic's operator."""
+        return self.by_person[f"{clinic}/{community().clinic(clinic).operator}"]
+
+    @property
+    def curator(self) -> str:
+        """The token of the curator."""
+        clinic = community().curating
+        return self.by_person[f"{clinic.code}/{clinic.curator}"]
+
+
+def people() -> list[Person]:
+    """One operator a clinic, then the curator."""
+    operators = [Person(clinic.code, clinic.operator) for clinic in community().clinics]
+    curating = community().curating
+    return [*operators, Person(curating.code, str(curating.curator), curator=True)]
+
+
+def refuse_foreign(address: str) -> None:
+    """Raise DemoError when the registry holds clinics that are not the demo's own."""
+    try:
+        with Session(address) as session:
+            codes = [str(row["code"]) for row in session.rows("clinics")]
+    except NotPermitted as error:
+        raise DemoError(
+            "This registry shows its clinics to signed-in readers only, so the demo cannot tell whether it "
+            "is the demo's own. Run it with VACUARY_READS=open on a database of its own."
+        ) from error
+    foreign = sorted(set(codes) - {clinic.code for clinic in community().clinics})
+    if foreign:
+        named = ", ".join(foreign[:5]) + (" ..." if len(foreign) > 5 else "")
+        raise DemoError(
+            f"This registry holds clinics that are not the demo's ({named}); the demo fills only a database "
+            "of its own. Choose another VACUARY_HOME or DATABASE_URL."
+        )
+
+
+def sign_in(address: str) -> Tokens:
+    """Tokens for everyone: those of an earlier demo where they still hold, new ones otherwise."""
+    path = demo_home() / "tokens.json"
+    kept = {key: token for key, token in _kept(path).items() if _holds(address, token)}
+    wanted = [person for person in people() if person.key not in kept]
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        made = dict(zip((p.key for p in wanted), pool.map(_enrol, wanted), strict=True))
+    tokens = kept | made
+    _keep(path, tokens)
+    return Tokens(tokens)
+
+
+def _enrol(person: Person) -> str:
+    command = [sys.executable, "manage.py", "enrol", "--json"]
+    command += ["--clinic", person.clinic, "--operator", person.operator]
+    done = subprocess.run(
+        command + (["--curator"] if person.curator else []),
+        cwd=ROOT,
+        env=os.environ | {"VACUARY_HOME": str(vacuary_home())},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        raise DemoError(f"{person.key} could not be enrolled:\n{done.stderr.strip()}")
+    return str(json.loads(done.stdout)["token"])
+
+
+def _holds(address: str, token: str) -> bool:
+    """Whether a token still signs in: a withdrawn or foreign one is refused before anything else."""
+    try:
+        with Session(address, token) as session:
+            session.get("runs", {"mine": "true", "page_size": 1})
+    except NotPermitted:
+        return False
+    return True
+
+
+def _kept(path: Path) -> dict[str, str]:
+    try:
+        told = json.loads(path.read_text())
+    except (OSError, ValueError):
+        return {}
+    known = {person.key for person in people()}
+    return {k: v for k, v in told.items() if k in known and isinstance(v, str)}
+
+
+def _keep(path: Path, tokens: dict[str, str]) -> None:
+    """Write the tokens so that only this user can read them."""
+    path.touch(mode=0o600)
+    path.chmod(0o600)
+    path.write_text(json.dumps(tokens, indent=2) + "\n")
