@@ -1,0 +1,34 @@
+"""Folders for clusters that live for one test."""
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from psycopg import pq
+
+from registry.config import embedded
+
+
+@pytest.fixture
+def home() -> Iterator[Path]:
+    """Return a new VACUARY_HOME. Whatever server a failed test leaves in it is stopped.
+
+    Not below tmp_path, whose parent another test run closes to all but its owner while this one's server,
+    which does not run as root, works below it.
+    """
+    folder = Path(tempfile.mkdtemp(prefix="vacuary-test-"))
+    # A real installation's folder lets others pass or is opened for the server's user alone; both work.
+    folder.chmod(0o700)
+    yield folder
+    for data in folder.rglob("postgres/data"):
+        place = data.parent.parent
+        embedded.release(place)
+        embedded.Cluster(place).stop()
+    shutil.rmtree(folder)
+
+
+def stopped(home: Path) -> bool:
+    """Tell whether no server answers in `home`."""
+    return embedded.Cluster(home).ping() is pq.Ping.NO_RESPONSE

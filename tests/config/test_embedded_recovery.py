@@ -1,0 +1,159 @@
+"""The embedded cluster after kills, on odd paths, and where it must refuse."""
+
+import hashlib
+import os
+import signal
+import stat
+import tempfile
+from pathlib import Path
+
+import psycopg
+import pytest
+from psycopg import pq
+
+from registry.config import embedded
+from registry.config.embedded import binaries
+from registry.config.embedded.account import server_account
+from tests.config.conftest import stopped
+from tests.config.processes import connect, holder, server_pid, wait_for
+
+
+def pid_file(home: Path) -> Path:
+    return home / "postgres" / "data" / "postmaster.pid"
+
+
+def kill_everything(home: Path) -> None:
+    """Leave a cluster as a power cut leaves it: a committed row, a pid file, no process."""
+    with holder(home) as user, connect(user.line()) as connection:
+        connection.execute("CREATE TABLE kept AS SELECT 42 AS n")
+        connection.commit()
+        os.kill(server_pid(home), signal.SIGKILL)
+        user.kill()
+    assert stopped(home)
+    assert pid_file(home).exists()
+
+
+def kept_row(home: Path) -> object:
+    with connect(embedded.ensure_running(home)) as connection:
+        row = connection.execute("SELECT n FROM kept").fetchone()
+    embedded.release(home)
+    return row
+
+
+def test_nothing_committed_is_lost_when_the_server_is_killed(home: Path) -> None:
+    kill_everything(home)
+    assert kept_row(home) == (42,)
+    assert stopped(home)
+
+
+def test_a_recycled_process_id_neither_blocks_the_start_nor_is_signalled(home: Path) -> None:
+    kill_everything(home)
+    _, *rest = pid_file(home).read_text().split("\n")
+    pid_file(home).write_text("\n".join([str(os.getpid()), *rest]))  # the test's own: a signal would end it
+    assert kept_row(home) == (42,)
+
+
+def test_an_empty_pid_file_does_not_block_the_start(home: Path) -> None:
+    kill_everything(home)
+    pid_file(home).write_text("")
+    assert kept_row(home) == (42,)
+
+
+def test_a_living_holder_is_served_again_by_whoever_comes_next(home: Path) -> None:
+    with holder(home) as first:
+        folder = first.line()
+        os.kill(server_pid(home), signal.SIGKILL)
+        assert wait_for(lambda: stopped(home))
+        with holder(home) as second:
+            assert second.line() == folder
+            assert second.finish() == (0, "")
+        with connect(folder) as connection:  # the first still holds it
+            assert connection.execute("SELECT 1").fetchone() == (1,)
+        assert first.finish() == (0, "")
+    assert stopped(home)
+
+
+def test_long_and_odd_paths_work(home: Path) -> None:
+    deep = home / 'a folder\'s "name" with $HOME, `id` and %s' / ("Milchpumpenprüfstände" * 5) / ("ж" * 60)
+    assert len(str(deep)) > 200
+    folder = embedded.ensure_running(deep)
+    with connect(folder) as connection:
+        assert connection.execute("SELECT 1").fetchone() == (1,)
+    embedded.release(deep)
+    assert stopped(deep)
+    assert not folder.exists()
+
+
+def test_only_the_owner_reaches_the_server(home: Path) -> None:
+    folder = embedded.ensure_running(home)
+    cluster = embedded.Cluster(home)
+    account = server_account(cluster.folder, cluster.data)
+    status = folder.stat()
+    assert (stat.S_IMODE(status.st_mode), status.st_uid) == (0o700, account.uid)
+    with connect(folder) as connection:
+        methods = connection.execute("SHOW listen_addresses").fetchone()
+        assert methods == ("",)
+    with pytest.raises(psycopg.OperationalError, match="Peer authentication failed"):
+        psycopg.connect(host=str(folder), user="somebody_else", dbname="vacuary")
+    if os.geteuid() == 0:
+        folder.chmod(0o777)  # even then the server itself asks the kernel who is calling
+        other = binaries.run("psql", "-h", str(folder), "-U", "vacuary", "vacuary", cwd=Path("/"), user=65534)
+        assert other.returncode != 0
+        assert "Peer authentication failed" in other.stdout
+
+
+def test_a_socket_folder_taken_by_somebody_else_is_not_used(home: Path) -> None:
+    cluster = embedded.Cluster(home)
+    cluster.make_folder()
+    account = server_account(cluster.folder, cluster.data)
+    name = f"vacuary-{account.uid}-{hashlib.sha256(os.fsencode(cluster.data)).hexdigest()[:12]}"
+    trap = Path(tempfile.gettempdir(), name)
+    trap.symlink_to(home)
+    try:
+        folder = embedded.ensure_running(home)
+        assert folder != trap
+        assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+        with holder(home) as joining:
+            assert joining.line() == str(folder)
+        embedded.release(home)
+    finally:
+        trap.unlink()
+
+
+def test_data_of_another_major_version_is_refused_untouched(home: Path) -> None:
+    embedded.ensure_running(home)
+    embedded.release(home)
+    version = home / "postgres" / "data" / "PG_VERSION"
+    version.write_text("9\n")
+    with pytest.raises(
+        embedded.EmbeddedDatabaseError, match=r"made by PostgreSQL 9; this is PostgreSQL \d+\."
+    ):
+        embedded.ensure_running(home)
+    assert version.read_text() == "9\n"
+
+
+def test_a_server_that_cannot_start_shows_the_end_of_its_log(home: Path) -> None:
+    embedded.ensure_running(home)
+    embedded.release(home)
+    (home / "postgres" / "data" / "global" / "pg_control").unlink()
+    with pytest.raises(embedded.EmbeddedDatabaseError, match="pg_control") as caught:
+        embedded.ensure_running(home)
+    assert str(embedded.Cluster(home).log) in str(caught.value)
+
+
+def test_a_folder_that_cannot_be_made_is_named(home: Path) -> None:
+    (home / "file").write_text("in the way")
+    with pytest.raises(embedded.EmbeddedDatabaseError, match="Set VACUARY_HOME"):
+        embedded.ensure_running(home / "file")
+
+
+def test_writes_are_synced(home: Path) -> None:
+    with connect(embedded.ensure_running(home)) as connection:
+        settings = ["fsync", "synchronous_commit", "full_page_writes", "data_checksums"]
+        assert {name: connection.execute(f"SHOW {name}").fetchone() for name in settings} == dict.fromkeys(
+            settings, ("on",)
+        )
+        (limit,) = connection.execute("SHOW max_connections").fetchone() or ("0",)
+        assert int(limit) >= 100
+    assert embedded.Cluster(home).ping() is pq.Ping.OK
+    embedded.release(home)
