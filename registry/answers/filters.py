@@ -1,0 +1,44 @@
+"""Check what a person narrows an answer down to, and name what there is when it is not known."""
+
+import difflib
+from collections.abc import Iterable
+
+from registry.errors import Fault, Invalid
+from registry.models import Mode, Power
+from registry.waveform.editions import edition_of
+
+
+def chosen_mode(mode: str | None) -> str | None:
+    """Return the mode as stored. Raises Invalid on the field `mode`."""
+    return _chosen("mode", mode, Mode.values)
+
+
+def chosen_power(power: str | None) -> str | None:
+    """Return the power source as stored. Raises Invalid on the field `power`."""
+    return _chosen("power", power, [value for value in Power.values if value])
+
+
+def chosen_metric(metric: str | None, edition: int) -> str | None:
+    """Return the metric of that edition. Raises Invalid on the field `metric`."""
+    return _chosen("metric", metric, edition_of(edition).metrics)
+
+
+def is_rig(label: str, wanted: str) -> bool:
+    """Whether a rig's label is the one wanted, or holds it as one of its parts ("24 mm", a protector)."""
+    parts = {part.strip().casefold() for part in (label, *label.split("/"))}
+    return " ".join(wanted.split()).casefold() in parts
+
+
+def _chosen(field: str, value: str | None, known: Iterable[str]) -> str | None:
+    if value is None or not value.strip():
+        return None
+    names = list(known)
+    tidied = value.strip().casefold()
+    if tidied in names:
+        return tidied
+    near = difflib.get_close_matches(tidied, names, n=1)
+    raise Invalid(
+        f"There is no {field} '{value.strip()[:60]}'",
+        hint=f"Did you mean {near[0]}?" if near else f"Known: {', '.join(names)}.",
+        faults=(Fault(f"not a known {field}", field=field),),
+    )

@@ -1,0 +1,88 @@
+"""Split the spread of unit means into clinic, unit and repeat, for any unbalance, nested or crossed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from registry.statistics.nested import Cells
+
+_TINY = 1e-9
+
+
+@dataclass(frozen=True)
+class Components:
+    """Variances of the model mean = centre + clinic + unit + noise; None where the design cannot carry one.
+
+    `between` is the variance of means over units and clinics together: all there is when every clinic
+    measured one unit of its own, so that unit and clinic cannot be told apart.
+    """
+
+    repeat: float | None
+    unit: float | None
+    clinic: float | None
+    between: float | None
+
+    @property
+    def reproducibility(self) -> float | None:
+        """Variance of one run of the same unit in another clinic: repeat + clinic (ISO 5725-1)."""
+        if self.repeat is None or self.clinic is None:
+            return None
+        return self.repeat + self.clinic
+
+
+def components(cells: Cells) -> Components:
+    """Estimate the components by the method of moments on unit means; never below nought.
+
+    Repeat is the pooled variance within, as in ISO 5725-2. The others follow from Henderson's first method
+    (Biometrics 9, 1953) on the means with equal weight: the sums of squares between clinics and between
+    units are set equal to their expectations, which allows for units seen by several clinics as well as for
+    units nested in one. In balanced nested tables this is the classical analysis of variance.
+    """
+    repeat = cells.repeat_variance
+    rows = cells.mean.size
+    if rows < 2:
+        return Components(repeat, None, None, None)
+    between = max(float(np.var(cells.mean, ddof=1) - np.mean(cells.noise)), 0.0)
+    if cells.clinics == 1:
+        return Components(repeat, between, None, between)
+    if cells.units == 1:
+        return Components(repeat, None, between, between)
+    unit, clinic = _solved(cells)
+    return Components(repeat, unit, clinic, between)
+
+
+def _solved(cells: Cells) -> tuple[float | None, float | None]:
+    """Unit and clinic variance; where one would be negative it is nought and the other carries all."""
+    by_clinic, from_clinic = _equation(cells, cells.clinic)
+    by_unit, from_unit = _equation(cells, cells.unit)
+    matrix, right = np.array([by_clinic, by_unit]), np.array([from_clinic, from_unit])
+    if abs(np.linalg.det(matrix)) <= _TINY * abs(matrix).max() ** 2:
+        return None, None
+    clinic, unit = np.linalg.solve(matrix, right)
+    if clinic < 0:
+        clinic, unit = 0.0, from_unit / by_unit[1]
+    elif unit < 0:
+        unit, clinic = 0.0, from_clinic / by_clinic[0]
+    return max(float(unit), 0.0), max(float(clinic), 0.0)
+
+
+def _equation(cells: Cells, group: np.ndarray) -> tuple[tuple[float, float], float]:
+    """Coefficients of the clinic and unit variance in a sum of squares between groups, and what it came to.
+
+    The sum of squares is that of group means about the grand mean, less what noise alone puts into it.
+    """
+    size = np.bincount(group).astype(float)
+    rows = float(group.size)
+    total = np.bincount(group, cells.mean - cells.mean.mean())
+    squares = float(np.sum(total**2 / size))
+    noise = float(np.sum(np.bincount(group, cells.noise) / size) - np.sum(cells.noise) / rows)
+    clinic, unit = (_share(group, effect, size, rows) for effect in (cells.clinic, cells.unit))
+    return (clinic, unit), squares - noise
+
+
+def _share(group: np.ndarray, effect: np.ndarray, size: np.ndarray, rows: float) -> float:
+    """How much of an effect's variance a sum of squares between groups holds."""
+    pairs, counts = np.unique(np.stack([group, effect]), axis=1, return_counts=True)
+    inside = np.sum(counts.astype(float) ** 2 / size[pairs[0]])
+    overall = np.sum(np.bincount(effect).astype(float) ** 2) / rows
+    return float(inside - overall)

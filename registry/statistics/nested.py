@@ -1,0 +1,94 @@
+"""Units measured at clinics: the table every precision figure is worked out from."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.statistics.robust import MAD_TO_SD, Floats, reined, scaled_mad, weighted_median
+
+Codes = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Cells:
+    """One row a unit at a clinic.
+
+    `unit` and `clinic` are codes from 0 up; `mean` the mean of its `runs`; `systematic` the standard
+    uncertainty shared by all that clinic's readings there. `squares` and `freedom` pool the squared
+    deviations of runs from their own mean over all rows; `random` is the standard uncertainty of one run from
+    its own scatter of cycles, which stands in for repeatability where nobody repeated a run.
+    """
+
+    unit: Codes
+    clinic: Codes
+    mean: Floats
+    runs: Floats
+    systematic: Floats
+    random: float
+    squares: float
+    freedom: int
+
+    @property
+    def units(self) -> int:
+        """How many units."""
+        return int(self.unit.max()) + 1
+
+    @property
+    def clinics(self) -> int:
+        """How many clinics."""
+        return int(self.clinic.max()) + 1
+
+    @property
+    def repeat_variance(self) -> float | None:
+        """Variance of runs about their unit's mean, pooled as in ISO 5725-2; None below 2 repeats."""
+        return self.squares / self.freedom if self.freedom >= 2 else None
+
+    @property
+    def noise(self) -> Floats:
+        """Variance of each row's mean from its runs alone."""
+        repeat = self.repeat_variance
+        return (self.random**2 if repeat is None else repeat) / self.runs
+
+    @property
+    def unit_means(self) -> Floats:
+        """One mean a unit, each clinic that measured it counting once."""
+        return np.bincount(self.unit, self.mean) / np.bincount(self.unit)
+
+
+def tamed(cells: Cells) -> Cells:
+    """The same table with wild means reined in: first units within their clinic, then against them all.
+
+    The first step needs three units at a clinic, and shares one scale over all clinics; the second weighs
+    clinics alike, and counts the clinics as its sample size, since a clinic's units lean the same way.
+    """
+    within = replace(cells, mean=_tamed_within(cells))
+    return replace(cells, mean=_tamed_overall(within))
+
+
+def _tamed_within(cells: Cells) -> Floats:
+    mean = cells.mean.copy()
+    crowded = [r for c in range(cells.clinics) if (r := np.flatnonzero(cells.clinic == c)).size >= 3]
+    if not crowded:
+        return mean
+    centres = [float(np.median(mean[rows])) for rows in crowded]
+    apart = np.concatenate([mean[r] - c for r, c in zip(crowded, centres, strict=True)])
+    # Each clinic's own median uses up one deviation.
+    size = apart.size - len(crowded) + 1
+    scale = _floored(cells, scaled_mad(apart) * np.sqrt(apart.size / size))
+    for rows, centre in zip(crowded, centres, strict=True):
+        mean[rows] = centre + reined(mean[rows] - centre, scale, size)
+    return mean
+
+
+def _tamed_overall(cells: Cells) -> Floats:
+    weights = 1.0 / np.bincount(cells.clinic)[cells.clinic]
+    centre = weighted_median(cells.mean, weights)
+    apart = cells.mean - centre
+    scale = _floored(cells, MAD_TO_SD * weighted_median(np.abs(apart), weights))
+    return centre + reined(apart, scale, cells.clinics)
+
+
+def _floored(cells: Cells, scale: float) -> float:
+    """Spread cannot be told apart below the noise of the means themselves."""
+    return max(scale, float(np.sqrt(np.mean(cells.noise))))

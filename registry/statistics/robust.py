@@ -1,0 +1,73 @@
+"""Location and scale that a few wild values cannot carry off."""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+# Chosen so that the median absolute deviation estimates the standard deviation of a normal sample.
+MAD_TO_SD = 1.4826
+# ISO 13528:2022 Annex C, Algorithm A: the pull at 1.5 and the factor that makes up for it.
+_PULL, _MAKE_UP = 1.5, 1.134
+# A wild value is one that a normal sample of this size throws up once in twenty: how far, in scaled MADs of
+# the sample itself, the largest deviation lies at 95 %, over 3.5. Found by 40 000 simulated samples a size.
+_SIZES = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0)
+_STRETCH = (6.3, 2.3, 2.3, 1.7, 1.4, 1.3, 1.22, 1.15, 1.1, 1.07)
+_FLAT_FROM, _FALLS_FROM, _GONE_AT = 2.5, 3.5, 5.0
+
+
+def scaled_mad(values: ArrayLike) -> float:
+    """Median absolute deviation from the median, scaled to a normal standard deviation. NaN when empty."""
+    x = np.asarray(values, float)
+    return float(MAD_TO_SD * np.median(np.abs(x - np.median(x)))) if x.size else float("nan")
+
+
+def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9, rounds: int = 500) -> tuple[float, float]:
+    """Robust mean and standard deviation by Algorithm A of ISO 13528:2022 Annex C, run to convergence.
+
+    Starts from the median and the scaled MAD; where the MAD is nought (more than half the values equal) from
+    the ordinary standard deviation, as the standard advises. Raises ValueError below two values.
+    """
+    x = np.asarray(values, float)
+    if x.size < 2:
+        raise ValueError("Algorithm A needs at least two values")
+    centre, scale = float(np.median(x)), scaled_mad(x) or float(np.std(x, ddof=1))
+    for _ in range(rounds):
+        pulled = np.clip(x, centre - _PULL * scale, centre + _PULL * scale)
+        before = centre, scale
+        centre, scale = float(pulled.mean()), float(_MAKE_UP * pulled.std(ddof=1))
+        if max(abs(centre - before[0]), abs(scale - before[1])) <= tolerance * max(scale, abs(centre)):
+            break
+    return centre, scale
+
+
+def weighted_median(values: ArrayLike, weights: ArrayLike) -> float:
+    """The value with half the weight below it; halfway between two when it falls between them."""
+    x, w = np.asarray(values, float), np.asarray(weights, float)
+    order = np.argsort(x, kind="stable")
+    x, share = x[order], np.cumsum(w[order]) / np.sum(w)
+    low = int(np.searchsorted(share, 0.5 - 1e-12))
+    high = int(np.searchsorted(share, 0.5 + 1e-12))
+    return float((x[low] + x[min(high, x.size - 1)]) / 2)
+
+
+def stretch(size: int) -> float:
+    """How much wider the limits must be for a sample of `size`, whose own scale is that uncertain."""
+    return float(np.interp(size, _SIZES, _STRETCH)) if size >= 3 else float("inf")
+
+
+def reined(deviations: ArrayLike, scale: float, size: int) -> Floats:
+    """Rein in wild deviations: as they are up to 2.5 scales, no more than that up to 3.5, nought from 5 on.
+
+    Hampel's three-part redescending shape; limits widen by `stretch(size)` for small samples, so that fewer
+    than one normal sample in twenty loses anything and a lone wild value leaves no mark at all. A scale of
+    nought or samples below three are returned as they are.
+    """
+    d = np.asarray(deviations, float)
+    unit = scale * stretch(size)
+    if not np.isfinite(unit) or unit <= 0:
+        return d.copy()
+    z = np.abs(d) / unit
+    falling = _FLAT_FROM * np.clip((_GONE_AT - z) / (_GONE_AT - _FALLS_FROM), 0.0, 1.0)
+    kept: Floats = np.sign(d) * unit * np.minimum(z, np.minimum(_FLAT_FROM, falling))
+    return kept
