@@ -20,7 +20,7 @@ def _know_editions(sender: RegistryConfig, using: str, **_: Any) -> None:
 
     Which edition is current is the keeper's choice afterwards, so a row that exists is left alone.
     """
-    from registry.waveform.editions import EDITIONS
+    from registry.waveform.editions import EDITIONS  # noqa: PLC0415 - models load before the numerics
 
     edition = sender.get_model("Edition").objects.using(using)
     known = set(edition.values_list("number", flat=True))

@@ -1,12 +1,11 @@
 """Rules for all tests: nothing leaves this machine, and no installation's folder is touched."""
 
 import pytest
+import pytest_socket
 
 
 def pytest_runtest_setup() -> None:
     """Allow loopback and Unix sockets only."""
-    import pytest_socket
-
     pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
 
 

@@ -18,7 +18,7 @@ class Accuracy:
 
 def read_pressure(text: str) -> float:
     """Return "0.1 mmHg" or "0.01 kPa" in mmHg. Raises ValueError saying what is expected."""
-    match = re.fullmatch(rf"\s*({_NUMBER})\s*(\S.*)", text)
+    match = re.fullmatch(rf"\s*({_NUMBER})\s*([^\s\d.,].*)", text)
     if not match:
         raise ValueError('must be a number with its unit, as in "0.1 mmHg"')
     return _value(match[1]) * _factor(match[2])
@@ -29,7 +29,7 @@ def read_range(text: str) -> tuple[float, float]:
 
     A range that lies below zero is taken as pressure relative to ambient, where vacuum counts as negative.
     """
-    match = re.fullmatch(rf"\s*({_NUMBER})\s*(?:\.\.|to|…)\s*({_NUMBER})\s*(\S.*)", text)
+    match = re.fullmatch(rf"\s*({_NUMBER})\s*(?:\.\.|to|…)\s*({_NUMBER})\s*([^\s\d.,].*)", text)
     if not match:
         raise ValueError('must be two numbers and their unit, as in "0..400 mmHg" or "-60..0 kPa"')
     low, high = sorted(_value(part) * _factor(match[3]) for part in (match[1], match[2]))
@@ -68,6 +68,6 @@ def _factor(unit: str) -> float:
     name = unit_named(unit)
     if name is None:
         raise ValueError(
-            f"'{unit.strip()}' is not a unit of pressure; use mmHg, kPa, mbar, inHg, cmH2O or psi"
+            f"'{unit.strip()}' is no unit of pressure: use mmHg, kPa, mbar, inHg, cmH2O, psi"
         )
     return mmhg_per(name)

@@ -1,0 +1,151 @@
+"""Runs over HTTP: uploading, looking, withdrawing, and who may see what."""
+
+import json
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from drf_spectacular.generators import SchemaGenerator
+
+from tests.community import provenance
+from tests.traces import trace_bytes
+
+pytestmark = pytest.mark.django_db
+
+
+def upload(client, data=None, url="/api/v1/runs", **changes):
+    form = {
+        "trace": SimpleUploadedFile("trace.csv", data if data is not None else trace_bytes()),
+        "provenance": json.dumps(provenance(**changes)),
+    }
+    return client.post(url, form, format="multipart")
+
+
+def test_an_upload_answers_with_the_run(operator):
+    answer = upload(operator)
+    assert answer.status_code == 201
+    run = answer.json()
+    assert run["state"] == "accepted"
+    assert run["revision"] == "A"
+    assert set(run["measurements"]["cycle_rate"]) >= {"value", "unit", "uncertainty"}
+    assert run["read"]["samples"] == 1500
+    again = upload(operator)
+    assert again.status_code == 200
+    assert again.json() == operator.get(f"/api/v1/runs/{run['id']}").json()
+    assert again.json()["id"] == run["id"]
+
+
+def test_uploading_needs_a_token(stranger, operator):
+    answer = upload(stranger)
+    assert answer.status_code == 401
+    assert answer.json()["code"] == "not_signed_in"
+    assert answer["Content-Type"] == "application/problem+json"
+
+
+def test_measuring_needs_none_and_stores_nothing(stranger, operator):
+    answer = upload(stranger, url="/api/v1/measure", revision=None)
+    assert answer.status_code == 200
+    assert set(answer.json()) == {"state", "edition", "measurements", "findings", "read"}
+    assert operator.get("/api/v1/runs").json()["results"] == []
+
+
+def test_measuring_tells_what_an_upload_would_be_told(operator):
+    told = upload(operator, url="/api/v1/measure", serial="LK005001", revision="A").json()
+    stored = upload(operator, serial="LK005001", revision="A").json()
+    assert told["state"] == stored["state"] == "held"
+    for key in ("measurements", "findings", "read", "edition"):
+        assert told[key] == stored[key]
+
+
+def test_an_unreadable_line_is_named(operator):
+    answer = upload(operator, b"time (s),vacuum (mmHg)\n0,1\n0.1,what\n" + b"0.2,3\n" * 50)
+    problem = answer.json()
+    assert (answer.status_code, problem["code"]) == (422, "unreadable_trace")
+    assert problem["errors"][0]["line"] == 3
+    assert problem["hint"]
+
+
+def test_an_unknown_model_names_the_nearest(operator):
+    problem = upload(operator, pump_model="Larkspur Too").json()
+    assert (problem["code"], problem["nearest"]) == ("unknown_pump_model", ["Larkspur Two"])
+
+
+def test_unknown_keys_are_refused(operator):
+    problem = upload(operator, patient="x").json()
+    assert (problem["code"], problem["errors"][0]["field"]) == ("unknown_provenance_key", "patient")
+
+
+@pytest.mark.parametrize("said", ["", "[1]", "{", '{"level": NaN}', '"text"', "[" * 5000])
+def test_provenance_that_is_no_object(operator, said):
+    form = {"trace": SimpleUploadedFile("t.csv", b"x"), "provenance": said}
+    answer = operator.post("/api/v1/runs", form, format="multipart")
+    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (422, "provenance")
+
+
+def test_a_body_beyond_the_bound_is_refused_unread(operator, settings):
+    settings.VACUARY_BODY_LIMIT = 1000
+    answer = upload(operator)
+    assert (answer.status_code, answer.json()["code"]) == (413, "too_large")
+
+
+def test_others_see_a_run_without_operator_note_and_trace(operator, neighbour, stranger):
+    run = upload(operator, note="bench by the window").json()
+    assert (run["operator"], run["note"]) == ("thyme", "bench by the window")
+    for client in (neighbour, stranger):
+        seen = client.get(f"/api/v1/runs/{run['id']}").json()
+        assert "operator" not in seen
+        assert "note" not in seen
+        assert seen["measurements"] == run["measurements"]
+        assert "thyme" not in json.dumps(client.get("/api/v1/runs").json())
+    assert neighbour.get(f"/api/v1/runs/{run['id']}/trace").status_code == 403
+    assert stranger.get(f"/api/v1/runs/{run['id']}/trace").status_code == 401
+    mine = operator.get(f"/api/v1/runs/{run['id']}/trace")
+    assert b"".join(mine.streaming_content) == trace_bytes()
+
+
+def test_cycles_are_shown_one_by_one(operator):
+    run = upload(operator).json()
+    cycles = operator.get(f"/api/v1/runs/{run['id']}/cycles").json()["cycles"]
+    assert len(cycles) == pytest.approx(27, abs=2)
+
+
+def test_withdrawing(operator, neighbour, curator):
+    run = upload(operator).json()
+    address = f"/api/v1/runs/{run['id']}/withdraw"
+    assert neighbour.post(address, {"reason": "not mine"}, format="json").status_code == 403
+    assert operator.post(address, {"reason": " "}, format="json").status_code == 422
+    gone = operator.post(address, {"reason": "rig leaked"}, format="json").json()
+    assert (gone["state"], gone["withdrawn_why"]) == ("withdrawn", "rig leaked")
+    assert curator.post(address, {"reason": "again"}, format="json").status_code == 409
+
+
+def test_lists_are_paged_and_filtered(operator, django_assert_max_num_queries):
+    for seed in range(5):
+        upload(operator, trace_bytes(seed=seed), level=1 + seed % 2)
+    first = operator.get("/api/v1/runs?page_size=3").json()
+    rest = operator.get(first["next"]).json()
+    ids = [run["id"] for run in first["results"] + rest["results"]]
+    assert ids == sorted(ids, reverse=True)
+    assert len(set(ids)) == 5
+    assert rest["next"] is None
+    assert len(operator.get("/api/v1/runs?level=2&serial=lk-000123").json()["results"]) == 2
+    assert operator.get("/api/v1/runs?state=held").json()["results"] == []
+    with django_assert_max_num_queries(7):
+        operator.get("/api/v1/runs?page_size=500")
+
+
+@pytest.mark.parametrize("query", ["colour=red", "page_size=3&levels=2"])
+def test_a_mistyped_filter_is_refused(operator, query):
+    problem = operator.get(f"/api/v1/runs?{query}").json()
+    assert (problem["code"], problem["status"]) == ("invalid", 422)
+
+
+def test_readers_must_sign_in_where_the_installation_says_so(operator, stranger, settings):
+    settings.VACUARY_READS_OPEN = False
+    assert stranger.get("/api/v1/runs").status_code == 401
+    assert operator.get("/api/v1/runs").status_code == 200
+    assert stranger.get("/api/v1/health").status_code == 200
+
+
+def test_the_schema_has_no_field_for_a_client():
+    schema = json.dumps(SchemaGenerator().get_schema(request=None, public=True)).lower()
+    assert not any(f'"{word}"' in schema for word in ("patient", "client", "parent", "child", "birth"))

@@ -1,0 +1,84 @@
+"""Uploads per second of the full path, beside a bare endpoint of the same server that hashes and stores."""
+
+import json
+import tempfile
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import requests
+
+from tests import serving
+from tests.bench.table import Row
+from tests.community import CATALOGUE, GAUGE, provenance
+from tests.traces import trace_bytes
+
+BLOCKS = 8
+BLOCK = 25
+Send = Callable[[requests.Session, str, bytes, int], None]
+
+
+def compare() -> list[Row]:
+    """Upload 60 s traces of 100 Hz in turns to both endpoints, over one connection and over two."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder)
+        home.chmod(0o755)
+        with serving.running(home, "tests.bench.settings") as address:
+            key = serving.token(home, "elmsworth", "sorrel", curator=True)
+            session = _session(key)
+            session.post(f"{address}/api/v1/catalogue", json=CATALOGUE).raise_for_status()
+            session.put(f"{address}/api/v1/gauges/G1", json=GAUGE).raise_for_status()
+            return [_row(address, key, connections) for connections in (1, 2)]
+
+
+def _session(key: str) -> requests.Session:
+    session = requests.Session()
+    session.headers["Authorization"] = f"Token {key}"
+    return session
+
+
+def _row(address: str, key: str, connections: int) -> Row:
+    sessions = [_session(key) for _ in range(connections)]
+    spent = {"full": 0.0, "bare": 0.0}
+    for block in range(BLOCKS):
+        for name, send in (("full", _full), ("bare", _bare)):
+            traces = [
+                trace_bytes(seconds=60, hertz=100, rate_cpm=50 + i, seed=_seed(connections, block, name, i))
+                for i in range(BLOCK)
+            ]
+            spent[name] += _timed(sessions, address, traces, send)
+    full, bare = (BLOCKS * BLOCK / spent[name] for name in ("full", "bare"))
+    title = f"uploads a second, {connections} connection{'s' if connections > 1 else ''}"
+    return Row(title, f"{full:.1f}", "hash and store only", f"{bare:.1f}", full / bare, "at least 0.5")
+
+
+def _seed(*parts: object) -> int:
+    """No two traces of a run are alike, or the second would be the same run again."""
+    return abs(hash(parts)) % 2**32
+
+
+def _timed(sessions: list[requests.Session], address: str, traces: list[bytes], send: Send) -> float:
+    """Seconds until all traces are answered, shared out over the sessions."""
+
+    def work(index: int) -> None:
+        for number in range(index, len(traces), len(sessions)):
+            send(sessions[index], address, traces[number], number)
+
+    start = time.perf_counter()
+    with ThreadPoolExecutor(len(sessions)) as pool:
+        list(pool.map(work, range(len(sessions))))
+    return time.perf_counter() - start
+
+
+def _full(session: requests.Session, address: str, data: bytes, number: int) -> None:
+    said = json.dumps(provenance(serial=f"LK{number:06d}"))
+    answer = session.post(f"{address}/api/v1/runs", files={"trace": data}, data={"provenance": said})
+    answer.raise_for_status()
+    if answer.status_code != 201 or answer.json()["state"] != "accepted":
+        raise RuntimeError(f"not a new accepted run: {answer.text[:300]}")
+
+
+def _bare(session: requests.Session, address: str, data: bytes, number: int) -> None:
+    said = json.dumps(provenance(serial=f"LK{number:06d}"))
+    session.post(f"{address}/bare", files={"trace": data}, data={"provenance": said}).raise_for_status()

@@ -1,0 +1,10 @@
+"""Ports for tests that start a server."""
+
+import socket
+
+
+def free_port() -> int:
+    """Return a loopback port nobody listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
