@@ -18,7 +18,7 @@ COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 # What the gauges' declared uncertainty counts for, in clinics, when the spread between clinics is estimated
-# from few of them. One gives 92 % to 99 % coverage where the clinics spread up to twice as much as declared
+# from few of them. One gives 91 % to 99 % coverage where the clinics spread up to twice as much as declared
 # (simulated for 2 to 8 clinics of 1 to 6 units); two and more cover less, none makes two clinics useless.
 _GAUGE_WORTH = 1.0
 _CERTAIN = 1e6

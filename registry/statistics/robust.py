@@ -25,13 +25,15 @@ def scaled_mad(values: ArrayLike) -> float:
 def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9, rounds: int = 500) -> tuple[float, float]:
     """Robust mean and standard deviation by Algorithm A of ISO 13528:2022 Annex C, run to convergence.
 
-    Starts from the median and the scaled MAD; where the MAD is nought (more than half the values equal) from
-    the ordinary standard deviation, as the standard advises. Raises ValueError below two values.
+    Starts from the median and the scaled MAD; where the MAD is nought but for rounding (half the values
+    equal) from the ordinary standard deviation. Raises ValueError below two values.
     """
     x = np.asarray(values, float)
     if x.size < 2:
         raise ValueError("Algorithm A needs at least two values")
-    centre, scale = float(np.median(x)), scaled_mad(x) or float(np.std(x, ddof=1))
+    centre, scale = float(np.median(x)), scaled_mad(x)
+    if scale <= 1e-9 * float(np.abs(x).max()):
+        scale = float(np.std(x, ddof=1))
     for _ in range(rounds):
         pulled = np.clip(x, centre - _PULL * scale, centre + _PULL * scale)
         before = centre, scale
