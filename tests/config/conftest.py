@@ -3,6 +3,7 @@
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -11,9 +12,9 @@ from psycopg import pq
 from registry.config import embedded
 
 
-@pytest.fixture
-def home() -> Iterator[Path]:
-    """Return a new VACUARY_HOME. Whatever server a failed test leaves in it is stopped.
+@contextmanager
+def temporary_home() -> Iterator[Path]:
+    """Give a new VACUARY_HOME. Whatever server a failed test leaves in it is stopped.
 
     Not below tmp_path, whose parent another test run closes to all but its owner while this one's server,
     which does not run as root, works below it.
@@ -27,6 +28,20 @@ def home() -> Iterator[Path]:
         embedded.release(place)
         embedded.Cluster(place).stop()
     shutil.rmtree(folder)
+
+
+@pytest.fixture
+def home() -> Iterator[Path]:
+    """Return a VACUARY_HOME of this test's own."""
+    with temporary_home() as folder:
+        yield folder
+
+
+@pytest.fixture(scope="module")
+def shared_home() -> Iterator[Path]:
+    """Return a VACUARY_HOME for tests that leave its server alone."""
+    with temporary_home() as folder:
+        yield folder
 
 
 def stopped(home: Path) -> bool:

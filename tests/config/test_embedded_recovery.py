@@ -4,6 +4,7 @@ import hashlib
 import os
 import signal
 import stat
+import subprocess
 import tempfile
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from psycopg import pq
 
 from registry.config import embedded
 from registry.config.embedded import binaries
+from registry.config.embedded import cluster as cluster_module
 from registry.config.embedded.account import server_account
 from tests.config.conftest import stopped
 from tests.config.processes import connect, holder, server_pid, wait_for
@@ -22,15 +24,24 @@ def pid_file(home: Path) -> Path:
     return home / "postgres" / "data" / "postmaster.pid"
 
 
-def kill_everything(home: Path) -> None:
-    """Leave a cluster as a power cut leaves it: a committed row, a pid file, no process."""
-    with holder(home) as user, connect(user.line()) as connection:
+@pytest.fixture(scope="module")
+def killed(shared_home: Path) -> Path:
+    """Return a home as a power cut leaves it: a committed row, a pid file, no process."""
+    with holder(shared_home) as user, connect(user.line()) as connection:
         connection.execute("CREATE TABLE kept AS SELECT 42 AS n")
         connection.commit()
-        os.kill(server_pid(home), signal.SIGKILL)
+        os.kill(server_pid(shared_home), signal.SIGKILL)
         user.kill()
-    assert stopped(home)
+    assert wait_for(lambda: stopped(shared_home))
+    return shared_home
+
+
+@pytest.fixture
+def killed_home(home: Path, killed: Path) -> Path:
+    """Return a copy of that home, owners and all."""
+    subprocess.run(["cp", "-a", killed / "postgres", home], check=True)
     assert pid_file(home).exists()
+    return home
 
 
 def kept_row(home: Path) -> object:
@@ -40,23 +51,22 @@ def kept_row(home: Path) -> object:
     return row
 
 
-def test_nothing_committed_is_lost_when_the_server_is_killed(home: Path) -> None:
-    kill_everything(home)
-    assert kept_row(home) == (42,)
-    assert stopped(home)
+def test_nothing_committed_is_lost_when_the_server_is_killed(killed_home: Path) -> None:
+    assert kept_row(killed_home) == (42,)
+    assert stopped(killed_home)
 
 
-def test_a_recycled_process_id_neither_blocks_the_start_nor_is_signalled(home: Path) -> None:
-    kill_everything(home)
-    _, *rest = pid_file(home).read_text().split("\n")
-    pid_file(home).write_text("\n".join([str(os.getpid()), *rest]))  # the test's own: a signal would end it
-    assert kept_row(home) == (42,)
+def test_a_recycled_process_id_neither_blocks_the_start_nor_is_signalled(killed_home: Path) -> None:
+    _, *rest = pid_file(killed_home).read_text().split("\n")
+    pid_file(killed_home).write_text(
+        "\n".join([str(os.getpid()), *rest])
+    )  # the test's own: a signal would end it
+    assert kept_row(killed_home) == (42,)
 
 
-def test_an_empty_pid_file_does_not_block_the_start(home: Path) -> None:
-    kill_everything(home)
-    pid_file(home).write_text("")
-    assert kept_row(home) == (42,)
+def test_an_empty_pid_file_does_not_block_the_start(killed_home: Path) -> None:
+    pid_file(killed_home).write_text("")
+    assert kept_row(killed_home) == (42,)
 
 
 def test_a_living_holder_is_served_again_by_whoever_comes_next(home: Path) -> None:
@@ -71,6 +81,24 @@ def test_a_living_holder_is_served_again_by_whoever_comes_next(home: Path) -> No
             assert connection.execute("SELECT 1").fetchone() == (1,)
         assert first.finish() == (0, "")
     assert stopped(home)
+
+
+def test_a_folder_that_root_copied_is_handed_back(killed_home: Path) -> None:
+    data = killed_home / "postgres" / "data"
+    for path in (data, *data.rglob("*")):
+        os.chown(path, os.geteuid(), os.getegid())
+    assert kept_row(killed_home) == (42,)
+
+
+def test_a_server_out_of_reach_is_said_in_bounded_time(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cluster_module, "_UNSEEN_S", 0.2)
+    with holder(home) as first:
+        folder = Path(first.line())
+        moved = folder.rename(folder.with_name(folder.name + "-elsewhere"))  # as seen from another container
+        with pytest.raises(embedded.EmbeddedDatabaseError, match=f"out of reach from here, at {folder}"):
+            embedded.ensure_running(home)
+        moved.rename(folder)
+        assert first.finish() == (0, "")
 
 
 def test_long_and_odd_paths_work(home: Path) -> None:

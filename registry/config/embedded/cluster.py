@@ -19,7 +19,13 @@ from psycopg import pq, sql
 from psycopg.conninfo import make_conninfo
 
 from registry.config.embedded import binaries
-from registry.config.embedded.account import Account, allow_passing, allow_reading, server_account
+from registry.config.embedded.account import (
+    Account,
+    allow_passing,
+    allow_reading,
+    hand_over,
+    server_account,
+)
 from registry.config.embedded.errors import EmbeddedDatabaseError
 from registry.config.embedded.locks import open_lock, try_lock
 from registry.config.embedded.server_conf import write_configuration
@@ -34,6 +40,9 @@ _NEVER_A_PROCESS = 2**31 - 2  # above the largest process id of any system Postg
 _SOCKET_LINE = 4  # of postmaster.pid, counted from 0
 _LOG_LIMIT = 5_000_000  # bytes
 _PAUSE_S = 0.05
+_UNSEEN_S = (
+    120.0  # a server may be silent while it is being made or its last processes are ending, not longer
+)
 _STOP_S = 60
 
 
@@ -85,11 +94,17 @@ class Cluster:
         Waits through another server's crash recovery or shutdown until `deadline` (time.monotonic seconds).
         Raises EmbeddedDatabaseError, with the end of the server's log, when it does not come up.
         """
+        seen = time.monotonic()
         while (answer := self.ping()) is not pq.Ping.OK:
-            if answer is not pq.Ping.REJECT:
-                self._when_no_server_lives(lambda lock: self._start(lock, deadline))
-            if time.monotonic() > deadline:
+            now = time.monotonic()
+            if answer is pq.Ping.REJECT or self._when_no_server_lives(
+                lambda lock: self._start(lock, deadline)
+            ):
+                seen = now
+            if now > deadline:
                 raise self._failure("does not answer")
+            if now > seen + _UNSEEN_S:
+                raise self._failure(f"is run by a server out of reach from here, at {self.socket_folder()}")
             time.sleep(_PAUSE_S)
         self._make_database()
         folder = self.socket_folder()
@@ -120,12 +135,13 @@ class Cluster:
     def _account(self) -> Account:
         return server_account(self.folder, self.data)
 
-    def _when_no_server_lives(self, act: Callable[[int], None]) -> None:
-        """Call `act` with the server's lock, to hand on to the server, if no process of a server lives."""
+    def _when_no_server_lives(self, act: Callable[[int], None]) -> bool:
+        """If no process of a server lives, call `act` with the lock a new one inherits; tell whether so."""
         lock = open_lock(self.server_lock)
         try:
-            if try_lock(lock):
+            if had := try_lock(lock):
                 act(lock)
+            return had
         finally:
             os.close(lock)
 
@@ -133,11 +149,13 @@ class Cluster:
         account = self._account()
         if os.geteuid() != account.uid:
             allow_passing(self.folder, account)
-            wheel = binaries.wheel_folder()
-            allow_passing(wheel, account)
-            allow_reading(wheel / "pginstall", account)
+            for tree in binaries.public_trees():
+                allow_passing(tree.parent, account)
+                allow_reading(tree, account)
         if self.data.exists():
             self._check_version()
+            if self.data.stat().st_uid != account.uid:
+                hand_over(self.data, account)  # root copied the folder, and with it became its owner
         else:
             self._initialise(lock, account)
         self._disarm_pid_file()

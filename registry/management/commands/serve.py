@@ -1,6 +1,7 @@
 """Run the whole server on one machine: web server, queue worker, and the database if it is embedded."""
 
 import argparse
+import itertools
 import signal
 import socket
 import sys
@@ -23,7 +24,7 @@ from registry.config.supervision import Child, Supervisor
 
 _PORT_WAIT_S = 6.0
 _PAUSE_S = 0.1
-_DATABASE_CHECK_S = 2.0
+_DATABASE_CHECK_TICKS = 20
 _MOST_FAILED_STARTS = 4
 _MIGRATION_LOCK = 0x76616375  # one server at a time migrates a shared database
 
@@ -68,12 +69,12 @@ class Command(BaseCommand):
             self._wait_until_it_answers(supervisor, web, listener)
             self.stdout.write(f"Vacuary answers at {address_of(listener)}/")
             self.stdout.flush()
-            while True:
+            for tick in itertools.count():
                 supervisor.revive()
-                if self._database_was_restarted():
+                if tick % _DATABASE_CHECK_TICKS == 0 and self._database_was_restarted():
                     for child in others:
                         child.signal(signal.SIGTERM)  # it lost its listening connection and would only poll
-                time.sleep(_DATABASE_CHECK_S)
+                time.sleep(_PAUSE_S)
         finally:
             supervisor.stop()
 
@@ -101,8 +102,11 @@ class Command(BaseCommand):
 
 @contextmanager
 def _stop_signals() -> Iterator[None]:
-    """Turn SIGTERM and Ctrl-C into StopAsked for a while."""
-    before = {number: signal.signal(number, _ask_to_stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    """Turn SIGTERM, Ctrl-C and a closed terminal into StopAsked for a while."""
+    numbers = [signal.SIGTERM, signal.SIGINT]
+    if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # which is how nohup keeps a program running
+        numbers.append(signal.SIGHUP)
+    before = {number: signal.signal(number, _ask_to_stop) for number in numbers}
     try:
         yield
     finally:

@@ -1,0 +1,25 @@
+# One image for the web processes, the queue worker and the administration commands.
+FROM python:3.12-slim
+
+ENV PYTHONDONTWRITEBYTECODE=1 \
+    PYTHONUNBUFFERED=1 \
+    DJANGO_SETTINGS_MODULE=registry.config.settings \
+    VACUARY_HOME=/var/lib/vacuary
+
+RUN useradd --system --create-home --uid 10001 vacuary \
+ && install --directory --owner=vacuary --mode=0700 /var/lib/vacuary
+
+WORKDIR /srv/vacuary
+COPY requirements.lock ./
+RUN pip install --no-cache-dir --disable-pip-version-check --require-hashes -r requirements.lock
+
+COPY pyproject.toml README.md LICENSE manage.py ./
+COPY registry registry
+COPY api api
+COPY client_cli client_cli
+RUN pip install --no-cache-dir --disable-pip-version-check --no-deps --no-build-isolation .
+
+USER vacuary
+VOLUME /var/lib/vacuary
+EXPOSE 8000
+CMD ["gunicorn", "--config", "python:registry.config.web", "--bind", "0.0.0.0:8000", "--workers", "2"]
