@@ -81,7 +81,7 @@ def test_one_material_at_eight_laboratories(
 ) -> None:
     table = cells_from_runs([(0, lab, results) for lab, results in enumerate(GLUCOSE[material])])
     found = components(table)
-    assert table.mean.mean() == pytest.approx(mean, abs=1e-4)
+    assert table.mean.mean() == pytest.approx(mean, abs=2e-4)
     assert found.repeat is not None
     assert found.reproducibility is not None
     assert np.sqrt(found.repeat) == pytest.approx(s_r, abs=2e-4)
