@@ -5,6 +5,8 @@ measure(data, gauge=..., declared=...) -> Measured
 """
 
 from .editions import CURRENT_EDITION
+from .measure import measure, measure_reading
+from .reader import read
 from .types import (
     CycleTable,
     Declared,
@@ -28,4 +30,7 @@ __all__ = [
     "ReadError",
     "Reading",
     "Understood",
+    "measure",
+    "measure_reading",
+    "read",
 ]

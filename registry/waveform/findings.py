@@ -63,7 +63,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         ),
         "rate_disagrees": Entry(
             "caution",
-            "The declared rate is {declared:.4g} Hz, the times in the file give {found:.4g} Hz; those were taken.",
+            "Declared rate {declared:.4g} Hz; the times in the file give {found:.4g} Hz, which was taken.",
             "Check the declared rate, or the logger's clock.",
         ),
         "clock_rebuilt": Entry(

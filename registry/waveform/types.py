@@ -65,6 +65,9 @@ class Declared:
     unit: str | None = None
 
 
+NOTHING_DECLARED = Declared()
+
+
 @dataclass(frozen=True)
 class Understood:
     """How a trace was read, for a person to check at a glance."""

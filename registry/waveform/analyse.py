@@ -1,0 +1,125 @@
+"""From a conditioned signal to the common cycle, the deviations of single cycles, and the loss events."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .condition import Signal
+from .cycles import Crossings
+from .editions import Edition
+from .losses import Pulse, Slots, classify, due_cycles
+from .profile import Fold, Profile, fold, smooth
+from .refine import Deviations, deviations, mark
+from .shape import Shape, shape
+from .types import Flags, Floats, LossKind
+
+USUAL = 0.2  # cycles whose period or width is further from the median are left out of the common cycle
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """All that the metrics are computed from.
+
+    Arrays run over slots (due cycles): `peak` and `residual` are level deviations from the common cycle,
+    `period` and `duty` are NaN where unknown.
+    """
+
+    shape: Shape
+    profile: Profile
+    deviations: Deviations
+    slots: Slots
+    loss: tuple[LossKind, ...]
+    peak: Floats
+    residual: Floats
+    period: Floats
+    duty: Floats
+    folded: int
+    mean_period: float
+
+
+def usual_cycles(crossings: Crossings, gap_ends: Floats) -> Flags:
+    """Cycles fit for folding: of usual period and width, without a gap inside."""
+    period = np.diff(crossings.rise)
+    width = crossings.fall[: period.size] - crossings.rise[:-1]
+    usual = np.abs(period / np.median(period) - 1) < USUAL
+    middle = float(np.nanmedian(width))
+    usual &= np.abs(width - middle) < max(USUAL * middle, 0.05 * float(np.median(period)))
+    if gap_ends.size:
+        holes = np.searchsorted(crossings.rise, gap_ends, side="right") - 1
+        holes = holes[(holes >= 0) & (holes < usual.size)]
+        usual[holes] = False
+    return np.asarray(usual)
+
+
+def analyse(signal: Signal, crossings: Crossings, edition: Edition) -> Analysis | None:
+    """The analysis, or None when fewer than two cycles are fit for folding or no whole pulse shows."""
+    gap_times = signal.seconds[signal.gap_ends.astype(np.intp)]
+    use = usual_cycles(crossings, gap_times)
+    if use.sum() < 2:
+        return None
+    floor = max(signal.resolution / np.sqrt(12.0), 1e-9 * (crossings.high - crossings.low))
+    rise, fall = crossings.rise, crossings.fall
+    rise, fall, _, _, _ = _sharpen(signal, rise, fall, use, floor)
+    rise, fall, folded, profile, found = _sharpen(signal, rise, fall, use, floor)
+    outline = shape(profile, folded.width, edition)
+    if outline is None or outline.swing <= 0:
+        return None
+    return _judge(signal, (rise, fall, use), (folded, profile, found, outline), edition)
+
+
+def _sharpen(
+    signal: Signal, rise: Floats, fall: Floats, use: Flags, floor: float
+) -> tuple[Floats, Floats, Fold, Profile, Deviations]:
+    """Crossings moved to where the common cycle puts them, with the fold they were found on."""
+    folded = fold(signal.seconds, signal.vacuum, rise, fall, use)
+    profile = smooth(folded, floor)
+    found = deviations(
+        folded, profile, mark(profile, float(profile.level.min()), float(profile.level.max())), use.size
+    )
+    return (
+        rise + np.nan_to_num(found.rise_s),
+        fall + np.append(np.nan_to_num(found.fall_s), 0.0)[: fall.size],
+        folded,
+        profile,
+        found,
+    )
+
+
+def _judge(
+    signal: Signal,
+    turns: tuple[Floats, Floats, Flags],
+    common: tuple[Fold, Profile, Deviations, Shape],
+    edition: Edition,
+) -> Analysis:
+    """Place each due cycle in the table and say which are losses."""
+    rise, fall, use = turns
+    folded, profile, found, outline = common
+    period = float(np.diff(rise)[use].mean())
+    slots = due_cycles(rise, period, float(signal.seconds[0]), float(signal.seconds[-1]), outline.hold_to)
+    pulse = Pulse(outline.hold_from, outline.hold_to, outline.low.value, outline.high.value)
+    if rise.size and signal.seconds[-1] < rise[-1] + outline.hold_to:
+        last = int(np.argmax(slots.rise))
+        slots = replace(
+            slots, start=slots.start[:last], rise=slots.rise[:last], followed=slots.followed[:last]
+        )
+    loss = classify(signal.seconds, signal.vacuum, slots, pulse, period, edition)
+    whole = np.array([not kind for kind in loss], dtype=bool)
+    number = np.where(slots.rise >= 0, slots.rise, 0)
+    inner = (slots.rise >= 0) & (slots.rise < use.size) & whole
+    inner[inner] &= use[number[inner]]
+    inner_number = np.minimum(number, use.size - 1)
+    length = np.diff(rise)
+    width = fall[: use.size] - rise[:-1]
+    return Analysis(
+        outline,
+        profile,
+        found,
+        slots,
+        loss,
+        np.where(inner, found.top[inner_number], np.nan),
+        np.where(inner, found.bottom[inner_number], np.nan),
+        np.where(inner & slots.followed, length[inner_number], np.nan),
+        np.where(inner & slots.followed, (width / length)[inner_number], np.nan),
+        folded.count,
+        period,
+    )

@@ -1,0 +1,142 @@
+"""What is noted about a measured trace. Limits are common practice, no published source, unless said."""
+
+from collections.abc import Iterator
+from math import isfinite
+
+import numpy as np
+
+from .analyse import Analysis
+from .condition import Signal, Zero
+from .cycles import Crossings
+from .findings import finding
+from .types import Finding, Floats, GaugeSpec, Quantity
+
+FEWEST_CYCLES, FEW_CYCLES = 3, 8
+FEWEST_SAMPLES, FEW_SAMPLES = 6.0, 12.0
+WEAKEST_SWING = 10.0
+FAR_ZERO = 10.0
+
+
+def gauge_checks(gauge: GaugeSpec | None, zero: Zero | None, *, absolute: bool) -> Iterator[Finding]:
+    """Gauge declared? Zero known, and near?"""
+    if gauge is None:
+        yield finding("gauge_undeclared")
+    if zero is None:
+        yield finding("ambient_unknown" if absolute else "zero_unknown")
+    elif abs(zero.value) > FAR_ZERO and not absolute:
+        yield finding("zero_far_off", zero=zero.value)
+
+
+def sampling_checks(per_cycle: float) -> Iterator[Finding]:
+    """Samples a cycle against what edges and peaks need."""
+    if per_cycle < FEWEST_SAMPLES:
+        yield finding("sampled_too_slowly", per_cycle=per_cycle, needed=int(FEWEST_SAMPLES))
+    elif per_cycle < FEW_SAMPLES:
+        yield finding("sampled_coarsely", per_cycle=per_cycle)
+
+
+def signal_checks(signal: Signal, analysis: Analysis) -> Iterator[Finding]:
+    """Swing, noise and resolution, one against the other."""
+    swing, noise = analysis.shape.swing, analysis.deviations.noise
+    if swing < max(WEAKEST_SWING, 5 * noise):
+        yield finding("weak_signal", swing=swing)
+    elif noise > max(0.02 * swing, 2.0):
+        yield finding("noise_high", noise=noise, swing=swing)
+    if signal.resolution > swing / 40:
+        yield finding("resolution_coarse", step=signal.resolution, swing=swing)
+
+
+def cycle_checks(analysis: Analysis, crossings: Crossings, metrics: dict[str, Quantity]) -> Iterator[Finding]:
+    """Number and regularity of cycles, losses, double pulses."""
+    count = int(np.isfinite(analysis.period).sum())
+    if count < FEWEST_CYCLES:
+        yield finding("too_few_cycles", count=count, needed=FEWEST_CYCLES)
+    elif count < FEW_CYCLES:
+        yield finding("few_cycles", count=count)
+    lost = len(analysis.loss) - analysis.loss.count("")
+    if lost:
+        first = next(index for index, kind in enumerate(analysis.loss) if kind)
+        yield finding(
+            "losses", at_s=float(analysis.slots.start[first]), count=lost, cycles=len(analysis.loss)
+        )
+    spread = metrics.get("period_spread")
+    if spread is not None and spread.value > 0.08:
+        yield finding("irregular", spread=spread.value)
+    if crossings.double:
+        yield finding("double_pulse")
+
+
+def course_checks(analysis: Analysis, metrics: dict[str, Quantity]) -> Iterator[Finding]:
+    """Does the trace stay the same from its start to its end?"""
+    good = np.isfinite(analysis.peak)
+    at = analysis.slots.start[good]
+    if at.size < FEW_CYCLES:
+        return
+    peak = analysis.peak[good] + analysis.shape.high.value
+    step = _two_settings(analysis, at, peak)
+    if step is not None:
+        yield step
+        return
+    minutes = float(at[-1] - at[0]) / 60
+    drift = metrics.get("peak_drift")
+    if drift is not None and abs(drift.value * minutes) > max(
+        0.1 * abs(float(np.median(peak))), 4 * drift.u * minutes
+    ):
+        yield finding("peak_drifts", change=drift.value * minutes)
+    slope, error = slope_of(at, analysis.residual[good])
+    if abs(slope) * minutes * 60 > max(8.0, 4 * error * minutes * 60):
+        yield finding("leak", change=slope * minutes * 60)
+
+
+def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
+    """(slope, standard error) of a straight line through finite values; zeros for fewer than four."""
+    fine = np.isfinite(values)
+    at, values = at[fine], values[fine]
+    if at.size < 4:
+        return 0.0, 0.0
+    away = at - at.mean()
+    square = float(away @ away)
+    slope = float(away @ values) / square
+    left = values - values.mean() - slope * away
+    return slope, float(np.sqrt(left @ left / (at.size - 2) / square))
+
+
+def _two_settings(analysis: Analysis, at: Floats, peak: Floats) -> Finding | None:
+    """A step in peak or in period that a steady drift would not explain, with four cycles on either side."""
+    split = best_step(peak)
+    if split is not None:
+        index, before, after = split
+        if abs(after - before) > 0.08 * max(abs(before), abs(after)):
+            return finding(
+                "two_settings", float(at[index]), first=f"{before:.0f} mmHg", second=f"{after:.0f} mmHg"
+            )
+    period = np.diff(analysis.slots.start)
+    steady = period[np.isfinite(analysis.period[:-1])]
+    split = best_step(steady)
+    if split is None or abs(split[2] - split[1]) < 0.08 * split[1]:
+        return None
+    one, two = (f"{60 / value:.0f} cycles/min" for value in split[1:])
+    where = np.flatnonzero(np.isfinite(analysis.period[:-1]))[split[0]]
+    return finding("two_settings", float(analysis.slots.start[where]), first=one, second=two)
+
+
+def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None:
+    """(first index after, mean before, mean after) of the step that explains most, or None.
+
+    None too when a straight line explains the values about as well, or when the step is within the scatter.
+    """
+    count = values.size
+    if count < 2 * least or not isfinite(float(values.sum())):
+        return None
+    total = np.cumsum(values)
+    split = np.arange(least, count - least + 1)
+    before = total[split - 1] / split
+    after = (total[-1] - total[split - 1]) / (count - split)
+    gain = split * (count - split) / count * (after - before) ** 2
+    best = int(np.argmax(gain))
+    left = float(np.sum((values - values.mean()) ** 2)) - float(gain[best])
+    slope, _ = slope_of(np.arange(count, dtype=float), values)
+    line = values - values.mean() - slope * (np.arange(count) - (count - 1) / 2)
+    if left > 0.5 * float(line @ line) or gain[best] < 25 * left / max(count - 2, 1):
+        return None
+    return int(split[best]), float(before[best]), float(after[best])

@@ -1,0 +1,147 @@
+"""Make a reading fit for measurement: gaps, spikes, the end of the gauge's range, the zero."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .cycles import Crossings
+from .findings import finding
+from .types import Declared, Finding, Flags, Floats, GaugeSpec, Reading
+
+SPIKE_SHARE = 0.25  # of the range of the trace: a lone sample this far off both neighbours is no vacuum
+GAP_STEPS = 3.5  # samples further apart than this many usual intervals leave a gap
+
+
+@dataclass(frozen=True, eq=False)
+class Signal:
+    """Samples that can be measured, still as the gauge showed them (vacuum positive), and what was noted.
+
+    `resolution` is the step of the readings, `step_s` the usual interval, `gap_ends` the indices of samples
+    that follow a gap.
+    """
+
+    seconds: Floats
+    vacuum: Floats
+    step_s: float
+    resolution: float
+    gap_ends: Floats
+    clipped_share: float
+    notes: tuple[Finding, ...]
+
+
+def condition(reading: Reading, gauge: GaugeSpec | None) -> Signal:
+    """Drop what is no measurement, keep what the gauge could not show at the end of its range."""
+    notes: list[Finding] = list(reading.notes)
+    vacuum, clipped = _end_of_range(reading, gauge, notes)
+    keep = np.isfinite(vacuum)
+    lost = int(keep.size - keep.sum())
+    seconds = reading.seconds
+    step = float(seconds[-1] - seconds[0]) / max(seconds.size - 1, 1)
+    if lost:
+        seconds, vacuum = seconds[keep], vacuum[keep]
+    spikes = _spikes(vacuum)
+    if spikes.size:
+        notes.append(finding("spikes", at_s=float(seconds[spikes[0]]), count=spikes.size))
+        seconds, vacuum = np.delete(seconds, spikes), np.delete(vacuum, spikes)
+    gaps = _gaps(seconds, step, lost, keep.size, notes)
+    resolution = reading_step(vacuum)
+    if gauge is not None:
+        resolution = max(resolution, gauge.resolution_mmhg)
+    return Signal(seconds, vacuum, step, resolution, gaps, clipped, tuple(notes))
+
+
+def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding]) -> tuple[Floats, float]:
+    """(vacuum with over-range samples at the top, share of samples at the end of the range)."""
+    vacuum = reading.vacuum
+    over = reading.over_range
+    count = int(over.sum())
+    if count:
+        top = float(np.nanmax(vacuum)) if np.isfinite(vacuum).any() else 0.0
+        vacuum = np.where(over, top, vacuum)
+    at_end: Flags = over
+    if gauge is not None:
+        at_end = over | (vacuum >= gauge.range_high_mmhg - 0.5 * gauge.resolution_mmhg)
+    share = float(at_end.mean())
+    if share > 0:
+        first = float(reading.seconds[int(np.argmax(at_end))])
+        notes.append(finding("gauge_clipped", at_s=first, share=share))
+    return vacuum, share
+
+
+def _spikes(vacuum: Floats) -> np.ndarray:
+    """Indices of lone samples far off both neighbours while the neighbours agree with each other."""
+    if vacuum.size < 200:
+        return np.empty(0, dtype=np.intp)
+    change = np.diff(vacuum)
+    limit = SPIKE_SHARE * float(np.ptp(vacuum))
+    large = np.flatnonzero(np.abs(change) > limit)
+    if large.size < 2 or large.size > vacuum.size // 50:
+        return np.empty(0, dtype=np.intp)
+    pairs = large[:-1][np.diff(large) == 1]
+    opposite = change[pairs] * change[pairs + 1] < 0
+    back = np.abs(change[pairs] + change[pairs + 1]) < 0.2 * np.abs(change[pairs])
+    return np.asarray(pairs[opposite & back] + 1)
+
+
+def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Finding]) -> Floats:
+    """Indices of samples after a gap; gaps are noted."""
+    if seconds.size < 3:
+        return np.empty(0)
+    between = np.diff(seconds)
+    usual = step if lost == 0 else float(np.median(between))
+    ends = np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
+    missing = float(np.sum(between[ends - 1] - usual)) if ends.size else 0.0
+    share = max(missing / max(float(seconds[-1] - seconds[0]), 1e-9), lost / max(total, 1))
+    if share > 0.2:
+        notes.append(finding("many_gaps", share=share))
+    elif ends.size or lost:
+        count = ends.size or lost
+        first = float(seconds[int(ends[0])]) if ends.size else None
+        notes.append(finding("gaps", at_s=first, count=count, seconds=missing or lost * step))
+    return ends.astype(float)
+
+
+def reading_step(vacuum: Floats) -> float:
+    """Smallest step between readings in a sample of the trace, 0 for a constant one."""
+    some = np.sort(vacuum[:: max(1, vacuum.size // 600)])
+    steps = np.diff(some)
+    steps = steps[steps > 1e-9 * max(float(np.abs(some).max()), 1e-12)] if some.size > 1 else steps
+    return float(steps.min()) if steps.size else 0.0
+
+
+@dataclass(frozen=True)
+class Zero:
+    """The gauge's reading at open air (vacuum-positive, mmHg), how it is known, and how well."""
+
+    value: float
+    basis: str
+    u: float
+
+
+def open_air(signal: Signal, first_rise: float, last_fall: float, crossings: Crossings) -> Zero | None:
+    """Zero from a flat stretch before the first pull or after the last release, or None.
+
+    Two periods and more, or a level clearly under the residual one: a missed cycle is neither.
+    """
+    period, low, swing = crossings.period, crossings.low, crossings.high - crossings.low
+    for inside, length in (
+        (signal.seconds < first_rise - 0.3 * period, first_rise - signal.seconds[0]),
+        (signal.seconds > last_fall + 0.5 * period, signal.seconds[-1] - last_fall),
+    ):
+        values = signal.vacuum[inside]
+        if values.size < 5 or length < 1.0:
+            continue
+        level, noise = float(np.median(values)), float(values.std())
+        flat = float(np.ptp(values)) < max(0.1 * swing, 6 * noise)
+        apart = low - level > max(2.0, 4 * noise, signal.resolution)
+        if flat and (length > 2.3 * period or (apart and length > 0.8 * period)):
+            u = np.hypot(noise / np.sqrt(values.size), signal.resolution / np.sqrt(12))
+            return Zero(level, "open air in the trace", float(u))
+    return None
+
+
+def declared_zero(declared: Declared, shown_sign: int, resolution: float) -> Zero | None:
+    """Zero as declared, turned into vacuum-positive, or None."""
+    if declared.zero_offset_mmhg is None:
+        return None
+    return Zero(shown_sign * declared.zero_offset_mmhg, "declared", resolution / np.sqrt(12))

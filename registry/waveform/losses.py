@@ -1,0 +1,124 @@
+"""Loss events: cycles in which vacuum is lost or never built.
+
+The pump keeps its own time, so where no rise came when one was due, a cycle was due all the same. Each due
+cycle is judged by how much of the swing it lacks on average over the hold, against its neighbours, so that a
+slow drift is no loss.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from .editions import Edition
+from .types import Flags, Floats, LossKind
+
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Slots:
+    """Every due cycle in order: when it starts, the number of its rise, or -1 where no rise came.
+
+    `followed` marks cycles that the next rise ends in due time, so that their period is known.
+    """
+
+    start: Floats
+    rise: Indices
+    followed: Flags
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """What a whole pulse looks like: seconds from the rise to the start and end of hold, and its levels."""
+
+    hold_from: float
+    hold_to: float
+    low: float
+    high: float
+
+    @property
+    def swing(self) -> float:
+        """High less low level, mmHg."""
+        return self.high - self.low
+
+
+def due_cycles(rise: Floats, period: float, first: float, last: float, hold_to: float) -> Slots:
+    """Slots for all rises and for those that were due between them, before the first and after the last.
+
+    At the ends one cycle at most is taken as due: a longer stretch is open air or a pump at rest.
+    """
+    turns = np.maximum(np.rint(np.diff(rise) / period).astype(np.intp), 1)
+    number = np.repeat(np.arange(rise.size - 1), turns)
+    step = np.arange(number.size) - np.repeat(np.cumsum(turns) - turns, turns)
+    start = rise[number] + step * (np.diff(rise) / turns)[number]
+    start = np.append(start, rise[-1])
+    which = np.append(np.where(step == 0, number, -1), rise.size - 1)
+    followed = np.append((step == 0) & (turns[number] == 1), [False])
+    if period <= rise[0] - first < 2 * period:
+        start, which = np.insert(start, 0, rise[0] - period), np.insert(which, 0, -1)
+        followed = np.insert(followed, 0, False)
+    if period + hold_to <= last - rise[-1] < 2 * period:
+        start, which = np.append(start, rise[-1] + period), np.append(which, -1)
+        followed = np.append(followed, False)
+    return Slots(start, which, followed)
+
+
+def hold_means(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> Floats:
+    """Mean vacuum over the hold of each slot; the nearest sample where the hold falls between two."""
+    bounds = np.searchsorted(seconds, np.concatenate([start + pulse.hold_from, start + pulse.hold_to]))
+    first, last = bounds[: start.size], bounds[start.size :]
+    first = np.minimum(first, seconds.size - 1)
+    last = np.minimum(np.maximum(last, first + 1), seconds.size)
+    total = np.concatenate([[0.0], np.cumsum(vacuum)])
+    return np.asarray((total[last] - total[first]) / (last - first))
+
+
+def _around(means: Floats, width: int = 9) -> Floats:
+    """Running median of hold means, so that each cycle is judged against its neighbours."""
+    if means.size <= width:
+        return np.full(means.size, np.median(means))
+    padded = np.pad(means, width // 2, mode="reflect")
+    return np.asarray(np.median(sliding_window_view(padded, width), axis=1))
+
+
+def _peaks(seconds: Floats, vacuum: Floats, start: Floats, period: float, pulse: Pulse) -> Floats:
+    """Highest sample of each slot, from shortly before its start until shortly after its hold."""
+    reach = min(pulse.hold_to + 0.15 * period, 0.9 * period)
+    first = np.searchsorted(seconds, start - 0.1 * period)
+    last = np.searchsorted(seconds, start + reach)
+    return np.array(
+        [
+            vacuum[a : max(b, a + 1)].max() if a < vacuum.size else np.nan
+            for a, b in zip(first, last, strict=True)
+        ]
+    )
+
+
+def classify(
+    seconds: Floats, vacuum: Floats, slots: Slots, pulse: Pulse, period: float, edition: Edition
+) -> tuple[LossKind, ...]:
+    """The kind of loss of each slot, "" for a whole cycle."""
+    means = hold_means(seconds, vacuum, slots.start, pulse)
+    near = _around(means)
+    deficit = (near - means) / np.maximum(near - pulse.low, 0.2 * pulse.swing)
+    absent = slots.rise < 0
+    suspects = np.flatnonzero(absent | (deficit > edition.collapsed_deficit))
+    kinds: list[LossKind] = [""] * slots.start.size
+    tops = _peaks(seconds, vacuum, slots.start[suspects], period, pulse)
+    reached = (tops - pulse.low) / pulse.swing
+    for slot, share, missing in zip(suspects, reached, absent[suspects], strict=True):
+        if missing:
+            kinds[slot] = "weak" if share > 0.2 else "missing"
+        else:
+            kinds[slot] = "collapsed" if share > 0.8 else "weak"
+    return _without_run_up(kinds, means)
+
+
+def _without_run_up(kinds: list[LossKind], means: Floats) -> tuple[LossKind, ...]:
+    """A pump that builds up over its first cycles loses nothing: rising weak cycles there are whole."""
+    leading = next((index for index, kind in enumerate(kinds) if kind != "weak"), len(kinds))
+    if 2 <= leading <= len(kinds) // 3 and np.all(np.diff(means[: leading + 1]) > 0):
+        kinds[:leading] = [""] * leading
+    return tuple(kinds)

@@ -1,0 +1,232 @@
+"""Times as a logger writes them to seconds from the first sample."""
+
+import io
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from registry.waveform.findings import finding
+from registry.waveform.types import Finding, Floats, ReadError
+
+from .columns import Columns
+from .table import Table
+from .words import TIME_SCALES
+
+_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
+_HALF_DAY = re.compile(r"[AaPp]\.?[Mm]")
+LIKELY_HZ = (4.0, 20_000.0)
+UNEVEN = 0.05  # of the interval: less is the logger's rounding
+
+
+@dataclass(frozen=True, eq=False)
+class Clock:
+    """`seconds` from the first sample, what the times were, and what was noted."""
+
+    seconds: Floats
+    unit: str
+    kind: str
+    noise_s: float
+    started: str | None
+    notes: tuple[Finding, ...]
+
+
+def to_seconds(table: Table, columns: Columns) -> Clock:
+    """Seconds of every sample. ReadError: bad_time, time_goes_back, rate_unknown."""
+    notes: list[Finding] = []
+    size = table.vacuum.size
+    if columns.time_kind == "none" or table.time is None:
+        return Clock(np.arange(size) / _rate(columns), "none", "declared rate", 0.0, columns.started, ())
+    if columns.time_kind == "count":
+        counts = _numbers(table)
+        seconds = (counts - counts[0]) / _rate(columns)
+        _check_forward(seconds, table)
+        return Clock(seconds, "samples", "sample numbers", 0.0, columns.started, ())
+    if table.time.dtype == np.object_:
+        raw, unit, kind, started = _from_texts(table)
+    else:
+        raw, unit, kind, started = *_from_numbers(_numbers(table), columns, notes), columns.started
+    seconds, noise = _even_out(raw, table, columns, notes)
+    return Clock(seconds, unit, kind, noise, started or columns.started, tuple(notes))
+
+
+def _rate(columns: Columns) -> float:
+    rate = columns.rate_hz
+    if rate is None or not np.isfinite(rate) or not 0 < rate <= 1e6:
+        raise ReadError("rate_unknown", "The declared rate is no positive number.", hint="Declare it in Hz.")
+    return rate
+
+
+def _numbers(table: Table) -> Floats:
+    numbers = np.asarray(table.time, dtype=np.float64)
+    bad = np.flatnonzero(~np.isfinite(numbers))
+    if bad.size:
+        raise _bad_time("nothing", table, int(bad[0]))
+    return numbers
+
+
+def _bad_time(shown: str, table: Table, row: int) -> ReadError:
+    return ReadError(
+        "bad_time",
+        f"The time cell holds {shown[:40]}, which is no time like the others.",
+        table.line_of(row),
+        "Correct or remove that line.",
+    )
+
+
+def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> tuple[Floats, str, str]:
+    """(seconds, unit, kind); without a named unit the one that gives a likely rate is taken and noted."""
+    unit = columns.time_unit
+    if unit is None:
+        usual = float(np.median(np.abs(np.diff(numbers)))) if numbers.size > 1 else 0.0
+        usual = usual or float(np.ptp(numbers)) / max(numbers.size - 1, 1) or 1.0
+        likely = [name for name in ("s", "ms", "d", "us", "min") if _likely(usual * TIME_SCALES[name])]
+        unit = likely[0] if likely else "s"
+        notes.append(finding("time_unit_assumed", unit=unit, rate=1.0 / (usual * TIME_SCALES[unit])))
+    return (numbers - numbers[0]) * TIME_SCALES[unit], unit, "elapsed"
+
+
+def _likely(interval: float) -> bool:
+    return LIKELY_HZ[0] <= 1.0 / interval <= LIKELY_HZ[1]
+
+
+def _from_texts(table: Table) -> tuple[Floats, str, str, str | None]:
+    """(seconds, unit, kind, start as written) of clock times."""
+    texts = [str(value).strip() for value in table.time] if table.time is not None else []
+    first = texts[0]
+    if _ISO.match(first):
+        stamps = pd.to_datetime(pd.Series(texts), format="ISO8601", utc=True, errors="coerce")
+        bad = np.flatnonzero(stamps.isna().to_numpy())
+        if bad.size:
+            raise _bad_time(repr(texts[int(bad[0])]), table, int(bad[0]))
+        whole = stamps.to_numpy(dtype="datetime64[ns]").astype(np.int64)
+        return (whole - whole[0]) * 1e-9, "ISO 8601", "clock", first
+    seconds, unit, lap = _colon_times(texts, table)
+    turns = np.cumsum(np.diff(seconds, prepend=seconds[0]) < -0.9 * lap)
+    seconds = seconds + lap * turns
+    return seconds - seconds[0], unit, "clock", first if unit == "hh:mm:ss" else None
+
+
+def _colon_times(texts: list[str], table: Table) -> tuple[Floats, str, float]:
+    """(seconds, form, seconds after which it starts again) of mm:ss or hh:mm:ss, with or without a date."""
+    first = texts[0]
+    if " " in first or "T" in first:
+        texts = [_HALF_DAY.sub("", text).strip().replace("T", " ").rpartition(" ")[2] for text in texts]
+    fields = texts[0].count(":") + 1
+    blob = "\n".join(texts).replace(",", ".").replace(":", ",")
+    try:
+        frame = pd.read_csv(io.StringIO(blob), header=None, names=range(4), dtype=np.float64, index_col=False)
+    except (ValueError, pd.errors.ParserError):
+        frame = None
+    if frame is None or len(frame) != len(texts) or fields not in {2, 3}:
+        row = next((i for i, text in enumerate(texts) if not re.fullmatch(r"[\d:.,]+", text)), 0)
+        raise _bad_time(repr(texts[row]), table, row)
+    parts = frame.to_numpy()
+    wrong = ~np.isfinite(parts[:, :fields]).all(axis=1) | np.isfinite(parts[:, fields])
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise _bad_time(repr(texts[row]), table, row)
+    weights = np.array([3600.0, 60.0, 1.0][3 - fields :])
+    lap = 3600.0 if fields == 2 else 43200.0 if _HALF_DAY.search(first) else 86400.0
+    return parts[:, :fields] @ weights, ("mm:ss" if fields == 2 else "hh:mm:ss"), lap
+
+
+def _check_forward(seconds: Floats, table: Table) -> None:
+    back = np.flatnonzero(np.diff(seconds) < 0)
+    if back.size:
+        raise ReadError(
+            "time_goes_back",
+            f"Time goes back by {seconds[back[0]] - seconds[back[0] + 1]:.4g} s.",
+            table.line_of(int(back[0]) + 1),
+            "Send one recording a file, in the order it was taken.",
+        )
+
+
+def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding]) -> tuple[Floats, float]:
+    """(seconds, sd of stamps about even spacing in s): rebuild between coarse ticks, keep what is uneven."""
+    _check_forward(raw, table)
+    if raw.size < 3 or raw[-1] <= 0:
+        return _by_rate_or_refuse(raw, columns)
+    steps = np.diff(raw)
+    repeated = int(np.sum(steps == 0))
+    if repeated > 0.2 * steps.size:
+        notes.append(finding("clock_rebuilt"))
+        return _between_ticks(raw), 0.0
+    if repeated:
+        raw = _between_ticks(raw) if repeated > 3 else _nudged(raw, steps)
+    index = np.arange(raw.size)
+    slope = float(raw[-1]) / (raw.size - 1)
+    off = raw - slope * index
+    noise = float(np.std(off))
+    rate = columns.rate_hz
+    if rate is not None and abs(slope * rate - 1) > 0.05:
+        notes.append(finding("rate_disagrees", declared=rate, found=1 / slope))
+    jitter = float(np.std(steps)) / slope
+    if np.ptp(steps) <= 2.2 * _tick(raw) and float(np.ptp(off)) < 2.2 * _tick(raw):
+        return _fitted(index, raw), 0.0
+    if jitter > UNEVEN and float(np.median(steps)) > 0.5 * slope:
+        notes.append(finding("clock_uneven", jitter=jitter))
+    return raw, noise
+
+
+def _by_rate_or_refuse(raw: Floats, columns: Columns) -> tuple[Floats, float]:
+    if raw.size >= 3 and columns.rate_hz is not None:
+        return np.arange(raw.size) / _rate(columns), 0.0
+    if raw.size < 3:
+        return raw, 0.0
+    raise ReadError(
+        "rate_unknown",
+        "All times are the same.",
+        hint="Log times with fractions of a second, or declare the rate.",
+    )
+
+
+def _tick(raw: Floats) -> float:
+    """The step in which the clock counts: the largest power of ten that all times are whole in, else 0."""
+    some = raw[:: max(1, raw.size // 200)]
+    for exponent in range(1, 7):
+        tick = 10.0**-exponent
+        if np.abs(some / tick - np.rint(some / tick)).max() < 1e-4:
+            return tick
+    return 0.0
+
+
+def _fitted(index: NDArray[np.intp], raw: Floats) -> Floats:
+    """Evenly spaced times by least squares; the clock only rounded them."""
+    middle = (raw.size - 1) / 2
+    away = index - middle
+    slope = float(away @ raw) / float(away @ away)
+    return np.asarray(slope * index)
+
+
+def _nudged(raw: Floats, steps: Floats) -> Floats:
+    """A few repeated stamps, each moved halfway to the next."""
+    moved: Floats = raw.copy()
+    for row in np.flatnonzero(steps == 0):
+        after = raw[row + 2] if row + 2 < raw.size else raw[row + 1] + raw[-1] / raw.size
+        moved[row + 1] = 0.5 * (moved[row] + max(after, moved[row]))
+    return moved
+
+
+def _between_ticks(raw: Floats) -> Floats:
+    """Times between the ticks of a clock that repeats: even over the whole trace, or from tick to tick.
+
+    The first sample of a tick was taken just after it, so ticks and sample numbers lie on a line, up to one
+    interval; where they do not, the rate itself changed and each tick is followed.
+    """
+    starts = np.flatnonzero(np.diff(raw) > 0) + 1
+    if starts.size < 3:
+        return np.asarray(np.arange(raw.size) * (raw[-1] / max(raw.size - 1, 1)))
+    ticks = raw[starts]
+    away = starts - starts.mean()
+    slope = float(away @ ticks) / float(away @ away)
+    off = ticks - slope * starts
+    index = np.arange(raw.size)
+    if float(np.ptp(off)) <= 1.5 * slope:
+        return np.asarray(slope * index)
+    first = ticks[0] - slope * starts[0]
+    last = ticks[-1] + slope * (raw.size - 1 - starts[-1])
+    seconds = np.interp(index, np.r_[0, starts, raw.size - 1 + 1e-9], np.r_[first, ticks, last])
+    return np.asarray(seconds - seconds[0])

@@ -1,0 +1,121 @@
+"""Bytes of a file to clean UTF-8 text: size, compression, character encoding, line ends."""
+
+import zlib
+from dataclasses import dataclass
+
+from registry.waveform.types import ReadError
+
+MOST_BYTES = 20 * 1024 * 1024
+_CONTROL = bytes(set(range(32)) - {9, 10, 12, 13}) + b"\x7f"
+_FOREIGN = {
+    b"PK\x03\x04": "a zip archive or a spreadsheet",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet or document",
+    b"%PDF": "a PDF document",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"BZh": "a bzip2 archive",
+    b"\xfd7zXZ": "an xz archive",
+    b"7z\xbc\xaf": "a 7z archive",
+    b"\x28\xb5\x2f\xfd": "a zstd archive",
+}
+_SAVE_AS_TEXT = "Save or export it as CSV or plain text (gzip is fine) and send that."
+_ODD_SIGNS = str.maketrans(
+    {"\u2212": "-", "\u2013": "-", "\xa0": " ", "\u202f": " ", "\u2009": " ", "\ufeff": ""}
+)
+
+
+@dataclass(frozen=True)
+class Payload:
+    """Text as UTF-8 bytes with `\\n` or `\\r\\n` line ends, and how it came."""
+
+    text: bytes
+    encoding: str
+    compression: str
+
+
+def unpack(data: bytes) -> Payload:
+    """Undo compression and encoding. ReadError: empty, too_large, damaged_gzip, not_text."""
+    if len(data) > MOST_BYTES:
+        raise _too_large()
+    compression = "none"
+    if data[:2] == b"\x1f\x8b":
+        data, compression = _gunzip(data), "gzip"
+    for magic, name in _FOREIGN.items():
+        if data.startswith(magic):
+            raise ReadError("not_text", f"This is {name}, not a table in text form.", hint=_SAVE_AS_TEXT)
+    text, encoding = _to_utf8(data)
+    if not text.strip():
+        raise ReadError("empty", "The file is empty.", hint="Send the file the logger wrote.")
+    if text[:8192].translate(None, _CONTROL) != text[:8192]:
+        raise ReadError("not_text", "The file is not text.", line=1, hint=_SAVE_AS_TEXT)
+    if b"\r" in text and b"\n" not in text:
+        text = text.replace(b"\r", b"\n")
+    return Payload(text, encoding, compression)
+
+
+def _too_large() -> ReadError:
+    return ReadError(
+        "too_large",
+        f"The file is larger than {MOST_BYTES // 1024**2} MiB.",
+        hint="Send one setting a file; a minute at 100 samples a second is about 100 kB.",
+    )
+
+
+def _gunzip(data: bytes) -> bytes:
+    """All members of a gzip file, never more than the limit in memory."""
+    parts: list[bytes] = []
+    size = 0
+    while data[:2] == b"\x1f\x8b":
+        unpacker = zlib.decompressobj(wbits=31)
+        try:
+            part = unpacker.decompress(data, MOST_BYTES + 1 - size)
+        except zlib.error:
+            raise _damaged() from None
+        size += len(part)
+        if size > MOST_BYTES:
+            raise _too_large()
+        if not unpacker.eof:
+            raise _damaged()
+        parts.append(part)
+        if len(parts) > 1000:
+            raise _damaged()
+        data = unpacker.unused_data
+    return b"".join(parts)
+
+
+def _damaged() -> ReadError:
+    return ReadError(
+        "damaged_gzip",
+        "The gzip file is cut off or damaged.",
+        hint="Compress the trace again, or send it as is.",
+    )
+
+
+def _to_utf8(data: bytes) -> tuple[bytes, str]:
+    if data.isascii() and b"\x00" not in data[:64]:
+        return data, "ascii"
+    try:
+        text, encoding = _decode(data)
+    except UnicodeDecodeError as fault:
+        line = data[: fault.start].count(b"\n") + 1
+        raise ReadError(
+            "not_text", "The file is not text in a known encoding.", line, _SAVE_AS_TEXT
+        ) from None
+    return text.translate(_ODD_SIGNS).encode("utf-8", "replace"), encoding
+
+
+def _decode(data: bytes) -> tuple[str, str]:
+    if data.startswith(b"\xef\xbb\xbf"):
+        return data[3:].decode("utf-8"), "utf-8-sig"
+    if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        return data.decode("utf-16"), "utf-16"
+    head = data[:400]
+    for offset, name in ((1, "utf-16-le"), (0, "utf-16-be")):
+        if head[offset::2].count(0) > 0.4 * len(head) / 2 and head[1 - offset :: 2].count(0) == 0:
+            return data.decode(name), name
+    if b"\x00" in data:
+        raise ReadError("not_text", "The file is not text.", hint=_SAVE_AS_TEXT)
+    try:
+        return data.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "latin-1"
