@@ -1,20 +1,11 @@
 """Runs and measurements as documents."""
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Protocol
+from typing import Any
 
+from registry.intake.findings import Noted
 from registry.models import Finding, Measurement, Operator, Run
 from registry.waveform import Measured
-
-
-class Noted(Protocol):
-    """A finding, stored or not."""
-
-    code: str
-    severity: str
-    message: str
-    hint: str
-    at_s: float | None
 
 
 def measured_document(measured: Measured) -> dict[str, Any]:
@@ -94,7 +85,7 @@ def _quantity(value: float, unit: str, u: float, u_random: float, u_systematic: 
     }
 
 
-def _finding(finding: Noted) -> dict[str, Any]:
+def _finding(finding: Noted | Finding) -> dict[str, Any]:
     return {
         "code": finding.code,
         "severity": finding.severity,

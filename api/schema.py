@@ -37,7 +37,7 @@ class ProblemDocument(serializers.Serializer[Any]):
     code = serializers.ChoiceField(choices=sorted(STATUS))
     detail = serializers.CharField()
     hint = serializers.CharField()
-    errors = FaultDocument(many=True)
+    errors = FaultDocument(many=True)  # type: ignore[assignment]
     request_id = serializers.CharField()
     nearest = serializers.ListField(child=serializers.CharField(), required=False)
     reason = serializers.CharField(required=False)

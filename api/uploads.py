@@ -25,12 +25,12 @@ def trace_bytes(request: Request) -> bytes:
             hint="Cut the recording, or log at a lower rate: 100 Hz serves all pumps.",
             faults=(Fault("too large", field="trace"),),
         )
-    return files[0].read()
+    return bytes(files[0].read())
 
 
 def provenance_object(request: Request, *, needed: bool) -> dict[str, Any]:
     """Return the form's `provenance` as a dictionary. Raises Invalid when it is no JSON object."""
-    said = request.data.get("provenance")
+    said = request.POST.get("provenance") or request.FILES.get("provenance")
     if isinstance(said, UploadedFile):
         said = _decoded(said)
     if said in (None, "") and not needed:
@@ -44,10 +44,10 @@ def provenance_object(request: Request, *, needed: bool) -> dict[str, Any]:
     return parsed
 
 
-def _decoded(file: UploadedFile) -> str:
+def _decoded(file: UploadedFile[bytes]) -> str:
     """Some clients send the JSON part as a file of its own."""
     try:
-        return file.read(64 * 1024).decode()
+        return bytes(file.read(64 * 1024)).decode()
     except UnicodeDecodeError as error:
         raise _not_an_object("is not UTF-8 text") from error
 

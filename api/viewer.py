@@ -9,7 +9,7 @@ from registry.models import Operator
 
 def viewer_of(request: Request) -> Operator | None:
     """Return the operator who signed in, or None."""
-    return cast(Operator, request.user) if request.user.is_authenticated else None
+    return request.user if request.user.is_authenticated else None
 
 
 def operator_of(request: Request) -> Operator:

@@ -22,7 +22,7 @@ def _know_editions(sender: RegistryConfig, using: str, **_: Any) -> None:
     """
     from registry.waveform.editions import EDITIONS  # noqa: PLC0415 - models load before the numerics
 
-    edition = sender.get_model("Edition").objects.using(using)
+    edition = sender.get_model("Edition")._default_manager.using(using)  # noqa: SLF001
     known = set(edition.values_list("number", flat=True))
     for number in sorted(set(EDITIONS) - known):
         edition.create(number=number, is_current=not known and number == min(EDITIONS))

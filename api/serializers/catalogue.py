@@ -47,19 +47,19 @@ class DeclaredSpan(Strict):
     first = serializers.CharField(max_length=40)
     last = serializers.CharField(max_length=40)
     basis = serializers.ChoiceField(choices=SpanBasis.choices)
-    source = serializers.CharField(max_length=300)
+    source = serializers.CharField(max_length=300)  # type: ignore[assignment]
 
 
 class DeclaredRevision(Strict):
     """A build, its place in order, firmware tags and marks."""
 
-    label = serializers.CharField(max_length=40)
+    label = serializers.CharField(max_length=40)  # type: ignore[assignment]
     order = serializers.IntegerField(min_value=0, max_value=32767)
     firmware = serializers.ListField(
         child=serializers.CharField(max_length=40), required=False, max_length=50
     )
     marks = serializers.DictField(child=serializers.CharField(max_length=120), required=False)
-    span = DeclaredSpan(many=True, required=False, max_length=10_000)
+    span = DeclaredSpan(many=True, required=False, max_length=10_000)  # type: ignore[call-arg]
 
 
 class DeclaredClaim(Strict):
@@ -72,7 +72,7 @@ class DeclaredClaim(Strict):
     mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
-    source = serializers.CharField(max_length=300)
+    source = serializers.CharField(max_length=300)  # type: ignore[assignment]
 
 
 class DeclaredModel(Strict):
@@ -80,15 +80,15 @@ class DeclaredModel(Strict):
 
     maker = serializers.CharField(max_length=120)
     name = serializers.CharField(max_length=120)
-    serial_scheme = DeclaredScheme(many=True, required=False, max_length=20)
-    revision = DeclaredRevision(many=True, required=False, max_length=200)
-    claim = DeclaredClaim(many=True, required=False, max_length=1000)
+    serial_scheme = DeclaredScheme(many=True, required=False, max_length=20)  # type: ignore[call-arg]
+    revision = DeclaredRevision(many=True, required=False, max_length=200)  # type: ignore[call-arg]
+    claim = DeclaredClaim(many=True, required=False, max_length=1000)  # type: ignore[call-arg]
 
 
 class CatalogueForm(Strict):
     """The catalogue as its file declares it."""
 
-    pump_model = DeclaredModel(many=True, max_length=1000)
+    pump_model = DeclaredModel(many=True, max_length=1000)  # type: ignore[call-arg]
 
 
 class ChangeDocument(serializers.Serializer[Any]):
@@ -191,7 +191,7 @@ class UnitDocument(serializers.ModelSerializer[Unit]):
 class RigDocument(serializers.ModelSerializer[Rig]):
     """A rig; `label` is what the rig filter takes."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
 
     class Meta:
         model = Rig
@@ -235,7 +235,7 @@ class DeclaredCalibration(serializers.Serializer[Any]):
     offset = serializers.FloatField(required=False)
     gain = serializers.FloatField(required=False)
     uncertainty = serializers.FloatField()
-    source = serializers.CharField(max_length=120)
+    source = serializers.CharField(max_length=120)  # type: ignore[assignment]
 
 
 class GaugeForm(serializers.Serializer[Any]):

@@ -5,8 +5,6 @@ from typing import Any
 import django_filters
 from drf_spectacular.utils import extend_schema
 from registry.alerts.documents import alert_document
-from registry.answers.distributions import answer_distributions
-from registry.answers.serials import answer_serials
 from rest_framework.generics import ListAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -20,6 +18,8 @@ from api.serializers.answers import (
     SerialsDocument,
     SerialsQuery,
 )
+from registry.answers.distributions import answer_distributions
+from registry.answers.serials import answer_serials
 from registry.models import Alert, AlertState
 
 

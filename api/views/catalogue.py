@@ -161,7 +161,8 @@ class Gauges(Shelf):
         """Look a gauge up by its number; codes are a clinic's own affair and may be shared by others."""
         if not re.fullmatch(r"\d{1,18}", self.kwargs["pk"]):
             raise NotFound("Gauges are looked up by number", hint="Find it with GET /api/v1/gauges.")
-        return super().get_object()
+        gauge: Gauge = super().get_object()
+        return gauge
 
     @extend_schema(
         operation_id="gauges_declare",

@@ -124,6 +124,7 @@ def _bring(
 ) -> tuple[M, Change]:
     """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
     names = {Maker: "maker", PumpModel: "pump_model", SerialScheme: "serial_scheme", Claim: "claim"}
+    record: M
     record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
     differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]
     for name in differing:

@@ -42,4 +42,4 @@ def revoke(clinic: str, pseudonym: str) -> int:
             f"No operator {pseudonym} at clinic {clinic}", faults=(Fault("not known", field="operator"),)
         )
     count, _ = get_token_model().objects.filter(user=operator).delete()
-    return count
+    return int(count)

@@ -1,6 +1,9 @@
 """What intake itself notes about a run, beside what measuring finds. One closed table."""
 
 from dataclasses import dataclass
+from typing import Protocol
+
+from registry.waveform.types import Severity
 
 # The codes that depend on what else is stored, and so may change when that does.
 INTAKE_CODES = (
@@ -11,12 +14,27 @@ INTAKE_CODES = (
 )
 
 
+class Noted(Protocol):
+    """A finding, of the measuring or of intake."""
+
+    @property
+    def code(self) -> str: ...
+    @property
+    def severity(self) -> str: ...
+    @property
+    def message(self) -> str: ...
+    @property
+    def hint(self) -> str: ...
+    @property
+    def at_s(self) -> float | None: ...
+
+
 @dataclass(frozen=True)
 class Note:
     """A finding ready to be stored: `severity` is note, caution or hold, which keeps a run out of answers."""
 
     code: str
-    severity: str
+    severity: Severity
     message: str
     hint: str
     at_s: float | None = None

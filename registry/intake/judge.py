@@ -36,7 +36,7 @@ def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
     twin = (
         Run.objects.filter(trace=digest, side=side)
         .exclude(state=RunState.WITHDRAWN)
-        .exclude(pk=run_id)
+        .exclude(pk=run_id or 0)
         .order_by("pk")
         .values_list("pk", flat=True)
         .first()

@@ -67,7 +67,5 @@ def _value(text: str) -> float:
 def _factor(unit: str) -> float:
     name = unit_named(unit)
     if name is None:
-        raise ValueError(
-            f"'{unit.strip()}' is no unit of pressure: use mmHg, kPa, mbar, inHg, cmH2O, psi"
-        )
+        raise ValueError(f"'{unit.strip()}' is no unit of pressure: use mmHg, kPa, mbar, inHg, cmH2O, psi")
     return mmhg_per(name)

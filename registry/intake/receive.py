@@ -3,13 +3,14 @@
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import storages
 from django.db import IntegrityError, transaction
 
 from registry.alerts.tasks import check_run
+from registry.intake.findings import Noted
 from registry.intake.judge import judge
 from registry.intake.measure import measure_trace
 from registry.intake.provenance import Provenance, understand
@@ -28,16 +29,6 @@ from registry.models import (
     Unit,
 )
 from registry.waveform import Measured
-
-
-class Noted(Protocol):
-    """A finding of the measuring or of intake."""
-
-    code: str
-    severity: str
-    message: str
-    hint: str
-    at_s: float | None
 
 
 @dataclass(frozen=True)
