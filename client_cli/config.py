@@ -29,7 +29,7 @@ class Target:
 
 def config_path() -> Path:
     """The configuration file: `config.toml` in the user's own configuration folder."""
-    import platformdirs  # noqa: PLC0415 - completion and --version never need it
+    import platformdirs
 
     return Path(platformdirs.user_config_dir("vacuary")) / "config.toml"
 

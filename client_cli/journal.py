@@ -38,7 +38,7 @@ def journal_path(server: str, token: str | None) -> Path:
 
     Runs belong to a clinic, so two tokens share no journal; their digests keep the tokens out of the name.
     """
-    import platformdirs  # noqa: PLC0415 - completion and --version never need it
+    import platformdirs
 
     account = digest(f"{server}\n{token or ''}".encode())[:20]
     return Path(platformdirs.user_state_dir("vacuary")) / "uploads" / f"{account}.jsonl"

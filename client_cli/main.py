@@ -4,14 +4,14 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from client_cli import __version__, config
 from client_cli.commands import catalogue, connection, gauge, questions, runs, traces
-from client_cli.commands.common import Globals
-from client_cli.errors import ClientError
+from client_cli.commands.common import Globals, JsonOption
+from client_cli.errors import ClientError, WrongUse
 from client_cli.exits import ExitCode, code_for, is_usage_error
 from client_cli.text import clean
 
@@ -65,6 +65,7 @@ def main(
             help="How long to go on when the server does not answer.",
         ),
     ] = config.DEFAULT_PATIENCE_S,
+    as_json: JsonOption = False,
     version: Annotated[  # noqa: ARG001 - its callback acts before the rest is read
         bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
     ] = False,
@@ -75,7 +76,7 @@ def main(
     `vacuary connect` wrote. Exit codes: 0 done, 1 a fault, 2 wrong use, 3 some of the input was held or
     refused, 4 not permitted, 5 server unreachable, 6 open alerts, 130 interrupted.
     """
-    ctx.obj = Globals(server, token, patience)
+    ctx.obj = Globals(server, token, patience, as_json)
     if ctx.invoked_subcommand is None:
         _print_short_help(ctx)
 
@@ -104,26 +105,24 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 def _report(error: Exception) -> ExitCode:
     """Say on stderr what went wrong, and give back the exit code for it."""
-    code = code_for(error)
     if isinstance(error, ClientError):
-        from client_cli.render.console import remarks  # noqa: PLC0415 - rich is slow to load
-        from client_cli.render.errors import show_error  # noqa: PLC0415
-
-        show_error(remarks(), error)
+        _show(error)
     elif isinstance(error, typer.Abort):
         typer.echo("Stopped.", err=True)
     elif is_usage_error(error):
-        _show_usage(error)
+        ctx = getattr(error, "ctx", None)
+        hint = f"See `{ctx.command_path} --help`." if ctx is not None else ""
+        _show(WrongUse(error.format_message(), hint))  # type: ignore[attr-defined] # is_usage_error saw it
     else:
         _show_fault(error)
-    return code
+    return code_for(error)
 
 
-def _show_usage(error: Any) -> None:
-    ctx = getattr(error, "ctx", None)
-    typer.echo(f"Error: {clean(error.format_message())}", err=True)
-    if ctx is not None:
-        typer.echo(f"What to do: see `{ctx.command_path} --help`.", err=True)
+def _show(error: ClientError) -> None:
+    from client_cli.render.console import remarks
+    from client_cli.render.errors import show_error
+
+    show_error(remarks(), error)
 
 
 def _show_fault(error: Exception) -> None:

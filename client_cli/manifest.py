@@ -17,6 +17,7 @@ from client_cli.text import clean, nearest
 
 FILE_COLUMN = "file"
 _DELIMITERS = (",", ";", "\t")
+_BLANK = " \t,;"  # what a line without anything in it may still hold
 _HEAD_BYTES = 8192
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -27,11 +28,17 @@ _BOMS = (
 
 @dataclass(frozen=True)
 class Row:
-    """One trace to send: where it lies, where it came from, and the manifest's line, if there is one."""
+    """One trace to send: where it lies, where it came from, and its line and name in the manifest, if any."""
 
     file: Path
     provenance: Provenance
     line: int | None = None
+    written: str = ""
+
+    @property
+    def name(self) -> str:
+        """The file as the person wrote it."""
+        return self.written or str(self.file)
 
 
 @dataclass(frozen=True)
@@ -133,14 +140,14 @@ def _lines(text: str) -> Iterator[tuple[int, list[str]]]:
     line = 1
     for cells in reader:
         stripped = [cell.strip() for cell in cells]
-        if any(stripped) and not (stated and line == 1):
+        if any(cell.strip(_BLANK) for cell in stripped) and not (stated and line == 1):
             yield line, stripped
         line = reader.line_num + 1
 
 
 def _delimiter(text: str) -> str:
     """What parts the headings: the sign that parts the first line into the most cells."""
-    first = next((line for line in text.splitlines() if line.strip(" \t;,")), "")
+    first = next((line for line in text.splitlines() if line.strip(_BLANK)), "")
     return max(_DELIMITERS, key=lambda sign: len(next(csv.reader([first], delimiter=sign), [])))
 
 
@@ -185,14 +192,15 @@ class _Sheet:
         if any(cell for name, cell in pairs if not name):
             self.note(line, "there are more cells than headings")
         given = {name: cell for name, cell in pairs if name}
-        file = self._file(line, given.pop(FILE_COLUMN, ""))
+        written = given.pop(FILE_COLUMN, "")
+        file = self._file(line, written)
         filled = {**self.defaults, **{name: cell for name, cell in given.items() if cell}}
         provenance = from_texts({name: text for name, text in filled.items() if name in NAMES})
         if self.sound_headings:  # a misspelt heading would be reported once more on every row
             for name in missing(provenance):
                 self.note(line, f"{name} is empty")
         if file is not None and len(self.problems) == before:
-            self.rows.append(Row(file, provenance, line))
+            self.rows.append(Row(file, provenance, line, written))
 
     def _file(self, line: int, cell: str) -> Path | None:
         if FILE_COLUMN not in self.headings:
@@ -210,5 +218,6 @@ class _Sheet:
     def _alike(self, path: Path) -> str:
         if not path.parent.is_dir():
             return f" (there is no folder {clean(path.parent)})"
-        names = nearest(path.name, (entry.name for entry in path.parent.iterdir() if entry.is_file()), most=1)
+        there = [entry.name for entry in path.parent.iterdir() if entry.is_file()]
+        names = nearest(path.name, there, most=1, alike=0.75)
         return f"; did you mean {clean(names[0])}?" if names else ""

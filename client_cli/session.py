@@ -124,7 +124,7 @@ class Session:
     ) -> Answer:
         """Post a trace file to `runs` or `measure`; both are the same however often they are sent."""
         fields = {"provenance": json.dumps(provenance, ensure_ascii=False)} if provenance is not None else {}
-        files = {"trace": (clean(name), trace, "application/octet-stream")}
+        files = {"trace": (clean(name) or "trace", trace, "application/octet-stream")}
         return self._repeat("POST", path, data=fields, files=files)
 
     def rows(self, path: str, query: Query | None = None, page_size: int = PAGE_SIZE) -> Iterator[Json]:

@@ -1,5 +1,6 @@
 """Sending traces to the registry, one after another on one connection."""
 
+import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,7 +35,7 @@ class Outcome:
     def as_dict(self) -> dict[str, Any]:
         """The outcome as `--json` shows it."""
         shown: dict[str, Any] = {
-            "file": str(self.row.file),
+            "file": self.row.name,
             "line": self.row.line,
             "outcome": self.outcome,
             "state": self.state,
@@ -84,7 +85,8 @@ def read_trace(path: Path) -> bytes:
     """The bytes of a trace file. Raises Refused when it cannot be read, is empty, or is above 20 MiB."""
     try:
         with path.open("rb") as file:
-            data = file.read(LARGEST_TRACE_BYTES + 1)
+            size = os.fstat(file.fileno()).st_size
+            data = file.read(min(size, LARGEST_TRACE_BYTES) + 1)  # it may have grown since
     except OSError as error:
         raise _refused_here("unreadable_file", f"The file cannot be read: {error.strerror}.") from error
     if len(data) > LARGEST_TRACE_BYTES:
@@ -102,7 +104,7 @@ def _upload(session: Session, row: Row, journal: Journal | None, *, again: bool)
         key = (digest(data), digest_of_provenance(row.provenance))
         known = journal.find(*key) if journal is not None and not again else None
         if known is not None:
-            return Outcome(row, "same", known.state, known.id, skipped=True)
+            return _known(session, row, known)
         outcome = _received(row, session.post_trace(RUNS, row.file.name, data, row.provenance))
     except Refused as error:
         return Outcome(row, "refused", problem=_problem(error))
@@ -115,20 +117,29 @@ def _upload(session: Session, row: Row, journal: Journal | None, *, again: bool)
     return outcome
 
 
+def _known(session: Session, row: Row, entry: Entry) -> Outcome:
+    """An acknowledged run without sending it again; of a held one the server is asked how it stands now."""
+    if entry.state != "held":
+        return Outcome(row, "same", entry.state, entry.id, skipped=True)
+    document = session.get(f"{RUNS}/{entry.id}")
+    state = document.get("state")
+    return Outcome(row, "same", str(state or entry.state), entry.id, findings_of(document), skipped=True)
+
+
+def findings_of(document: dict[str, Any]) -> tuple[dict[str, Any], ...]:
+    """The findings in a run's document."""
+    findings = document.get("findings")
+    return tuple(item for item in findings if isinstance(item, dict)) if isinstance(findings, list) else ()
+
+
 def _received(row: Row, answer: Answer) -> Outcome:
     state = answer.document.get("state")
     if not isinstance(state, str):
         raise Fault("The server's answer to an upload does not say what became of the run.")
     # After a cut connection, "had it already" may well mean the try whose answer was lost.
     fresh = (answer.status == 201 or answer.tries > 1) and state in ("accepted", "held")
-    findings = answer.document.get("findings")
-    return Outcome(
-        row,
-        state if fresh else "same",
-        state,
-        answer.document.get("id"),
-        tuple(item for item in findings if isinstance(item, dict)) if isinstance(findings, list) else (),
-    )
+    outcome = state if fresh else "same"
+    return Outcome(row, outcome, state, answer.document.get("id"), findings_of(answer.document))
 
 
 def _refused_here(code: str, detail: str, hint: str = "") -> Refused:

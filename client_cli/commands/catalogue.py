@@ -27,7 +27,7 @@ def load(
     ],
 ) -> ExitCode:
     """Load a catalogue file; loading it again changes only what differs. Curators only."""
-    from client_cli.render.catalogue import show_changes  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.catalogue import show_changes
 
     document = read_catalogue(file)
     with call.session() as session:
@@ -41,7 +41,7 @@ def show(
     call: Call, model: Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")]
 ) -> ExitCode:
     """Show one pump model: revisions, marks, serial spans and claims."""
-    from client_cli.render.catalogue import show_model  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.catalogue import show_model
 
     with call.session() as session:
         found = session.collect("pump-models", {"name": model}, limit=1)["results"]
@@ -57,7 +57,7 @@ def list_models(
     call: Call, *, search: Annotated[str | None, typer.Option(help="Part of a name.")] = None
 ) -> ExitCode:
     """List the pump models."""
-    from client_cli.render.catalogue import show_models  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.catalogue import show_models
 
     with call.session() as session:
         call.answer(session.collect("pump-models", {"search": search}), show_models)

@@ -40,6 +40,7 @@ class Globals:
     server: str | None = None
     token: str | None = None
     patience_s: float = config.DEFAULT_PATIENCE_S
+    as_json: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class Call:
 
     def session_with(self, target: config.Target) -> "Session":
         """A session with this server and token, whatever is configured."""
-        from client_cli.session import Session  # noqa: PLC0415 - requests is slow to load
+        from client_cli.session import Session
 
         return Session(target.server, target.token, patience_s=self.patience_s, tell=self._tell_wait)
 
@@ -74,27 +75,28 @@ class Call:
         if self.as_json:
             print_json(document)
             return
-        from client_cli.render.console import answers  # noqa: PLC0415 - rich is slow to load
+        from client_cli.render.console import answers
 
         show(answers(), document)
 
     def remark(self, text: str) -> None:
         """Say something on stderr that is not the answer."""
-        from client_cli.render.console import remarks  # noqa: PLC0415 - rich is slow to load
+        from client_cli.render.console import remarks
 
         remarks().print(clean(text))
 
     def report(self, error: ClientError, about: str = "") -> None:
         """Say on stderr what went wrong without ending the command."""
-        from client_cli.render.console import remarks  # noqa: PLC0415 - rich is slow to load
-        from client_cli.render.errors import show_error  # noqa: PLC0415 - rich is slow to load
+        from client_cli.render.console import remarks
+        from client_cli.render.errors import show_error
 
         if about:
             self.remark(f"{about}:")
         show_error(remarks(), error)
 
     def _tell_wait(self, why: str, wait_s: float) -> None:
-        self.remark(f"No answer ({why}); trying again in {wait_s:.0f} s.")
+        after = f"{wait_s:.0f} s" if wait_s >= 1 else "a moment"
+        self.remark(f"The server: {why}. Trying again in {after}.")
 
 
 def print_json(document: Any) -> None:
@@ -115,7 +117,7 @@ def answering(function: Callable[..., ExitCode]) -> Callable[..., int]:
         ctx: typer.Context, *, server: str | None, token: str | None, as_json: bool, **rest: Any
     ) -> int:
         given = ctx.find_object(Globals) or Globals()
-        call = Call(server or given.server, token or given.token, given.patience_s, as_json)
+        call = Call(server or given.server, token or given.token, given.patience_s, as_json or given.as_json)
         return int(function(call, **rest))
 
     own = list(inspect.signature(function).parameters.values())[1:]

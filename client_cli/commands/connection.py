@@ -28,7 +28,7 @@ def connect(
     ask questions that need no account.
     """
     given = ctx.find_object(Globals) or Globals()
-    call = Call(server, None, given.patience_s, as_json)
+    call = Call(server, None, given.patience_s, as_json or given.as_json)
     address = config.address(server)
     token = config.token(_ask_for_token())
     if token and config.is_in_the_clear(address):
@@ -43,9 +43,13 @@ def connect(
 
 
 def _ask_for_token() -> str:
-    if sys.stdin.isatty():
+    if _is_terminal():
         return getpass.getpass("Token (empty for none; it is not shown): ")
     return sys.stdin.readline()
+
+
+def _is_terminal() -> bool:
+    return sys.stdin.isatty()
 
 
 def _checked(call: Call, address: str, token: str) -> dict[str, Any]:

@@ -36,7 +36,7 @@ def declare(
     ] = None,
 ) -> ExitCode:
     """Declare a gauge, once per clinic and gauge; declaring it again replaces what was said."""
-    from client_cli.render.gauges import show_gauge  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.gauges import show_gauge
 
     document = {
         "gauge_model": gauge_model,
@@ -56,7 +56,7 @@ def list_gauges(
     call: Call, *, clinic: Annotated[str | None, typer.Option(help="Only this clinic's.")] = None
 ) -> ExitCode:
     """List the gauges that are declared."""
-    from client_cli.render.gauges import show_gauges  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.gauges import show_gauges
 
     with call.session() as session:
         call.answer(session.collect("gauges", {"clinic": clinic}), show_gauges)

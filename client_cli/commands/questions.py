@@ -18,7 +18,7 @@ def serial(
     last: Annotated[str | None, typer.Argument(metavar="[LAST]", help="The last of a range.")] = None,
 ) -> ExitCode:
     """Say which revision a serial, or a range of serials, belongs to."""
-    from client_cli.render.serials import show_serials  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.serials import show_serials
 
     with call.session() as session:
         asked = {"model": model, "first": first, "last": last}
@@ -38,7 +38,7 @@ def distribution(
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
 ) -> ExitCode:
     """Show how a pump model's revisions behave at each setting."""
-    from client_cli.render.distributions import show_distribution  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.distributions import show_distribution
 
     asked = {"model": model, "revision": revision, "mode": mode, "level": level, "metric": metric, "rig": rig}
     with call.session() as session:
@@ -55,7 +55,7 @@ def alerts(
     ] = False,
 ) -> ExitCode:
     """List what stands out: units, gauges and builds that are off."""
-    from client_cli.render.alerts import is_open, show_alerts  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.alerts import is_open, show_alerts
 
     with call.session() as session:
         document = session.collect("alerts")

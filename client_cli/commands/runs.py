@@ -26,7 +26,7 @@ def runs(  # noqa: PLR0913 - one option a filter
     limit: Annotated[int, typer.Option(min=1, help="At most this many.")] = 50,
 ) -> ExitCode:
     """List runs."""
-    from client_cli.render.runs import show_runs  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.runs import show_runs
 
     asked = {
         "model": model,
@@ -47,7 +47,7 @@ def runs(  # noqa: PLR0913 - one option a filter
 @answering
 def run(call: Call, run_id: RunId) -> ExitCode:
     """Show one run: provenance, measurements and findings."""
-    from client_cli.render.runs import show_run  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.runs import show_run
 
     with call.session() as session:
         call.answer(session.get(f"runs/{run_id}"), show_run)

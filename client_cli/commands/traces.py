@@ -44,7 +44,7 @@ def _measured(
     call: Call, session: "Session", file: Path, provenance: dict[str, Any], *, alone: bool
 ) -> dict[str, Any]:
     """The server's document for one file; among several, a refused one does not stop the others."""
-    from client_cli.upload import read_trace  # noqa: PLC0415 - it loads requests
+    from client_cli.upload import read_trace
 
     try:
         answer = session.post_trace("measure", file.name, read_trace(file), provenance or None)
@@ -58,7 +58,7 @@ def _measured(
 
 
 def _show_all_measured(console: "Console", files: Sequence[Path], measured: list[dict[str, Any]]) -> None:
-    from client_cli.render.runs import show_measured  # noqa: PLC0415 - rich is slow to load
+    from client_cli.render.runs import show_measured
 
     for index, (file, document) in enumerate(zip(files, measured, strict=True)):
         if index:
@@ -142,7 +142,7 @@ def upload(
     a cut or Ctrl-C the same command goes on where it stopped. With a list, options fill its empty cells.
     """
     rows = _rows(files, given)
-    from client_cli.commands import uploading  # noqa: PLC0415 - it loads requests and rich
+    from client_cli.commands import uploading
 
     if dry_run:
         return uploading.rehearse(call, rows, again=again)

@@ -72,7 +72,7 @@ def rehearse(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
 
 
 def _planned(row: Row, journal: Journal, *, again: bool) -> dict[str, Any]:
-    plan: dict[str, Any] = {"file": str(row.file), "line": row.line, "provenance": row.provenance, "why": ""}
+    plan: dict[str, Any] = {"file": row.name, "line": row.line, "provenance": row.provenance, "why": ""}
     try:
         data = read_trace(row.file)
     except Refused as error:
@@ -106,7 +106,7 @@ def _progress(total: int) -> Iterator[Callable[[], None]]:
     if not console.is_terminal:
         yield lambda: None
         return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn  # noqa: PLC0415 - rarely needed
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     columns = (TextColumn("Sending"), BarColumn(bar_width=40), MofNCompleteColumn())
     with Progress(*columns, console=console, transient=True) as bar:

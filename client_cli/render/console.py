@@ -6,7 +6,8 @@ clipped, so that what a person needs is always there to read or copy.
 
 import sys
 from collections.abc import Iterable
-from typing import Any
+from functools import lru_cache
+from typing import Any, TextIO
 
 from rich import box
 from rich.console import Console
@@ -25,8 +26,25 @@ def answers() -> Console:
 
 
 def remarks() -> Console:
-    """The console for progress, remarks and errors, on stderr as it is now."""
-    return Console(file=sys.stderr, markup=False, highlight=False, emoji=False)
+    """The console for progress, remarks and errors, on stderr as it is now.
+
+    It is the same one for as long as stderr is, so a remark goes above a progress bar and not through it.
+    """
+    return _remarks_on(sys.stderr)
+
+
+@lru_cache(maxsize=1)
+def _remarks_on(stream: TextIO) -> Console:
+    return Console(file=stream, markup=False, highlight=False, emoji=False)
+
+
+def can_show(console: Console, text: str) -> bool:
+    """Whether the terminal has these letters."""
+    try:
+        text.encode(console.encoding)
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def table(*headings: str, right: Iterable[int] = (), widest: dict[int, int] | None = None) -> Table:

@@ -7,7 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from client_cli.numbers import with_uncertainty
-from client_cli.render.console import heading, lines, table
+from client_cli.render.console import can_show, heading, lines, table
 from client_cli.text import clean, one_line
 
 COLOURS = {
@@ -42,9 +42,10 @@ def _show_measurements(console: Console, document: dict[str, Any]) -> None:
         console.print("Nothing could be measured.")
         return
     edition = document.get("edition")
-    rows = table("Metric", "Value ± standard uncertainty", "Unit")
+    sign = "±" if can_show(console, "±") else "+/-"
+    rows = table("Metric", f"Value {sign} standard uncertainty", "Unit")
     for metric, quantity in measurements.items():
-        value = with_uncertainty(quantity.get("value"), quantity.get("uncertainty"))
+        value = with_uncertainty(quantity.get("value"), quantity.get("uncertainty")).replace("±", sign)
         rows.add_row(clean(metric), value, clean(quantity.get("unit", "")))
     console.print()
     console.print(rows)

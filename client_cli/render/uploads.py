@@ -53,7 +53,7 @@ def _cells(outcome: Outcome) -> tuple[Any, ...]:
     return (
         state_text(outcome.outcome),
         str(outcome.row.line or ""),
-        clean(outcome.row.file),
+        clean(outcome.row.name),
         clean("" if outcome.id is None else outcome.id),
         lines(*_reasons(outcome)),
     )

@@ -52,7 +52,7 @@ SERIALS: dict[str, Any] = {
     ],
     "edition": 1,
     "as_of": "2026-03-01T12:00:00Z",
-    "says": "LK000001 to LK004999 are revision A; from LK005500 on they are probably B; between is not known.",
+    "says": "LK000001 to LK004999 are revision A; from LK005500 on probably B; between is not known.",
     "cautions": [CAUTION],
 }
 

@@ -88,9 +88,11 @@ def test_patience_ends(server, registry, short_waits):
 
 
 def test_nothing_listening_is_unreachable_and_says_so(short_waits):
-    with Session("http://127.0.0.1:9", patience_s=0.05) as session:
-        with pytest.raises(Unreachable, match="nothing listens"):
-            session.get("health")
+    with (
+        Session("http://127.0.0.1:9", patience_s=0.05) as session,
+        pytest.raises(Unreachable, match="nothing listens"),
+    ):
+        session.get("health")
 
 
 def test_a_post_that_must_not_be_repeated_is_sent_once(session, registry):
