@@ -11,6 +11,7 @@ import pytest
 
 from client_cli import main, retry
 from client_cli.session import Session
+from tests.client_cli.documents import ANSWERS
 from tests.client_cli.server import TOKEN, Listening, Registry
 
 
@@ -103,3 +104,27 @@ def sweep(tmp_path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def filled(registry):
+    """A registry that answers every question."""
+    registry.answers.update({key: (200, answer) for key, answer in ANSWERS.items()})
+    return registry
+
+
+@pytest.fixture
+def trace(tmp_path):
+    path = tmp_path / "trace.csv"
+    path.write_bytes(b"0;0")
+    return path
+
+
+@pytest.fixture
+def catalogue(tmp_path):
+    path = tmp_path / "catalogue.toml"
+    path.write_text(
+        '[[pump_model]]\nmaker = "Ostrevall"\nname = "Pellomi"\n'
+        '[[pump_model.revision]]\nlabel = "A"\norder = 1\nseen = 2025-03-02\n'
+    )
+    return path
