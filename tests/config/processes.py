@@ -45,7 +45,7 @@ class Process:
         """Return the next line it prints, or its complaints when it ended without one."""
         assert self.popen.stdout
         assert self.popen.stderr
-        line = self.popen.stdout.readline().strip()
+        line: str = self.popen.stdout.readline().strip()
         assert line, self.popen.stderr.read()
         return line
 

@@ -2,6 +2,7 @@
 
 import os
 import pwd
+import shutil
 import stat
 from pathlib import Path
 
@@ -76,6 +77,6 @@ def test_a_user_without_a_name_is_told_what_to_do(tmp_path: Path, monkeypatch: p
 def test_a_system_user_that_cannot_be_made_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "geteuid", lambda: 0)
     monkeypatch.setattr(account, "SYSTEM_USER", "no such user")
-    monkeypatch.setattr(account.shutil, "which", lambda *_, **__: None)
+    monkeypatch.setattr(shutil, "which", lambda *_, **__: None)
     with pytest.raises(EmbeddedDatabaseError, match="its own user 'no such user' cannot be made"):
         account._system_user()

@@ -30,7 +30,7 @@ class Server:
 
     def __init__(self, home: Path, port: int = 0) -> None:
         environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
-        command = [sys.executable, ROOT / "manage.py", "serve", "--port", str(port), "--workers", "1"]
+        command = [sys.executable, str(ROOT / "manage.py"), "serve", "--port", str(port), "--workers", "1"]
         self.popen = subprocess.Popen(
             command,
             stdout=subprocess.PIPE,

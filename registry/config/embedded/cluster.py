@@ -39,7 +39,7 @@ ADMINISTRATOR = "postgres"
 _NEVER_A_PROCESS = 2**31 - 2  # above the largest process id of any system PostgreSQL runs on
 _SOCKET_LINE = 4  # of postmaster.pid, counted from 0
 _LOG_LIMIT = 5_000_000  # bytes
-_PAUSE_S = 0.05
+_SHORTEST_PAUSE_S, _LONGEST_PAUSE_S = 0.05, 1.0
 _UNSEEN_S = (
     120.0  # a server may be silent while it is being made or its last processes are ending, not longer
 )
@@ -94,23 +94,34 @@ class Cluster:
         Waits through another server's crash recovery or shutdown until `deadline` (time.monotonic seconds).
         Raises EmbeddedDatabaseError, with the end of the server's log, when it does not come up.
         """
-        seen = time.monotonic()
-        while (answer := self.ping()) is not pq.Ping.OK:
+        seen, pause = time.monotonic(), _SHORTEST_PAUSE_S
+        while not self._is_ready():
             now = time.monotonic()
-            if answer is pq.Ping.REJECT or self._when_no_server_lives(
-                lambda lock: self._start(lock, deadline)
-            ):
+            lives = self.ping() is pq.Ping.REJECT
+            if lives or self._when_no_server_lives(lambda lock: self._start(lock, deadline)):
                 seen = now
             if now > deadline:
                 raise self._failure("does not answer")
             if now > seen + _UNSEEN_S:
                 raise self._failure(f"is run by a server out of reach from here, at {self.socket_folder()}")
-            time.sleep(_PAUSE_S)
-        self._make_database()
+            time.sleep(pause)
+            pause = min(_LONGEST_PAUSE_S, 1.5 * pause)
         folder = self.socket_folder()
         if folder is None:
-            raise self._failure("stopped again at once")
+            raise self._failure("was stopped again at once")
         return folder
+
+    def _is_ready(self) -> bool:
+        """Tell whether the server serves our database, which is made when it is missing."""
+        if self.ping() is not pq.Ping.OK:
+            return False
+        try:
+            self._make_database()
+        except psycopg.OperationalError:
+            if self.ping() is pq.Ping.OK:
+                raise
+            return False  # it was killed this very moment
+        return True
 
     def stop(self) -> None:
         """Stop the server cleanly if it lives, and remove the folder of its socket."""
