@@ -12,19 +12,25 @@ from client_cli.text import clean
 
 
 def details(problem: Problem) -> Iterator[str]:
-    """The particulars of a problem document, one line each: fields, lines, nearest names."""
+    """The particulars of a problem document, one line each: fields, lines, nearest names.
+
+    What its detail has said already is not said twice.
+    """
     for error in problem.errors:
-        yield f"{_place(error)}{clean(error.get('message', ''))}"
+        place, message = _place(error), clean(error.get("message", ""))
+        if place and f"{place}:" in problem.detail:
+            continue
+        parts = [place, "" if message in problem.detail else message]
+        if any(parts):
+            yield ": ".join(part for part in parts if part)
     if problem.nearest:
         yield f"Nearest names: {', '.join(problem.nearest)}"
 
 
 def _place(error: dict[str, object]) -> str:
     if error.get("line") is not None:
-        return f"line {clean(error['line'])}: "
-    if error.get("field"):
-        return f"{clean(error['field'])}: "
-    return ""
+        return f"line {clean(error['line'])}"
+    return clean(error.get("field") or "")
 
 
 def show_error(console: Console, error: ClientError) -> None:
@@ -39,5 +45,5 @@ def show_error(console: Console, error: ClientError) -> None:
             indented(console, detail)
     if error.hint:
         console.print(Text.assemble(("What to do: ", "bold"), clean(error.hint)))
-    if error.problem and error.problem.request_id:
+    if error.problem and error.problem.status >= 500 and error.problem.request_id:
         console.print(Text(f"Request: {error.problem.request_id}", style="dim"))

@@ -31,9 +31,10 @@ def show_measured(console: Console, document: dict[str, Any], name: str) -> None
     console.print(Text.assemble((clean(name), "bold"), ": ", state_text(str(document.get("state", "-")))))
     _show_measurements(console, document)
     _show_findings(console, document.get("findings") or [])
-    if document.get("read"):
+    understood = {key: value for key, value in (document.get("read") or {}).items() if value is not None}
+    if understood:
         console.print()
-        console.print(Text(f"Read as: {one_line(document['read'])}", style="dim"))
+        console.print(Text(f"Read as: {one_line(understood)}", style="dim"))
 
 
 def _show_measurements(console: Console, document: dict[str, Any]) -> None:

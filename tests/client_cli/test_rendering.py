@@ -138,7 +138,7 @@ def test_the_table_of_an_upload_wraps_reasons_and_clips_none():
         "unreadable_trace",
         LONG_REASON,
         "Do this.",
-        errors=({"line": 7, "message": LONG_REASON}, {"field": "level", "message": "is not known"}),
+        errors=({"line": 7, "message": LONG_REASON[::-1]}, {"field": "level", "message": "is not known"}),
         nearest=("Pellomi", "Tivanne"),
     )
     leak = {"severity": "hold", "message": LONG_REASON, "hint": "Zero it."}
@@ -152,9 +152,10 @@ def test_the_table_of_an_upload_wraps_reasons_and_clips_none():
     shown = fits(seen(uploads.show_outcomes, found))
     flat = " ".join(shown.split())
     assert shown.strip().endswith("1 accepted, 1 held, 1 refused, 2 already there.")
-    column = words("".join(line[35:] for line in shown.splitlines()))
-    assert words(LONG_REASON)[:60] in column
-    assert column.count(words(LONG_REASON)[-40:]) == 3
+    start = shown.splitlines()[0].index("Why")
+    column = words("".join(line[start:] for line in shown.splitlines()))
+    assert column.count(words(LONG_REASON)) == 2
+    assert column.count(words(LONG_REASON[::-1])) == 1
     for text in ("line 7:", "level: is not known", "Do this.", "Zero it.", "1234567"):
         assert text in flat
 
@@ -169,6 +170,56 @@ def test_a_long_upload_lists_only_what_needs_looking_at():
     assert "--json" in shown
 
 
+def test_a_reason_that_many_rows_share_is_told_once():
+    leak = {"severity": "hold", "message": "The rig leaks.", "hint": "Tighten it."}
+    found = [outcome(number, "held", "held", findings=(leak,)) for number in (2, 3, 4)]
+    shown = seen(uploads.show_outcomes, found)
+    assert shown.count("The rig leaks.") == 1
+    assert shown.count("as line 2") == 2
+
+
+def test_a_caution_is_told_once_with_the_lines_it_concerns():
+    def noted(number, lost):
+        caution = {
+            "code": "lost",
+            "severity": "caution",
+            "message": f"Lost {lost}.",
+            "hint": "Look there.",
+        }
+        return outcome(number, "accepted", "accepted", findings=(caution, {"code": "x", "severity": "note"}))
+
+    found = [noted(2, 1), noted(3, 2), outcome(4, "accepted", "accepted"), noted(5, 1)]
+    shown = fits(seen(uploads.show_outcomes, found))
+    assert "lines 2 to 3, 5" in shown
+    assert "for example: Lost 1." in shown
+    assert shown.count("Look there.") == 1
+    assert "for example" not in seen(uploads.show_outcomes, [noted(2, 1), noted(3, 1)])
+
+
+def test_runs_without_a_list_are_named_by_their_files():
+    caution = {"code": "lost", "severity": "caution", "message": "Lost one."}
+    found = [
+        Outcome(Row(f"{name}.csv", {}), "accepted", "accepted", 1, findings=(caution,)) for name in "abcd"
+    ]
+    assert "a.csv, b.csv" in seen(uploads.show_outcomes, found[:2])
+    assert "4 runs" in seen(uploads.show_outcomes, found)
+
+
+def test_what_the_detail_said_already_is_not_said_again():
+    problem = Problem(
+        422, "invalid", "level: is empty", "", errors=({"field": "level", "message": "is empty"},)
+    )
+    assert seen(errors.show_error, Refused(problem.detail, "", problem)).count("is empty") == 1
+
+
+def test_the_request_is_named_where_somebody_must_look_into_it():
+    for status, shown in ((500, 1), (422, 0)):
+        problem = Problem(status, "fault", "It failed.", request_id="abc123")
+        assert seen(errors.show_error, Refused("It failed.", "", problem)).count("abc123") == shown
+        failed = seen(uploads.show_outcomes, [outcome(2, "failed", problem=problem)])
+        assert failed.count("abc123") == shown
+
+
 def test_an_upload_of_nothing_says_so():
     assert seen(uploads.show_outcomes, []).strip() == "Nothing to send."
 
@@ -181,11 +232,10 @@ def test_errors_name_the_place_and_what_to_do():
         "Correct them.",
         errors=({"field": "level", "message": LONG_REASON}, {"line": 3, "message": "no number"}),
         nearest=("Pellomi",),
-        request_id="abc123",
     )
     shown = fits(seen(errors.show_error, Refused(problem.detail, problem.hint, problem)))
     assert shown.startswith("Error (invalid): Two fields are wrong.")
-    for text in ("line 3: no number", "Nearest names: Pellomi", "What to do: Correct them.", "abc123"):
+    for text in ("line 3: no number", "Nearest names: Pellomi", "What to do: Correct them."):
         assert text in shown
 
 
