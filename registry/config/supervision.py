@@ -25,6 +25,7 @@ class Child:
         self.process: subprocess.Popen[bytes] | None = None
         self.quick_deaths = 0
         self.started = 0.0
+        self.pause = 0.0
         self.due = 0.0
 
     def start(self, lifeline_end: int) -> None:
@@ -49,7 +50,8 @@ class Child:
         now = time.monotonic()
         self.process = None
         self.quick_deaths = self.quick_deaths + 1 if now - self.started < QUICK_DEATH_S else 1
-        self.due = now + min(LONGEST_PAUSE_S, _FIRST_PAUSE_S * 2.0 ** (self.quick_deaths - 1))
+        self.pause = min(LONGEST_PAUSE_S, _FIRST_PAUSE_S * 2.0 ** (self.quick_deaths - 1))
+        self.due = now + self.pause
         return code
 
     def signal(self, number: signal.Signals) -> None:
@@ -77,10 +79,8 @@ class Supervisor:
         for child in self.children:
             code = child.reap()
             if code is not None:
-                pause = max(0.0, child.due - time.monotonic())
-                self._say(
-                    f"The {child.name} process ended with code {code}; starting it again in {pause:.1f} s."
-                )
+                again = f"starting it again in {child.pause:.1f} s"
+                self._say(f"The {child.name} process ended with code {code}; {again}.")
             if child.process is None and time.monotonic() >= child.due:
                 child.start(self._lifeline)
 

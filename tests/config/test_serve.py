@@ -101,7 +101,7 @@ def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(home: Path) 
         with Server(home, port_of(address)) as second:
             assert second.address() == address
             assert healthy(address)
-            assert wait_for(lambda: gone(orphans), 5)
+            assert wait_for(lambda: gone(orphans))
             family = second.family()
             second.popen.send_signal(signal.SIGTERM)
             _, complaints = second.popen.communicate(timeout=40)
