@@ -13,7 +13,12 @@ from registry.config.supervision import Child, Supervisor
 from tests.config.processes import Process, wait_for
 
 SLEEPS = [sys.executable, "-c", "import time; time.sleep(60)"]
-STUBBORN = "import signal, time; signal.signal(15, signal.SIG_IGN); print('deaf', end='', flush=True); time.sleep(60)"
+STUBBORN = """
+import signal, time
+signal.signal(signal.SIGTERM, signal.SIG_IGN)
+print("deaf", end="", flush=True)
+time.sleep(60)
+"""
 
 SUPERVISES = """
 import os, sys, time
