@@ -98,8 +98,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         code = app(args=arguments, prog_name="vacuary", standalone_mode=False)
     except Exception as error:  # noqa: BLE001 - here every error becomes an exit code
         return int(_report(error))
-    if code == ExitCode.INTERRUPTED:  # typer turns Ctrl-C into this code without a word
-        typer.echo("Stopped.", err=True)
+    if code == ExitCode.INTERRUPTED and not isinstance(code, ExitCode):
+        typer.echo("Stopped.", err=True)  # typer made Ctrl-C into a bare number without a word
     return int(code or ExitCode.DONE)
 
 

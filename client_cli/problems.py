@@ -19,8 +19,10 @@ def from_answer(status: int, content_type: str, document: Any, location: str = "
     problem = read_problem(status, document) if "json" in content_type else None
     if problem is None:
         return _without_document(status)
-    if status in (401, 403):
-        return NotPermitted(problem.detail, problem.hint or _SIGN_IN, problem)
+    if status == 401:  # the server's hint speaks of headers, which nobody types here
+        return NotPermitted(problem.detail, _SIGN_IN, problem)
+    if status == 403:
+        return NotPermitted(problem.detail, problem.hint, problem)
     if status < 500:
         return Refused(problem.detail, problem.hint, problem)
     return Fault(problem.detail, problem.hint or "Try again later; tell whoever runs the server.", problem)

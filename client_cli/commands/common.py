@@ -106,7 +106,7 @@ def print_json(document: Any) -> None:
     sys.stdout.flush()
 
 
-def answering(function: Callable[..., ExitCode]) -> Callable[..., int]:
+def answering(function: Callable[..., ExitCode]) -> Callable[..., ExitCode]:
     """Make a command of a function whose first argument is a Call.
 
     Adds --server, --token and --json, so that they may also stand after the command's own name.
@@ -115,10 +115,10 @@ def answering(function: Callable[..., ExitCode]) -> Callable[..., int]:
     @wraps(function)
     def command(
         ctx: typer.Context, *, server: str | None, token: str | None, as_json: bool, **rest: Any
-    ) -> int:
+    ) -> ExitCode:
         given = ctx.find_object(Globals) or Globals()
         call = Call(server or given.server, token or given.token, given.patience_s, as_json or given.as_json)
-        return int(function(call, **rest))
+        return function(call, **rest)
 
     own = list(inspect.signature(function).parameters.values())[1:]
     _set_signature(

@@ -20,7 +20,7 @@ def connect(
     server: Annotated[str, typer.Argument(metavar="SERVER", help="Address, such as https://vacuary.example")],
     *,
     as_json: JsonOption = False,
-) -> int:
+) -> ExitCode:
     """Remember a server, and your token for it.
 
     The token is asked for, or read from the first line of standard input, so that it stays out of the
@@ -39,7 +39,7 @@ def connect(
     path = config.config_path()
     config.save(config.Target(address, token or None), path)
     call.answer({**document, "server": address, "config": str(path), "token": bool(token)}, _show_connected)
-    return int(ExitCode.DONE)
+    return ExitCode.DONE
 
 
 def _ask_for_token() -> str:

@@ -32,7 +32,8 @@ def send(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
             upload_rows(session, rows, on_progress, journal=journal, again=again)
         except (ClientError, KeyboardInterrupt) as error:
             ended = error
-    call.answer(_document(outcomes, len(rows)), lambda console, _: show_outcomes(console, outcomes))
+    if outcomes or ended is None or call.as_json:
+        call.answer(_document(outcomes, len(rows)), lambda console, _: show_outcomes(console, outcomes))
     if journal.trouble:
         call.remark(
             f"What was acknowledged could not be noted ({journal.trouble}); it is safe to send again."

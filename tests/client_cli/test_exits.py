@@ -144,6 +144,7 @@ def test_4_not_permitted(vacuary, registry, sweep, status):
     ran = vacuary("upload", sweep(b"1", b"2"))
     assert ran.code == 4
     assert "Not yours." in ran.err
+    assert ran.out == ""
     assert registry.count("POST", "runs") == 1
 
 
@@ -192,6 +193,7 @@ def test_130_ctrl_c_during_an_upload_and_the_next_one_goes_on(vacuary, registry,
     ran = vacuary("upload", path, "--json")
     assert ran.code == 130
     assert "Run the same command again" in ran.err
+    assert ran.err.count("Stopped") == 1
     assert ran.json["counts"]["accepted"] == 2
     again = vacuary("upload", path, "--json")
     assert again.code == 0
