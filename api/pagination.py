@@ -22,7 +22,7 @@ class Cursor(CursorPagination):
             "type": "object",
             "required": ["results", "next"],
             "properties": {
-                "results": {"type": "array", "items": schema},
+                "results": schema,
                 "next": {"type": ["string", "null"], "description": "address of the next page"},
             },
         }

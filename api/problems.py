@@ -129,8 +129,7 @@ def _faults(detail: Any, path: str = "") -> Iterator[Fault]:
     """Flatten the framework's nested errors to one fault for each field, with its path."""
     if isinstance(detail, Mapping):
         for key, inner in detail.items():
-            here = path if key == "non_field_errors" else f"{path}.{key}" if path else str(key)
-            yield from _faults(inner, here)
+            yield from _faults(inner, _place(path, key))
     elif isinstance(detail, list) and any(isinstance(inner, Mapping | list) for inner in detail):
         for index, inner in enumerate(detail):
             yield from _faults(inner, f"{path}[{index}]")
@@ -138,6 +137,15 @@ def _faults(detail: Any, path: str = "") -> Iterator[Fault]:
         yield from (Fault(str(text), field=path or None) for text in detail)
     else:
         yield Fault(str(detail), field=path or None)
+
+
+def _place(path: str, key: str | int) -> str:
+    """The path of a field, or of the nth entry of a list."""
+    if key == "non_field_errors":
+        return path
+    if isinstance(key, int):
+        return f"{path}[{key}]"
+    return f"{path}.{key}" if path else key
 
 
 def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:  # noqa: ARG001

@@ -44,7 +44,7 @@ def provenance_object(request: Request, *, needed: bool) -> dict[str, Any]:
     return parsed
 
 
-def _decoded(file: UploadedFile[bytes]) -> str:
+def _decoded(file: "UploadedFile[bytes]") -> str:
     """Some clients send the JSON part as a file of its own."""
     try:
         return bytes(file.read(64 * 1024)).decode()

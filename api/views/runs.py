@@ -41,6 +41,15 @@ class RunFilter(django_filters.FilterSet):
     level = django_filters.CharFilter("level", "iexact")
     state = django_filters.ChoiceFilter(choices=RunState.choices)
 
+    mine = django_filters.BooleanFilter(method="of_viewer", label="only the viewer's own clinic's runs")
+
+    def of_viewer(self, queryset: QuerySet[Run], name: str, value: bool) -> QuerySet[Run]:  # noqa: FBT001
+        """Runs of the clinic of who asks; somebody without an account has none."""
+        viewer = viewer_of(self.request)
+        if not value:
+            return queryset
+        return queryset.filter(clinic=viewer.clinic_id) if viewer else queryset.none()
+
     def of_serial(self, queryset: QuerySet[Run], name: str, value: str) -> QuerySet[Run]:
         """A serial is found however it was typed."""
         return queryset.filter(unit__serial__in={tidy(value), bare(value)})

@@ -18,7 +18,7 @@ class DurableFileStorage(FileSystemStorage):
     def get_available_name(self, name: str, max_length: int | None = None) -> str:
         return name
 
-    def _save(self, name: str, content: File[Any]) -> str:
+    def _save(self, name: str, content: "File[Any]") -> str:
         target = Path(self.path(name))
         if target.exists():
             return name

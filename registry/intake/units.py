@@ -1,5 +1,7 @@
 """Units: one physical pump each, with the revision that its serial span or its marks tell."""
 
+from django.db.backends.postgresql.psycopg_any import NumericRange
+
 from registry.intake.subject import Subject
 from registry.models import PumpModel, Revision, RevisionBasis, Run, RunState, SerialSpan, Unit
 from registry.models.serials import place
@@ -40,7 +42,7 @@ def covering_spans(unit: Unit) -> list[SerialSpan]:
     if unit.key is None:
         return []
     spans = SerialSpan.objects.select_related("revision").filter(
-        scheme=unit.scheme_id, series=unit.series, keys__contains=unit.key
+        scheme=unit.scheme_id, series=unit.series, keys__contains=NumericRange(unit.key, unit.key, "[]")
     )
     return sorted(spans, key=lambda span: (span.basis, span.pk))
 

@@ -118,7 +118,7 @@ def test_withdrawing(operator, neighbour, curator):
     assert curator.post(address, {"reason": "again"}, format="json").status_code == 409
 
 
-def test_lists_are_paged_and_filtered(operator, django_assert_max_num_queries):
+def test_lists_are_paged_and_filtered(operator, neighbour, django_assert_max_num_queries):
     for seed in range(5):
         upload(operator, trace_bytes(seed=seed), level=1 + seed % 2)
     first = operator.get("/api/v1/runs?page_size=3").json()
@@ -128,6 +128,8 @@ def test_lists_are_paged_and_filtered(operator, django_assert_max_num_queries):
     assert len(set(ids)) == 5
     assert rest["next"] is None
     assert len(operator.get("/api/v1/runs?level=2&serial=lk-000123").json()["results"]) == 2
+    assert len(operator.get("/api/v1/runs?mine=true").json()["results"]) == 5
+    assert neighbour.get("/api/v1/runs?mine=true").json()["results"] == []
     assert operator.get("/api/v1/runs?state=held").json()["results"] == []
     with django_assert_max_num_queries(7):
         operator.get("/api/v1/runs?page_size=500")

@@ -4,7 +4,7 @@ from copy import deepcopy
 
 import pytest
 from django.apps import apps
-from django.db import IntegrityError, connection
+from django.db import IntegrityError, connection, transaction
 
 from registry.errors import Invalid, SpansOverlap
 from registry.intake.catalogue import load_catalogue
@@ -78,12 +78,18 @@ def test_overlapping_declared_spans_are_refused_and_nothing_is_kept():
     assert not Revision.objects.exists()
 
 
+def checked(span):
+    """Store the span, and let the database check it at once."""
+    with transaction.atomic():
+        span.save(force_insert=True)
+        connection.check_constraints()
+
+
 def test_the_database_itself_holds_declared_spans_apart(operator):
     span = SerialSpan.objects.get(first="LK000001")
     span.pk, span.last = None, "LK004000"
-    span.save(force_insert=True)
     with pytest.raises(IntegrityError, match="declared_spans_apart"):
-        connection.check_constraints()
+        checked(span)
 
 
 @pytest.mark.parametrize(
