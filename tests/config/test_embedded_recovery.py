@@ -1,11 +1,10 @@
 """The embedded cluster after kills, on odd paths, and where it must refuse."""
 
-import hashlib
 import os
+import shutil
 import signal
 import stat
 import subprocess
-import tempfile
 from pathlib import Path
 
 import psycopg
@@ -131,11 +130,9 @@ def test_only_the_owner_reaches_the_server(home: Path) -> None:
 
 
 def test_a_socket_folder_taken_by_somebody_else_is_not_used(home: Path) -> None:
-    cluster = embedded.Cluster(home)
-    cluster.make_folder()
-    account = server_account(cluster.folder, cluster.data)
-    name = f"vacuary-{account.uid}-{hashlib.sha256(os.fsencode(cluster.data)).hexdigest()[:12]}"
-    trap = Path(tempfile.gettempdir(), name)
+    trap = embedded.ensure_running(home)
+    embedded.release(home)
+    assert not trap.exists()
     trap.symlink_to(home)
     try:
         folder = embedded.ensure_running(home)
@@ -146,6 +143,24 @@ def test_a_socket_folder_taken_by_somebody_else_is_not_used(home: Path) -> None:
         embedded.release(home)
     finally:
         trap.unlink()
+
+
+def test_a_folder_deleted_under_its_server_makes_room_for_a_new_one(home: Path) -> None:
+    with holder(home) as first:
+        old_folder, old_server = first.line(), server_pid(home)
+        first.kill()
+    shutil.rmtree(home / "postgres")
+    with holder(home) as second:
+        new_folder = second.line()
+        assert new_folder != old_folder
+        os.kill(
+            old_server, signal.SIGQUIT
+        )  # what it does by itself when it looks for its files, once a minute
+        assert wait_for(lambda: not any(Path(old_folder).iterdir()))
+        with connect(new_folder) as connection:
+            assert connection.execute("SELECT 1").fetchone() == (1,)
+        assert second.finish() == (0, "")
+    Path(old_folder).rmdir()
 
 
 def test_data_of_another_major_version_is_refused_untouched(home: Path) -> None:

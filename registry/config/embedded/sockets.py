@@ -24,8 +24,7 @@ def make_socket_folder(data: Path, account: Account) -> Path:
     sits on that name, another name is drawn: the joining processes read it from the server's own pid file.
     """
     base = _base()
-    digest = hashlib.sha256(os.fsencode(data)).hexdigest()[:12]
-    folder = base / f"vacuary-{account.uid}-{digest}"
+    folder = base / socket_folder_name(data, account)
     try:
         folder.mkdir(mode=0o700)
     except FileExistsError:
@@ -37,6 +36,17 @@ def make_socket_folder(data: Path, account: Account) -> Path:
         os.chown(folder, account.uid, account.gid, follow_symlinks=False)
         allow_passing(folder.parent, account)
     return folder
+
+
+def socket_folder_name(data: Path, account: Account) -> str:
+    """Return a short name that belongs to this very folder, not to the next one at the same path.
+
+    The server of a folder that was deleted under it lives on for a minute, and removes its socket by its
+    path when it ends.
+    """
+    status = data.stat()
+    identity = f"{status.st_dev}:{status.st_ino}:".encode() + os.fsencode(data)
+    return f"vacuary-{account.uid}-{hashlib.sha256(identity).hexdigest()[:12]}"
 
 
 def _base() -> Path:
