@@ -11,6 +11,7 @@ import numpy as np
 from scipy import stats
 
 from registry.statistics.components import Components, components
+from registry.statistics.mixed import Cover
 from registry.statistics.nested import Cells, tamed
 from registry.statistics.robust import Floats
 
@@ -136,34 +137,10 @@ def _gauge_variance(cells: Cells) -> Floats:
 
 def _centre(cells: Cells, spread: _Spread) -> tuple[float, Floats]:
     """The generalised least squares mean and the weight of each row in it; weights add up to one."""
-    ones = np.ones(cells.mean.size)
-    solved = _solve(cells, spread, ones)
-    weights = solved / solved.sum()
+    cover = Cover(cells.unit, cells.clinic, spread.noise, spread.unit, spread.clinic)
+    solved = cover.solve(np.ones(cells.mean.size))
+    weights: Floats = solved / solved.sum()
     return float(weights @ cells.mean), weights
-
-
-def _solve(cells: Cells, spread: _Spread, right: Floats) -> Floats:
-    """Solve V x = right for V = noise + unit + clinic effects, by Sherman-Morrison and Woodbury.
-
-    Costs rows times clinics, so that thousands of units stay cheap.
-    """
-    tiny = 1e-12 * max(float(np.mean(cells.mean**2)), 1e-12)
-    precision = 1.0 / np.maximum(spread.noise, tiny)
-    clinics = np.zeros((cells.mean.size, cells.clinics))
-    clinics[np.arange(cells.mean.size), cells.clinic] = 1.0
-    both = _solve_units(cells, spread.unit, precision, np.column_stack([right, clinics]))
-    plain, through = both[:, 0], both[:, 1:]
-    core = np.diag(1.0 / np.maximum(spread.clinic, tiny)) + clinics.T @ through
-    return np.asarray(plain - through @ np.linalg.solve(core, clinics.T @ plain), float)
-
-
-def _solve_units(cells: Cells, unit: float, precision: Floats, right: Floats) -> Floats:
-    """Solve (noise + unit effects) x = right; each unit's rows form a block of their own."""
-    scaled = precision[:, None] * right
-    totals = np.zeros((cells.units, right.shape[1]))
-    np.add.at(totals, cells.unit, scaled)
-    shrink = unit / (1.0 + unit * np.bincount(cells.unit, precision))
-    return np.asarray(scaled - precision[:, None] * (shrink[:, None] * totals)[cells.unit], float)
 
 
 def _parts_of_variance(cells: Cells, spread: _Spread, weights: Floats) -> tuple[float, float, float]:
