@@ -24,9 +24,14 @@ def temporary_home() -> Iterator[Path]:
     folder.chmod(0o700)
     yield folder
     for data in folder.rglob("postgres/data"):
-        place = data.parent.parent
-        embedded.release(place)
-        embedded.Cluster(place).stop()
+        cluster = embedded.Cluster(data.parent.parent)
+        sockets = cluster.socket_folder()
+        embedded.release(data.parent.parent)
+        cluster.stop()
+        if sockets:
+            shutil.rmtree(
+                sockets, ignore_errors=True
+            )  # a killed server's, which a next start would have used
     shutil.rmtree(folder)
 
 

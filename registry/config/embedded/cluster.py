@@ -10,6 +10,7 @@ postgres/             the folder, of whoever made it
 
 import os
 import shutil
+import subprocess
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -29,7 +30,7 @@ from registry.config.embedded.account import (
 from registry.config.embedded.errors import EmbeddedDatabaseError
 from registry.config.embedded.locks import open_lock, try_lock
 from registry.config.embedded.server_conf import write_configuration
-from registry.config.embedded.sockets import make_socket_folder
+from registry.config.embedded.sockets import make_socket_folder, remove_socket_folder
 
 PORT = 5432  # names the socket only; nothing listens on the network
 ROLE = "vacuary"
@@ -132,8 +133,7 @@ class Cluster:
         options = self._account().subprocess_options()
         wait = ["-w", "-t", str(_STOP_S)]
         binaries.run("pg_ctl", "stop", "-D", "data", "-m", "fast", "-s", *wait, cwd=self.folder, **options)
-        if folder.is_dir() and not any(folder.iterdir()):
-            folder.rmdir()
+        remove_socket_folder(folder)
 
     def log_tail(self, lines: int = 20) -> str:
         """Return the last lines of the server's log, or an empty text."""
@@ -157,39 +157,40 @@ class Cluster:
             os.close(lock)
 
     def _start(self, lock: int, deadline: float) -> None:
+        """Start the server, making the cluster first if there is none. Knowing that no server of it lives."""
         account = self._account()
-        if os.geteuid() != account.uid:
-            allow_passing(self.folder, account)
-            for tree in binaries.public_trees():
-                allow_passing(tree.parent, account)
-                allow_reading(tree, account)
-        if self.data.exists():
-            self._check_version()
-            if self.data.stat().st_uid != account.uid:
-                hand_over(self.data, account)  # root copied the folder, and with it became its owner
-        else:
+        self._let_in(account)
+        if not self.data.exists():
             self._initialise(lock, account)
+        self._check_version()
         self._disarm_pid_file()
-        write_configuration(self.folder, make_socket_folder(self.data, account), account)
         self._turn_log_over()
+        socket_folder = make_socket_folder(self.data, account)
+        write_configuration(self.folder, socket_folder, account)
         wait = str(max(1, int(deadline - time.monotonic())))
         # Relative paths: pg_ctl puts them into a shell's command line, where some characters do not survive.
-        options = [
-            "-D",
-            "data",
-            "-l",
-            "data/server.log",
-            "-o",
-            "-c config_file=server.conf",
-            "-w",
-            "-t",
-            wait,
-        ]
-        done = binaries.run(
-            "pg_ctl", "start", *options, cwd=self.folder, pass_fds=[lock], **account.subprocess_options()
-        )
+        where = ["-D", "data", "-l", "data/server.log", "-o", "-c config_file=server.conf"]
+        done = self._run(account, lock, "pg_ctl", "start", *where, "-w", "-t", wait)
         if done.returncode != 0:
+            remove_socket_folder(socket_folder)
             raise self._failure("does not start", done.stdout)
+
+    def _let_in(self, account: Account) -> None:
+        """Let the server's user reach what it needs, when root starts a server that is not root's."""
+        if os.geteuid() == account.uid:
+            return
+        allow_passing(self.folder, account)
+        for tree in binaries.public_trees():
+            allow_passing(tree.parent, account)
+            allow_reading(tree, account)
+        if self.data.exists() and self.data.stat().st_uid != account.uid:
+            hand_over(self.data, account)  # root copied the folder, and with it became its owner
+
+    def _run(self, account: Account, lock: int, *command: str) -> subprocess.CompletedProcess[str]:
+        """Run one of PostgreSQL's programs as the server's user; it and what it starts keep the lock."""
+        name, *arguments = command
+        options = account.subprocess_options()
+        return binaries.run(name, *arguments, cwd=self.folder, pass_fds=[lock], **options)
 
     def _initialise(self, lock: int, account: Account) -> None:
         """Make the cluster aside and move it into place whole, so a half-made one is never taken for one."""
@@ -200,15 +201,7 @@ class Cluster:
             os.chown(draft, account.uid, account.gid)
         locale = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
         options = [f"--username={ADMINISTRATOR}", "--auth=reject", "--no-instructions", *locale]
-        done = binaries.run(
-            "initdb",
-            "-D",
-            draft.name,
-            *options,
-            cwd=self.folder,
-            pass_fds=[lock],
-            **account.subprocess_options(),
-        )
+        done = self._run(account, lock, "initdb", "-D", draft.name, *options)
         if done.returncode != 0:
             raise self._failure("cannot be made", done.stdout)
         draft.rename(self.data)

@@ -8,6 +8,7 @@ import hashlib
 import os
 import stat
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 from registry.config.embedded.account import Account, allow_passing
@@ -36,6 +37,12 @@ def make_socket_folder(data: Path, account: Account) -> Path:
         os.chown(folder, account.uid, account.gid, follow_symlinks=False)
         allow_passing(folder.parent, account)
     return folder
+
+
+def remove_socket_folder(folder: Path) -> None:
+    """Remove the folder of a server that has ended, unless something is left in it."""
+    with suppress(OSError):
+        folder.rmdir()
 
 
 def socket_folder_name(data: Path, account: Account) -> str:
