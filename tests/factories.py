@@ -166,7 +166,14 @@ def run(
 
 
 def summary(of: Unit, value: float, code: str = "north", **changes: Any) -> UnitSummary:
-    """A unit's summary at one setting: three runs about `value`, half a unit apart."""
+    """A stored summary of a unit at one setting; see `unsaved_summary`."""
+    made = unsaved_summary(of, value, code, **changes)
+    made.save()
+    return made
+
+
+def unsaved_summary(of: Unit, value: float, code: str = "north", **changes: Any) -> UnitSummary:
+    """A unit's summary at one setting: three runs about `value`, half a unit apart. `changes` are fields."""
     gauge_code = changes.pop("gauge_code", "G1")
     fields: Mapping[str, Any] = {
         "pump_model": of.pump_model,
@@ -190,4 +197,4 @@ def summary(of: Unit, value: float, code: str = "north", **changes: Any) -> Unit
         "refreshed_at": NOW,
         **changes,
     }
-    return UnitSummary.objects.create(**fields)
+    return UnitSummary(**fields)
