@@ -4,7 +4,7 @@ import argparse
 import signal
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, nullcontext
 from typing import NoReturn
@@ -67,16 +67,11 @@ def _run(address: str, recordings: Future[list[Recording]], at_once: int) -> lis
     made = recordings.result()
     wrong = _fill(address, tokens, made, at_once)
     cli.use(address, None)
-    questions: list[Callable[[], list[str]]] = [
-        ask.ask_serials,
-        lambda: ask.compare_with_truth(address, tokens.curator, made),
-        ask.ask_alerts,
-    ]
+    wrong += ask.ask_serials()
     ask.ask_distributions()
     ask.show_side_by_side("Pellomi", "A", "B", ("cycle_rate", "peak_vacuum"))
-    for question in questions:
-        wrong += question()
-    return wrong
+    wrong += ask.compare_with_truth(address, tokens.curator, made)
+    return wrong + ask.ask_alerts()
 
 
 def _fill(address: str, tokens: Tokens, made: list[Recording], at_once: int) -> list[str]:

@@ -10,7 +10,9 @@ from client_cli.session import Session
 from seed_demo.driver import cli
 from seed_demo.driver.home import tell, title
 from seed_demo.driver.truth import agreement, alerted, missing_bases, wrong_spans
+from seed_demo.scenario.mishaps import declared_revision
 from seed_demo.scenario.recordings import Recording
+from seed_demo.scenario.units import units
 
 ALERT_WAIT_S = 45.0
 GAUGE_THAT_READS_OFF = "QW-2"
@@ -18,31 +20,35 @@ GAUGE_THAT_READS_OFF = "QW-2"
 
 @dataclass(frozen=True)
 class SerialQuestion:
-    """A range of serials to ask about, and which bases its answer must show."""
+    """A serial or a range of serials to ask about, and which bases its answer must show."""
 
     pump_model: str
-    first: str
-    last: str
+    serials: tuple[str, ...]
     bases: tuple[str, ...]
 
 
-SERIAL_QUESTIONS = (
-    SerialQuestion("Pellomi", "KV003000", "KV008500", ("declared", "observed", "unknown")),
-    SerialQuestion("Tivanne", "24W01-0001", "25W30-9999", ("declared", "observed", "unknown")),
-)
+def serial_questions() -> tuple[SerialQuestion, ...]:
+    """A range across each change of build, and a serial that a clinic looked at beyond all declared spans."""
+    seen = next(u.serial for u in units() if u.seen and declared_revision(u.pump_model, u.serial) is None)
+    return (
+        SerialQuestion("Pellomi", ("KV003000", "KV008500"), ("declared", "inferred", "unknown")),
+        SerialQuestion("Tivanne", ("24W01-0001", "25W30-9999"), ("declared", "inferred", "unknown")),
+        SerialQuestion("Pellomi", (seen,), ("observed",)),
+    )
 
 
 def ask_serials() -> list[str]:
-    """Ask which revision ranges of serials are; returns what disagrees with what the simulator built."""
-    title("Which revision is this range of serials?")
+    """Ask which revision serials are; returns what disagrees with what the simulator built."""
+    title("Which revision is this serial, or this range of serials?")
     wrong = []
-    for question in SERIAL_QUESTIONS:
-        words = ("serial", question.pump_model, question.first, question.last)
+    for question in serial_questions():
+        words = ("serial", question.pump_model, *question.serials)
         cli.show(*words)
         document = cli.ask(*words)
-        found = wrong_spans(question.pump_model, document) + missing_bases(document, question.bases)
+        found = wrong_spans(question.pump_model, document)
         known = sum(span["revision"] is not None for span in document["spans"])
-        tell(f"\nAgainst the simulator: {known} known stretches, {len(found)} disagree.")
+        tell(f"\nAgainst the simulator: of {known} stretches with a revision, {len(found)} are wrong.")
+        found += missing_bases(document, question.bases)
         wrong += [f"{question.pump_model}: {complaint}" for complaint in found]
     return wrong
 

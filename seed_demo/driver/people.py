@@ -4,7 +4,7 @@ import json
 import os
 import subprocess
 import sys
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,8 +12,6 @@ from client_cli.errors import NotPermitted
 from client_cli.session import Session
 from seed_demo.driver.home import ROOT, DemoError, demo_home, vacuary_home
 from seed_demo.scenario.community import community
-
-AT_ONCE = 2
 
 
 @dataclass(frozen=True)
@@ -28,6 +26,11 @@ class Person:
     def key(self) -> str:
         """How the token file names this person."""
         return f"{self.clinic}/{self.operator}"
+
+    def arguments(self) -> list[str]:
+        """What `manage.py enrol` is called with."""
+        words = ["--clinic", self.clinic, "--operator", self.operator]
+        return [*words, "--curator"] if self.curator else words
 
 
 @dataclass(frozen=True)
@@ -77,19 +80,18 @@ def sign_in(address: str) -> Tokens:
     """Tokens for everyone: those of an earlier demo where they still hold, new ones otherwise."""
     path = demo_home() / "tokens.json"
     kept = {key: token for key, token in _kept(path).items() if _holds(address, token)}
-    wanted = [person for person in people() if person.key not in kept]
-    with ThreadPoolExecutor(AT_ONCE) as pool:
-        made = dict(zip((p.key for p in wanted), pool.map(_enrol, wanted), strict=True))
-    tokens = kept | made
+    tokens = kept | _enrol([person for person in people() if person.key not in kept])
     _keep(path, tokens)
     return Tokens(tokens)
 
 
-def _enrol(person: Person) -> str:
-    command = [sys.executable, "manage.py", "enrol", "--json"]
-    command += ["--clinic", person.clinic, "--operator", person.operator]
+def _enrol(wanted: Sequence[Person]) -> dict[str, str]:
+    """Enrol people through `manage.py enrol`; tokens by person."""
+    if not wanted:
+        return {}
     done = subprocess.run(
-        command + (["--curator"] if person.curator else []),
+        [sys.executable, "-m", "seed_demo.driver.enrolling"],
+        input=json.dumps([person.arguments() for person in wanted]),
         cwd=ROOT,
         env=os.environ | {"VACUARY_HOME": str(vacuary_home())},
         capture_output=True,
@@ -97,8 +99,9 @@ def _enrol(person: Person) -> str:
         check=False,
     )
     if done.returncode != 0:
-        raise DemoError(f"{person.key} could not be enrolled:\n{done.stderr.strip()}")
-    return str(json.loads(done.stdout)["token"])
+        raise DemoError(f"The clinics could not be enrolled:\n{done.stderr.strip()}")
+    printed = [json.loads(line) for line in done.stdout.splitlines()]
+    return {person.key: str(row["token"]) for person, row in zip(wanted, printed, strict=True)}
 
 
 def _holds(address: str, token: str) -> bool:

@@ -7,7 +7,7 @@ from datetime import timedelta
 from seed_demo.scenario.catalogue import catalogue, within
 from seed_demo.scenario.plan import PlannedRun
 
-SHORT_S = 3.0
+SHORT_S = 2.0
 
 
 def mishaps(sound: Sequence[PlannedRun]) -> list[PlannedRun]:
@@ -16,7 +16,7 @@ def mishaps(sound: Sequence[PlannedRun]) -> list[PlannedRun]:
     hosts = [next(run for run in at_level if run.clinic.code == code) for code in _codes(at_level)]
     made = [
         _vary(hosts[0], "notes_saved_as_csv", expected="refused"),
-        _vary(hosts[1], "stopped_after_three_seconds", expected="held"),
+        _vary(hosts[1], "stopped_after_two_seconds", expected="held"),
         _vary(hosts[2], "pump_not_switched_on", expected="held"),
         _vary(hosts[3], "gauge_not_declared", gauge="BORROWED-1", note="gauge borrowed for the day"),
         _vary(hosts[4], "leaky_rig"),
