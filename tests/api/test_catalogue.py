@@ -6,7 +6,7 @@ import pytest
 from django.db import OperationalError, connection
 from knox.models import get_token_model
 
-from tests.community import CATALOGUE, GAUGE, MODEL
+from tests.declared import CATALOGUE, GAUGE, MODEL
 
 pytestmark = pytest.mark.django_db
 

@@ -6,7 +6,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from drf_spectacular.generators import SchemaGenerator
 
-from tests.community import provenance
+from tests.declared import provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db

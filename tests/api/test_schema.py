@@ -18,6 +18,7 @@ from registry.config.wsgi import application
 from registry.intake.enrol import enrol
 from registry.intake.receive import receive
 from tests import community
+from tests.declared import provenance
 from tests.traces import trace_bytes
 
 schema = schemathesis.openapi.from_wsgi("/api/v1/schema", application)
@@ -37,7 +38,7 @@ def one_connection() -> Iterator[None]:
 def token(db, one_connection) -> str:
     """A curator's token in a registry that holds a run."""
     community.catalogue()
-    receive(trace_bytes(), community.provenance(), community.operator())
+    receive(trace_bytes(), provenance(), community.operator())
     return enrol("elmsworth", "sorrel", curator=True)[1]
 
 

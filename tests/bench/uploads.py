@@ -11,7 +11,7 @@ import requests
 
 from tests import serving
 from tests.bench.table import Row
-from tests.community import CATALOGUE, GAUGE, provenance
+from tests.declared import CATALOGUE, GAUGE, provenance
 from tests.traces import trace_bytes
 
 BLOCKS = 8
@@ -76,7 +76,7 @@ def _full(session: requests.Session, address: str, data: bytes, number: int) -> 
     answer = session.post(f"{address}/api/v1/runs", files={"trace": data}, data={"provenance": said})
     answer.raise_for_status()
     if answer.status_code != 201 or answer.json()["state"] != "accepted":
-        raise RuntimeError(f"not a new accepted run: {answer.text[:300]}")
+        raise RuntimeError(f"not a new accepted run: {answer.json()['findings']}")
 
 
 def _bare(session: requests.Session, address: str, data: bytes, number: int) -> None:

@@ -11,7 +11,7 @@ from registry.intake.catalogue import load_catalogue
 from registry.intake.receive import receive
 from registry.models import Revision, Run, SerialSpan, Unit
 from tests import community
-from tests.community import CATALOGUE, provenance
+from tests.declared import CATALOGUE, provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db

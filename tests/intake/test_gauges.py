@@ -5,7 +5,7 @@ import pytest
 from registry.errors import Invalid
 from registry.intake.gauges import declare_gauge
 from registry.intake.receive import receive
-from tests.community import GAUGE, provenance
+from tests.declared import GAUGE, provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db

@@ -6,7 +6,7 @@ import pytest
 
 from registry.errors import Invalid, UnknownProvenanceKey
 from registry.intake.provenance import KEYS, understand
-from tests.community import provenance
+from tests.declared import provenance
 
 
 def test_an_unknown_key_is_refused_and_named():

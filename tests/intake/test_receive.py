@@ -8,8 +8,7 @@ from registry.errors import Invalid, UnknownPumpModel, UnreadableTrace
 from registry.intake.receive import receive
 from registry.intake.withdraw import withdraw
 from registry.models import Measurement, Run, Trace, Unit, UnitSummary
-from tests import community
-from tests.community import provenance
+from tests.declared import MODEL, provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db
@@ -111,7 +110,7 @@ def test_a_trace_that_cannot_be_trusted_is_held(operator):
 def test_an_unknown_model_is_refused_with_the_nearest_names(operator):
     with pytest.raises(UnknownPumpModel) as caught:
         receive(trace_bytes(), provenance(pump_model="Larkspurr 2"), operator)
-    assert caught.value.extra["nearest"] == [community.MODEL]
+    assert caught.value.extra["nearest"] == [MODEL]
 
 
 def test_an_unknown_revision_or_operator_is_refused(operator):

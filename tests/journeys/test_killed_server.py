@@ -14,7 +14,7 @@ import pytest
 import requests
 
 from tests import serving
-from tests.community import CATALOGUE, GAUGE, provenance
+from tests.declared import CATALOGUE, GAUGE, provenance
 from tests.listening import free_port
 from tests.traces import trace_bytes
 
