@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from registry.statistics.robust import Floats, scaled_mad
+from registry.statistics.robust import Floats, algorithm_a
 
 _LEAST_SPREAD = 0.005
 
@@ -102,9 +102,9 @@ def _spread(by_unit: pd.DataFrame) -> tuple[float, int]:
     freedom = len(several) - several["build"].nunique()
     if freedom < 2:
         return float("inf"), 1
-    spread = scaled_mad(several["apart"]) * float(np.sqrt(len(several) / freedom))
-    # A scaled MAD knows the spread as well as a standard deviation of 0.37 times as many values.
-    return max(spread, _LEAST_SPREAD), max(int(0.37 * freedom), 1)
+    spread = algorithm_a(several["apart"])[1] * float(np.sqrt((len(several) - 1) / freedom))
+    # What is pulled in tells less: the robust spread is worth about 0.7 times as many values.
+    return max(spread, _LEAST_SPREAD), max(int(0.7 * freedom), 1)
 
 
 def _cleared(table: pd.DataFrame, by_unit: pd.DataFrame, limits: UnitLimits) -> set[int]:

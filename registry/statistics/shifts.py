@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from registry.statistics.mixed import Cover
-from registry.statistics.robust import Floats, reined, scaled_mad
+from registry.statistics.robust import Floats, algorithm_a, reined
 
 # A unit set up anew on another bench repeats itself within about this: common practice, no published source.
 _SET_UP = 0.01
 _LEAST_SPREAD = 0.005
+_ROUNDS = 8
 
 Flags = NDArray[np.bool_]
 
@@ -107,10 +108,13 @@ def _judged(pairs: pd.DataFrame, off: Collection[int], watched: int) -> list[Shi
     is_off = np.isin(gauges, list(off))
     tamed, spread = _tamed(pairs)
     scatter = float(np.sqrt((pairs["systematic"] ** 2).mean()))
-    centres, errors = _tested(pairs, tamed, (gauges, is_off), (spread, scatter))
-    wider = _seen_scatter(centres[~is_off], errors[~is_off], scatter)
-    if wider > scatter:
-        centres, errors = _tested(pairs, tamed, (gauges, is_off), (spread, wider))
+    for _ in range(_ROUNDS):
+        centres, errors = _tested(pairs, tamed, (gauges, is_off), (spread, scatter))
+        aside = _foremost(centres / errors, is_off)
+        wider = _seen_scatter(*_tested(pairs, tamed, (gauges, aside), (spread, scatter)), aside, scatter)
+        if wider <= 1.01 * scatter:
+            break
+        scatter = wider
     freedom = max(len(pairs) - pairs["build"].nunique() - int(is_off.sum()) - 1, 1)
     tests = max(watched, gauges.size)
     return [
@@ -157,13 +161,26 @@ def _mean_shift(products: Floats, fixed: list[int], z: int) -> tuple[float, floa
     return float(products[z, -1] - inner @ products[fixed, -1]) / weight, weight**-0.5
 
 
-def _seen_scatter(centres: Floats, errors: Floats, declared: float) -> float:
-    """How far sound gauges are seen to scatter beyond what units explain; needs four of them."""
-    known = np.isfinite(errors)
-    if known.sum() < 4:
-        return declared
-    explained = float(np.median(errors[known] ** 2)) - declared**2
-    return float(np.sqrt(max(scaled_mad(centres[known]) ** 2 - explained, 0.0)))
+def _foremost(scores: Floats, is_off: Flags) -> Flags:
+    """The gauges that are off with the foremost quarter of the others: any of these may be off too."""
+    among = np.flatnonzero(~is_off)
+    first = among[np.argsort(-np.abs(scores[among]))[: -(-among.size // 4)]]
+    aside = is_off.copy()
+    aside[first] = True
+    return aside
+
+
+def _seen_scatter(centres: Floats, errors: Floats, aside: Flags, scatter: float) -> float:
+    """Widen the scatter allowed to sound gauges where they are seen to scatter more than is allowed for.
+
+    By the mean square of the scores of the nearest three quarters, of which there must be three. Normal ones
+    come to 0.37; only what is beyond 1 counts, as so few gauges know their own scatter poorly.
+    """
+    near = ~aside & np.isfinite(errors)
+    if near.sum() < 3:
+        return scatter
+    excess = float(np.mean((centres[near] / errors[near]) ** 2)) - 1.0
+    return float(np.sqrt(scatter**2 + max(excess, 0.0) * float(np.median(errors[near] ** 2))))
 
 
 def _tamed(pairs: pd.DataFrame) -> tuple[Floats, float]:
@@ -181,7 +198,8 @@ def _tamed(pairs: pd.DataFrame) -> tuple[Floats, float]:
     tamed, spread = y, _LEAST_SPREAD
     for _ in range(3):
         fitted = design @ (inverse @ (design.T @ tamed))
-        spread = max(scaled_mad(y - fitted) * float(np.sqrt(len(y) / freedom)), _LEAST_SPREAD)
+        about = algorithm_a(y - fitted)[1] if len(y) > 1 else 0.0
+        spread = max(about * float(np.sqrt((len(y) - 1) / freedom)), _LEAST_SPREAD)
         tamed = fitted + reined(y - fitted, spread, len(y))
     return tamed, spread
 

@@ -1,0 +1,101 @@
+"""Gauges that are off are found, those that are not are left alone, and one wrong gauge blames no other."""
+
+import numpy as np
+import pytest
+
+from registry.statistics.pairs import pair_table
+from registry.statistics.shifts import Shift, gauge_shifts
+from tests.statistics.communities import Readers
+
+TRIALS = 50
+
+
+def judged(readers: Readers, rng: np.random.Generator) -> list[Shift]:
+    return gauge_shifts(pair_table(readers.readings(rng)))
+
+
+def off(readers: Readers, rng: np.random.Generator) -> set[int]:
+    return {shift.gauge for shift in judged(readers, rng) if shift.is_off()}
+
+
+@pytest.mark.parametrize(
+    "readers",
+    [
+        Readers(),
+        Readers(clinics=3),
+        Readers(between_units=0.06),
+        Readers(between_gauges=0.012),
+        Readers(clinics=4, builds=1, units=16),
+        Readers(round_robin=2),
+    ],
+)
+def test_sound_communities_are_left_alone(readers: Readers) -> None:
+    rng = np.random.default_rng(21)
+    assert sum(bool(off(readers, rng)) for _ in range(TRIALS)) / TRIALS <= 0.04
+
+
+@pytest.mark.parametrize(
+    ("readers", "least"),
+    [
+        (Readers(gains={2: 1.08}), 0.75),
+        (Readers(gains={2: 0.92}, between_units=0.02), 0.95),
+        (Readers(gains={2: 1.08}, clinics=3), 0.95),
+        (Readers(gains={2: 1.08}, round_robin=2), 0.95),
+    ],
+)
+def test_eight_per_cent_is_found_and_blamed_on_nobody_else(readers: Readers, least: float) -> None:
+    rng = np.random.default_rng(22)
+    found = [off(readers, rng) for _ in range(TRIALS)]
+    assert sum(2 in gauges for gauges in found) / TRIALS >= least
+    assert sum(bool(gauges - {2}) for gauges in found) / TRIALS <= 0.04
+
+
+def test_two_wrong_gauges_are_both_found() -> None:
+    rng = np.random.default_rng(23)
+    readers = Readers(gains={1: 1.12, 4: 0.88}, between_units=0.02)
+    assert all(off(readers, rng) == {1, 4} for _ in range(10))
+
+
+def test_the_interval_holds_the_true_shift() -> None:
+    rng = np.random.default_rng(24)
+    readers = Readers(gains={2: 1.06})
+    holds = 0
+    for _ in range(TRIALS):
+        shift = next(s for s in judged(readers, rng) if s.gauge == 2)
+        holds += shift.low <= 0.06 <= shift.high
+    assert holds / TRIALS >= 0.9
+
+
+def test_a_wild_unit_does_not_blame_its_gauge() -> None:
+    rng = np.random.default_rng(25)
+    assert all(off(Readers(odd={8: 0.5}), rng) == set() for _ in range(12))
+
+
+def test_less_than_matters_is_not_raised_however_sure() -> None:
+    rng = np.random.default_rng(26)
+    readers = Readers(gains={2: 1.025}, between_units=0.005, between_gauges=0.001)
+    found = judged(readers, rng)
+    assert not any(shift.is_off() for shift in found)
+    assert next(s for s in found if s.gauge == 2).is_clear()
+
+
+def test_watching_more_gauges_asks_for_more() -> None:
+    pairs = pair_table(Readers(gains={2: 1.03}).readings(np.random.default_rng(27)))
+    few, many = gauge_shifts(pairs), gauge_shifts(pairs, watched=12)
+    assert few[2].p < 0.5
+    assert many[2].p == pytest.approx(2 * few[2].p)
+
+
+def test_floors() -> None:
+    rng = np.random.default_rng(28)
+    two_clinics = judged(Readers(clinics=2, gains={1: 1.2}), rng)
+    assert not any(shift.is_carried() for shift in two_clinics)
+    assert all(shift.is_clear() for shift in two_clinics)
+    few_units = judged(Readers(builds=1, units=8, clinics=4, gains={1: 1.2}), rng)
+    assert all(shift.units == 2 and not shift.is_off() for shift in few_units)
+
+
+def test_builds_a_single_clinic_read_tell_nothing() -> None:
+    readings = Readers(builds=1).readings(np.random.default_rng(29))
+    lone = readings[readings["clinic"] == 0]
+    assert gauge_shifts(pair_table(lone)) == []
