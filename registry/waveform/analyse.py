@@ -13,6 +13,7 @@ from .refine import Deviations, deviations, mark
 from .shape import Shape, shape
 from .types import Flags, Floats, LossKind
 
+FURTHEST_SHIFT = 0.1  # of the shorter of width and rest: more is no refinement of a crossing
 USUAL = 0.2  # cycles whose period or width is further from the median are left out of the common cycle
 
 
@@ -76,9 +77,12 @@ def _sharpen(
     found = deviations(
         folded, profile, mark(profile, float(profile.level.min()), float(profile.level.max())), use.size
     )
+    most = FURTHEST_SHIFT * min(folded.width, folded.period - folded.width)
+    later = np.clip(np.nan_to_num(found.rise_s), -most, most)
+    turned = np.clip(np.append(np.nan_to_num(found.fall_s), 0.0)[: fall.size], -most, most)
     return (
-        rise + np.nan_to_num(found.rise_s),
-        fall + np.append(np.nan_to_num(found.fall_s), 0.0)[: fall.size],
+        rise + later,
+        fall + turned,
         folded,
         profile,
         found,
@@ -96,7 +100,7 @@ def _judge(
     folded, profile, found, outline = common
     period = float(np.diff(rise)[use].mean())
     slots = due_cycles(rise, period, float(signal.seconds[0]), float(signal.seconds[-1]), outline.hold_to)
-    pulse = Pulse(outline.hold_from, outline.hold_to, outline.low.value, outline.high.value)
+    pulse = Pulse(outline.hold_from, outline.hold_to, outline.end, outline.low.value, outline.high.value)
     if rise.size and signal.seconds[-1] < rise[-1] + outline.hold_to:
         last = int(np.argmax(slots.rise))
         slots = replace(

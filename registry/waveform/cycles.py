@@ -18,6 +18,7 @@ Indices = NDArray[np.intp]
 SHORTEST_S, LONGEST_S = 0.2, 8.0
 GRID_HZ = 40.0
 LIKENESS = 0.25  # below this share of the variance repeats from cycle to cycle: not a pump
+IDLE = 0.3  # of the usual swing: less is a pump at rest or open air, judged by the usual levels
 FIRST_PEAK = 0.85  # the first peak of likeness this close to the best one is the period, not a multiple
 
 
@@ -75,7 +76,7 @@ def _autocorrelation(grid: Floats, furthest: int) -> Floats:
 def _running_median(levels: Floats, width: int = 7) -> Floats:
     if levels.size <= width:
         return np.full(levels.size, np.median(levels))
-    padded = np.pad(levels, width // 2, mode="edge")
+    padded = np.pad(levels, width // 2, mode="reflect")
     return np.asarray(np.median(sliding_window_view(padded, width), axis=1))
 
 
@@ -87,6 +88,9 @@ def share_of_swing(vacuum: Floats, per_cycle: float) -> tuple[Floats, Floats, Fl
     edges = np.arange(0.0, max(vacuum.size - per_cycle / 2, 1.0), per_cycle).astype(np.intp)
     high = _running_median(np.maximum.reduceat(vacuum, edges))
     low = _running_median(np.minimum.reduceat(vacuum, edges))
+    usual_low, usual_high = float(np.median(low)), float(np.median(high))
+    idle = high - low < IDLE * (usual_high - usual_low)
+    high, low = np.where(idle, usual_high, high), np.where(idle, usual_low, low)
     lengths = np.diff(edges, append=vacuum.size)
     scale = 1.0 / np.maximum(high - low, 1e-12)
     share = vacuum * np.repeat(scale, lengths)

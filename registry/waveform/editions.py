@@ -21,9 +21,10 @@ class Edition:
     """A set of metric definitions with the limits that belong to them.
 
     Fractions are of the swing between low and high level: `low_reference` and `high_reference` bound a
-    transition, `mid_reference` starts a cycle, `arm` and `fire` are the hysteresis about it. A cycle is weak
-    below `weak_below`, collapsed where it lacks more than `collapsed_deficit` of the swing on average over
-    the hold, and settled within `settled_within` of the final peak.
+    transition, `mid_reference` starts a cycle, `arm` and `fire` are the hysteresis about it. A cycle is lost
+    where it lacks more than `hold_deficit` of its neighbours' vacuum over the hold, or reaches the high level
+    and still lacks `pulse_deficit` over the whole pulse. Cycles are settled within `settled_within` of the
+    final peak.
     """
 
     number: int
@@ -33,8 +34,8 @@ class Edition:
     high_reference: float = 0.9
     arm: float = 0.3
     fire: float = 0.7
-    weak_below: float = 0.7
-    collapsed_deficit: float = 0.25
+    hold_deficit: float = 0.25
+    pulse_deficit: float = 0.12
     settled_within: float = 0.05
 
 

@@ -16,6 +16,8 @@ from .types import Flags, Floats, LossKind
 
 Indices = NDArray[np.intp]
 
+CLEAR_OF = 7.0  # robust standard deviations of the pulses' own variation
+
 
 @dataclass(frozen=True, eq=False)
 class Slots:
@@ -31,10 +33,11 @@ class Slots:
 
 @dataclass(frozen=True)
 class Pulse:
-    """What a whole pulse looks like: seconds from the rise to the start and end of hold, and its levels."""
+    """A whole pulse: seconds from its rise to the start and the end of hold and to its own end; levels."""
 
     hold_from: float
     hold_to: float
+    end: float
     low: float
     high: float
 
@@ -65,22 +68,37 @@ def due_cycles(rise: Floats, period: float, first: float, last: float, hold_to: 
     return Slots(start, which, followed)
 
 
-def hold_means(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> Floats:
-    """Mean vacuum over the hold of each slot; the nearest sample where the hold falls between two."""
-    bounds = np.searchsorted(seconds, np.concatenate([start + pulse.hold_from, start + pulse.hold_to]))
-    first, last = bounds[: start.size], bounds[start.size :]
+def window_means(seconds: Floats, total: Floats, first_s: Floats, last_s: Floats) -> Floats:
+    """Mean vacuum between two instants of each slot; the nearest sample where none lies between.
+
+    `total` is the running sum of vacuum, one longer than `seconds`, from 0.
+    """
+    bounds = np.searchsorted(seconds, np.concatenate([first_s, last_s]))
+    first, last = bounds[: first_s.size], bounds[first_s.size :]
     first = np.minimum(first, seconds.size - 1)
     last = np.minimum(np.maximum(last, first + 1), seconds.size)
-    total = np.concatenate([[0.0], np.cumsum(vacuum)])
     return np.asarray((total[last] - total[first]) / (last - first))
 
 
 def _around(means: Floats, width: int = 9) -> Floats:
-    """Running median of hold means, so that each cycle is judged against its neighbours."""
+    """Running median, so that each cycle is judged against its neighbours."""
     if means.size <= width:
         return np.full(means.size, np.median(means))
     padded = np.pad(means, width // 2, mode="reflect")
     return np.asarray(np.median(sliding_window_view(padded, width), axis=1))
+
+
+def deficits(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> tuple[Floats, Floats, Floats]:
+    """(lack over the hold, over the whole pulse, hold means); lacks are shares of what neighbours show."""
+    total = np.concatenate([[0.0], np.cumsum(vacuum)])
+    hold = window_means(seconds, total, start + pulse.hold_from, start + pulse.hold_to)
+    whole = window_means(seconds, total, start, start + pulse.end)
+    least = 0.2 * pulse.swing
+    lacks = []
+    for means in (hold, whole):
+        near = _around(means)
+        lacks.append((near - means) / np.maximum(near - pulse.low, least))
+    return lacks[0], lacks[1], hold
 
 
 def _peaks(seconds: Floats, vacuum: Floats, start: Floats, period: float, pulse: Pulse) -> Floats:
@@ -99,19 +117,22 @@ def _peaks(seconds: Floats, vacuum: Floats, start: Floats, period: float, pulse:
 def classify(
     seconds: Floats, vacuum: Floats, slots: Slots, pulse: Pulse, period: float, edition: Edition
 ) -> tuple[LossKind, ...]:
-    """The kind of loss of each slot, "" for a whole cycle."""
-    means = hold_means(seconds, vacuum, slots.start, pulse)
-    near = _around(means)
-    deficit = (near - means) / np.maximum(near - pulse.low, 0.2 * pulse.swing)
-    absent = slots.rise < 0
-    suspects = np.flatnonzero(absent | (deficit > edition.collapsed_deficit))
+    """The kind of loss of each slot, "" for a whole cycle.
+
+    A cycle is lost that lacks much of its hold, or that reaches the high level and ends early, clear of how
+    pulses vary in this trace.
+    """
+    hold, whole, means = deficits(seconds, vacuum, slots.start, pulse)
+    usual = 1.4826 * float(np.median(np.abs(whole - np.median(whole))))
+    short = whole > max(edition.pulse_deficit, CLEAR_OF * usual)
+    suspects = np.flatnonzero((hold > edition.hold_deficit) | short)
     kinds: list[LossKind] = [""] * slots.start.size
     tops = _peaks(seconds, vacuum, slots.start[suspects], period, pulse)
     reached = (tops - pulse.low) / pulse.swing
-    for slot, share, missing in zip(suspects, reached, absent[suspects], strict=True):
-        if missing:
+    for slot, share in zip(suspects, reached, strict=True):
+        if slots.rise[slot] < 0:
             kinds[slot] = "weak" if share > 0.2 else "missing"
-        else:
+        elif hold[slot] > edition.hold_deficit or share > edition.high_reference:
             kinds[slot] = "collapsed" if share > 0.8 else "weak"
     return _without_run_up(kinds, means)
 

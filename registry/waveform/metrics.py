@@ -10,7 +10,7 @@ from .condition import Signal
 from .editions import Edition
 from .shape import Timed
 from .types import Floats, Quantity
-from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, lag_one, rectangular, scatter
+from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, rectangular, scatter
 
 CLOCK = rectangular(CLOCK_LIMIT)
 MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mean, normal scatter
@@ -38,7 +38,8 @@ def budget(analysis: Analysis, gauge: GaugeParts) -> Budget:
     found = analysis.deviations
     level_noise = found.noise / sqrt(max(found.top_samples, 1.0))
     periods = known(analysis.period)
-    u_rise = max(found.rise_error_s, sqrt(max(-lag_one(periods), 0.0)))
+    shared = max(-lag_one(periods), 0.0) * float(periods.var()) if periods.size else 0.0
+    u_rise = max(found.rise_error_s, sqrt(shared))
     return Budget(
         scatter(known(analysis.peak), level_noise),
         scatter(known(analysis.residual), level_noise),
@@ -73,7 +74,7 @@ def u_mean_period(count: int, spread: float, u_rise: float, runs: int) -> float:
     Reading errors of a crossing shared by two neighbours cancel, so only the ends of runs count; the pump's
     own scatter does not cancel.
     """
-    return sqrt(spread**2 / count + 2 * runs * u_rise**2 / count**2)
+    return sqrt(few(count) * spread**2 / count + 2 * runs * u_rise**2 / count**2)
 
 
 def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
@@ -177,7 +178,9 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
     away = at - at.mean()
     slope = float(away @ peak) / float(away @ away)
     left = peak - peak.mean() - slope * away
-    u_slope = sqrt(float(left @ left) / (at.size - 2) / float(away @ away))
+    alike = min(max(lag_one(left), 0.0), 0.8)
+    grown = few(at.size - 1) * (1 + alike) / (1 - alike)
+    u_slope = sqrt(grown * float(left @ left) / (at.size - 2) / float(away @ away))
     relative = shared.gauge.gain(analysis.shape.high.value, analysis.shape.low.value)
     high = analysis.shape.high.value
     return {
@@ -189,10 +192,13 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
 def _settling(at: Floats, peak: Floats, period: float, within: float) -> Quantity:
     """Seconds from the first cycle until the peaks stay within a share of the final one.
 
-    The final peak is the median of the last quarter; the time is known to half a cycle.
+    The final peak is the median of the last quarter; a pump whose late peaks scatter more than the share is
+    allowed its scatter. The time is known to half a cycle.
     """
     final = float(np.median(peak[-max(peak.size // 4, 3) :]))
-    outside = np.flatnonzero(np.abs(peak - final) > within * abs(final))
+    late = peak[peak.size // 2 :]
+    band = max(within * abs(final), 3.5 * float(late.std()))
+    outside = np.flatnonzero(np.abs(peak - final) > band)
     settled = int(outside[-1]) + 1 if outside.size else 0
     value = float(at[min(settled, at.size - 1)] - at[0])
     return Quantity.of(value, "s", rectangular(period / 2), value * CLOCK)

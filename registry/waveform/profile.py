@@ -108,7 +108,10 @@ def _within_bin(
 
 
 def _scatter(variance: Floats, weight: Floats, slope_part: Floats, floor: float) -> Floats:
-    """Variance of a single sample near each bin, pooled over seven bins, never under floor**2."""
+    """Variance of a single sample near each bin, pooled over seven bins.
+
+    Never under floor**2 nor far under what is usual: taking off the slope's part can leave nothing by chance.
+    """
     excess = np.maximum(variance - slope_part, 0.0) * weight
     freedom = np.maximum(weight - 1.0, 0.0)
     around = np.ones(7)
@@ -116,7 +119,7 @@ def _scatter(variance: Floats, weight: Floats, slope_part: Floats, floor: float)
     pooled = np.convolve(excess[wrap], around, "valid") / np.maximum(
         np.convolve(freedom[wrap], around, "valid"), 1.0
     )
-    return np.asarray(np.maximum(pooled, floor**2))
+    return np.asarray(np.maximum(pooled, max(floor**2, 0.3 * float(np.median(pooled)))))
 
 
 def _window_sizes(bins: int) -> Indices:
@@ -172,7 +175,7 @@ def _widest_agreeing(
     """(value, its variance, slope, its variance) at each point from the widest window that still agrees."""
     w, x, xx, y, xy = sums[:, last] - sums[:, first]
     mean_x = x / w
-    spread = np.maximum(xx - x * mean_x, 1e-300)
+    spread = np.maximum(xx - x * mean_x, 1e-9 * w * (at[-1] / at.size) ** 2)
     slope = (xy - y * mean_x) / spread
     away = at - mean_x
     value = y / w + slope * away

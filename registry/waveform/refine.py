@@ -76,7 +76,7 @@ def _shifts(
     cycles = above.size
     upper = np.append(above, above[-1])
     rise_sum, rise_weight = np.zeros(cycles + 1), np.zeros(cycles + 1)
-    early = profile.at < folded.width / 2
+    early = profile.at < folded.width
     share = _share(profile)
     error_sum = 0.0
     for bins, later in ((marks.rise & early, 0), (marks.rise & ~early, 1)):
@@ -107,8 +107,8 @@ def _flank(
     slope, part = profile.slope[place], share[place]
     error = residual[chosen] - part * above[cycle] - (1 - part) * below[cycle]
     size = below.size
-    products: Floats = np.bincount(cycle, weights=slope * error, minlength=size)
-    squares: Floats = np.bincount(cycle, weights=slope**2, minlength=size)
+    products = np.bincount(cycle, slope * error, minlength=size).astype(np.float64)
+    squares = np.bincount(cycle, slope**2, minlength=size).astype(np.float64)
     shift = -products / np.maximum(squares, 1e-300)
     remaining = (error + slope * shift[cycle]) * slope
     freedom = max(1.0 - folded.count / max(chosen.size, 1), 0.2)

@@ -1,22 +1,35 @@
 """Levels and times of the common cycle: state levels, transition durations, hold, duty, steepest rise.
 
 Definitions follow IEC 60469 / IEEE 181: the 10 % and 90 % instants are those nearest the mid-reference
-crossing on either side; levels between bins are joined by straight lines.
+crossing on either side.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .editions import Edition
-from .extreme import Level, highest
+from .patches import Bins, Patch, fit_patches
 from .profile import Profile
-from .types import Flags, Floats
+
+DEPTH = 0.3  # of the swing: how far a patch may reach up or down from its point
+CAREFUL = 1.0  # standard errors a bin is discounted by when the extreme one is looked for
+SEARCH_SHARE = 0.3  # of a bin's error: what choosing the extreme bin adds (by replay, as for MISFIT)
+BIN_SHARE = 0.1  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
+
+
+@dataclass(frozen=True)
+class Level:
+    """A state level in mmHg with its standard error from noise."""
+
+    value: float
+    error: float
 
 
 @dataclass(frozen=True)
 class Timed:
-    """A time in seconds with its standard error."""
+    """A time (or a slope) with its standard error from noise."""
 
     value: float
     error: float
@@ -24,7 +37,7 @@ class Timed:
 
 @dataclass(frozen=True)
 class Shape:
-    """What one profile shows: `rise_s`, `fall_s` at mid-reference; the hold is `hold_from`..`hold_to`."""
+    """What one profile shows: mid-reference crossings, the hold and the end of the pulse in s; levels."""
 
     high: Level
     low: Level
@@ -32,6 +45,7 @@ class Shape:
     fall_s: float
     hold_from: float
     hold_to: float
+    end: float
     pull: Timed
     release: Timed
     hold: Timed
@@ -44,104 +58,163 @@ class Shape:
         return self.high.value - self.low.value
 
 
-def levels(profile: Profile) -> tuple[Level, Level]:
-    """(high, low) level of the profile."""
-    depth = 0.25 * float(np.ptp(profile.level))
-    top = int(np.argmax(profile.level - profile.error))
-    bottom = int(np.argmin(profile.level + profile.error))
-    high = highest(profile.at, profile.raw, profile.weight, top, profile.period, depth)
-    turned = highest(profile.at, -profile.raw, profile.weight, bottom, profile.period, depth)
-    return high, Level(-turned.value, turned.error, turned.at)
-
-
 def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     """The shape of a profile whose falling crossing lies near `width`; None where a flank is not whole."""
-    high, low = levels(profile)
+    bins = Bins(profile.at, profile.raw, profile.weight, profile.level, profile.period)
+    depth = DEPTH * float(np.ptp(profile.level))
+    high, low = _levels(bins, profile, depth)
+    shares = (edition.low_reference, edition.mid_reference, edition.high_reference)
+    wanted = [low.value + share * (high.value - low.value) for share in shares]
+    errors = [float(np.hypot(share * high.error, (1 - share) * low.error)) for share in shares]
     line = _Line(profile, width)
-    marks = (edition.low_reference, edition.mid_reference, edition.high_reference)
-    wanted = [low.value + share * (high.value - low.value) for share in marks]
-    rise = [line.rising(level) for level in wanted]
-    fall = [line.falling(level) for level in wanted]
-    if not np.all(np.isfinite(rise + fall)):
+    rough = [line.rising(level) for level in wanted] + [line.falling(level) for level in wanted]
+    if not np.all(np.isfinite(rough)):
         return None
-    errors = [_level_error(share, high.error, low.error) for share in marks]
-    ups = [line.time_error(at, error) for at, error in zip(rise, errors, strict=True)]
-    downs = [line.time_error(at, error) for at, error in zip(fall, errors, strict=True)]
+    steep_at = line.steepest(rough[0], rough[2])
+    starts = np.array([line.bin_at(at) for at in [*rough, steep_at]], dtype=np.intp)
+    *crossed, steep = fit_patches(bins, starts, depth)
+    times = [
+        _instant(patch, level, error, at, line)
+        for patch, level, error, at in zip(crossed, wanted * 2, errors * 2, rough, strict=True)
+    ]
+    up, down = times[:3], times[3:]
     return Shape(
         high,
         low,
-        rise[1],
-        fall[1],
-        rise[2],
-        fall[2],
-        Timed(rise[2] - rise[0], float(np.hypot(ups[0], ups[2]))),
-        Timed(fall[0] - fall[2], float(np.hypot(downs[0], downs[2]))),
-        Timed(line.time_above(wanted[2], rise[2], fall[2]), float(np.hypot(ups[2], downs[2]))),
-        Timed(fall[1] - rise[1], float(np.hypot(ups[1], downs[1]))),
-        _steepest(profile, rise[0], rise[2]),
+        up[1].value,
+        down[1].value,
+        up[2].value,
+        down[2].value,
+        down[0].value,
+        _between(up[0], up[2]),
+        _between(down[2], down[0]),
+        _hold(line, wanted[2], up[2], down[2]),
+        _between(up[1], down[1]),
+        _steepest(steep, line, steep_at),
     )
 
 
-def _level_error(share: float, high: float, low: float) -> float:
-    return float(np.hypot(share * high, (1 - share) * low))
+def _levels(bins: Bins, profile: Profile, depth: float) -> tuple[Level, Level]:
+    """(high, low) level, each from the patch about the highest and the lowest bin."""
+    top = int(np.argmax(profile.level - CAREFUL * profile.error))
+    bottom = int(np.argmin(profile.level + CAREFUL * profile.error))
+    signs = np.array([1, -1], dtype=np.intp)
+    found = fit_patches(bins, np.array([top, bottom], dtype=np.intp), depth, signs)
+    both = []
+    for patch, place, sign in zip(found, (top, bottom), (1, -1), strict=True):
+        if patch is None:
+            both.append(Level(float(profile.level[place]), float(profile.error[place])))
+        else:
+            x = patch.extreme(sign)
+            place_error = SEARCH_SHARE / np.sqrt(profile.weight[place])
+            both.append(Level(patch.value(x), float(np.hypot(patch.error(x), place_error))))
+    return both[0], both[1]
+
+
+def _instant(patch: Patch | None, level: float, error: float, rough: float, line: "_Line") -> Timed:
+    """When the profile meets a level: from the patch, or from straight lines between bins where it fails."""
+    x = None if patch is None else patch.crossing(level)
+    if patch is None or x is None or patch.slope(x) == 0:
+        return Timed(rough, line.time_error(rough, error))
+    centre = patch.at - (line.period if patch.at > line.turn else 0.0)
+    noise = float(np.hypot(patch.error(x), error)) / abs(patch.slope(x))
+    return Timed(centre + x, float(np.hypot(noise, BIN_SHARE * line.period / line.at.size)))
+
+
+def _between(one: Timed, two: Timed) -> Timed:
+    return Timed(abs(two.value - one.value), float(np.hypot(one.error, two.error)))
+
+
+def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
+    """Time above a level between two instants, less any dip under it."""
+    span = _between(first, last)
+    return Timed(span.value - line.dips(level, first.value, last.value), span.error)
+
+
+def _steepest(patch: Patch | None, line: "_Line", at: float) -> Timed:
+    if patch is None:
+        return Timed(*line.slope_at(at))
+    best = max((patch.first, 0.0, patch.last), key=lambda x: patch.slope(x) - patch.slope_error(x))
+    bend = 0.25 * abs(patch.slope(patch.last) - patch.slope(patch.first))
+    return Timed(patch.slope(best), float(np.hypot(patch.slope_error(best), bend)))
+
+
+def _turns(profile: Profile, width: float) -> tuple[float, float]:
+    """(when the profile is lowest after the fall, when it is highest before it)."""
+    up = int(np.searchsorted(profile.at, width))
+    top = int(np.argmax(profile.level[: max(up, 1)]))
+    bottom = min(up, profile.at.size - 1) + int(np.argmin(profile.level[min(up, profile.at.size - 1) :]))
+    return float(profile.at[bottom]), float(profile.at[top])
 
 
 class _Line:
-    """The profile as straight lines, from half a rest before the rise to half a rest after the fall."""
+    """The smoothed profile unrolled from half a rest before the rise to half a rest after the fall."""
 
     def __init__(self, profile: Profile, width: float) -> None:
-        turn = width + (profile.period - width) / 2
-        before = profile.at >= turn
-        after = ~before
-        self.at = np.concatenate([profile.at[before] - profile.period, profile.at[after]])
-        self.level = np.concatenate([profile.level[before], profile.level[after]])
-        self.error = np.concatenate([profile.error[before], profile.error[after]])
-        self.slope = np.concatenate([profile.slope[before], profile.slope[after]])
-        self.middle = width / 2
+        self.turn, self.top = _turns(profile, width)
+        first = int(np.searchsorted(profile.at, self.turn))
+        self.order = np.concatenate([np.arange(first, profile.at.size), np.arange(first)])
+        self.at = profile.at[self.order]
+        self.at[: profile.at.size - first] -= profile.period
+        self.level = profile.level[self.order]
+        self.error = profile.error[self.order]
+        self.slope = profile.slope[self.order]
+        self.slope_error = profile.slope_error[self.order]
+        self.period = profile.period
         self.width = width
 
-    def _cross(self, index: int, level: float) -> float:
-        one, two = self.level[index], self.level[index + 1]
-        return float(
-            self.at[index] + (self.at[index + 1] - self.at[index]) * (level - one) / (two - one or np.nan)
-        )
+    def bin_at(self, at: float) -> int:
+        """Bin of the profile nearest an instant."""
+        return int(self.order[self._nearest(at)])
+
+    def _nearest(self, at: float) -> int:
+        after = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
+        middle = 0.5 * float(self.at[after - 1] + self.at[after])
+        return int(np.where(at < middle, after - 1, after))
+
+    def _cross(self, flips: NDArray[np.intp], level: float) -> list[float]:
+        one, two = self.level[flips], self.level[flips + 1]
+        start, end = self.at[flips], self.at[flips + 1]
+        return [float(at) for at in start + (end - start) * (level - one) / (two - one)]
 
     def rising(self, level: float) -> float:
         """Instant of the rise through `level` nearest the rising crossing, NaN when there is none."""
         flips = np.flatnonzero((self.level[:-1] < level) & (self.level[1:] >= level))
-        times = [self._cross(int(i), level) for i in flips if self.at[i] < self.middle]
+        times = [at for at in self._cross(flips, level) if at < self.top]
         return min(times, key=abs, default=np.nan)
 
     def falling(self, level: float) -> float:
         """Instant of the fall through `level` nearest the falling crossing, NaN when there is none."""
         flips = np.flatnonzero((self.level[:-1] >= level) & (self.level[1:] < level))
-        times = [self._cross(int(i), level) for i in flips if self.at[i + 1] > self.middle]
+        times = [at for at in self._cross(flips, level) if at > self.top]
         return min(times, key=lambda at: abs(at - self.width), default=np.nan)
 
     def time_error(self, at: float, level_error: float) -> float:
         """Standard error of an instant: that of its level and of the profile there, over the slope."""
-        here = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
-        rise = abs(self.level[here] - self.level[here - 1]) / (self.at[here] - self.at[here - 1])
-        steep = max(rise, 0.5 * abs(self.slope[here]), 1e-12)
-        return float(np.hypot(self.error[here], level_error) / steep)
+        here = self._nearest(at)
+        after = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
+        rise = float(self.level[after] - self.level[after - 1]) / float(self.at[after] - self.at[after - 1])
+        steep = max(abs(rise), abs(float(self.slope[here])), 1e-12)
+        noise = float(np.hypot(self.error[here], level_error) / steep)
+        return float(np.hypot(noise, BIN_SHARE * self.period / self.at.size))
 
-    def time_above(self, level: float, first: float, last: float) -> float:
-        """Seconds the line is above `level` between two instants."""
-        inside: Flags = (self.at > first) & (self.at < last)
-        at = np.concatenate([[first], self.at[inside], [last]])
-        over: Floats = np.concatenate([[0.0], self.level[inside] - level, [0.0]])
-        one, two = over[:-1], over[1:]
-        high, low = np.maximum(one, two), np.minimum(one, two)
-        share = np.where(low >= 0, 1.0, np.where(high <= 0, 0.0, high / np.maximum(high - low, 1e-300)))
-        return float(share @ np.diff(at))
+    def slope_at(self, at: float) -> tuple[float, float]:
+        """Smoothed slope and its standard error at an instant."""
+        here = self._nearest(at)
+        return float(self.slope[here]), float(self.slope_error[here])
 
+    def steepest(self, first: float, last: float) -> float:
+        """Instant between two where the slope is largest, as far as it is known well."""
+        inside = np.flatnonzero((self.at >= first) & (self.at <= last))
+        if inside.size == 0:
+            return 0.5 * (first + last)
+        return float(self.at[inside[np.argmax(self.slope[inside] - self.slope_error[inside])]])
 
-def _steepest(profile: Profile, first: float, last: float) -> Timed:
-    """Steepest rise between the 10 % and 90 % instants, where the slope is known well enough to count."""
-    at = np.where(profile.at > profile.period / 2, profile.at - profile.period, profile.at)
-    inside = (at >= first) & (at <= last)
-    if not inside.any():
-        inside = np.abs(at) == np.abs(at).min()
-    slope, error = profile.slope[inside], profile.slope_error[inside]
-    best = int(np.argmax(slope - error))
-    return Timed(float(slope[best]), float(error[best]))
+    def dips(self, level: float, first: float, last: float) -> float:
+        """Seconds between two instants that the profile is clearly under a level."""
+        inside = (self.at > first) & (self.at < last) & (self.level + 2 * self.error < level)
+        if not inside.any():
+            return 0.0
+        inner = np.flatnonzero(inside)
+        runs = np.split(inner, np.flatnonzero(np.diff(inner) > 1) + 1)
+        return float(sum(self.at[run[-1]] - self.at[run[0]] for run in runs if len(run) > 1))

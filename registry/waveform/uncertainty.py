@@ -19,6 +19,8 @@ CLOCK_LIMIT = 1e-4
 UNDECLARED = GaugeSpec(-np.inf, np.inf, 0.0, accuracy_mmhg=5.0, accuracy_fraction=0.02)
 # A gauge nobody zeroed reads within 3 mmHg of zero at open air. Common practice, no published source.
 UNKNOWN_ZERO_LIMIT = 3.0
+# How well the variance of reading noise is known, relative: by replay on traces of known truth.
+NOISE_UNSURE = 0.5
 
 
 def rectangular(half_width: float) -> float:
@@ -81,7 +83,10 @@ class Scatter:
 
 
 def scatter(values: Floats, noise: float) -> Scatter:
-    """Spread of independent values, each read with standard error `noise` (JCGM 100, 4.2)."""
+    """Spread of independent values, each read with standard error `noise` (JCGM 100, 4.2).
+
+    The mean's standard error is that of the t distribution, larger for few values (JCGM 101, 6.4.9.3).
+    """
     count = values.size
     mean = float(values.mean()) if count else np.nan
     if count < 2:
@@ -90,9 +95,14 @@ def scatter(values: Floats, noise: float) -> Scatter:
     return Scatter(
         mean,
         _spread(variance, noise**2),
-        sqrt(variance / count),
+        sqrt(variance / count * few(count)),
         _u_spread(variance, noise**2, count),
     )
+
+
+def few(count: int) -> float:
+    """(n - 1) / (n - 3): what few values add to the variance of their mean (JCGM 101, 6.4.9.3)."""
+    return (count - 1.0) / (count - 3.0) if count > 4 else 3.0
 
 
 def _spread(variance: float, noise: float) -> float:
@@ -101,13 +111,15 @@ def _spread(variance: float, noise: float) -> float:
 
 def _u_spread(variance: float, noise: float, count: int) -> float:
     """Half of what the spread moves when the variance moves by its own standard error either way."""
-    off = variance * sqrt(2.0 / (count - 1))
+    off = hypot(variance * sqrt(3.0 / (count - 1)), NOISE_UNSURE * noise)
     return 0.5 * (_spread(variance + off, noise) - _spread(variance - off, noise))
 
 
 def lag_one(values: Floats) -> float:
-    """Covariance of neighbouring values; 0 for fewer than eight."""
+    """Correlation of neighbouring values, 0 where it is no more than chance would make or values are few."""
     if values.size < 8:
         return 0.0
     centred = values - values.mean()
-    return float(centred[1:] @ centred[:-1]) / (values.size - 1)
+    square = float(centred @ centred)
+    found = float(centred[1:] @ centred[:-1]) / square if square > 0 else 0.0
+    return found if abs(found) > 1.6 / sqrt(values.size) else 0.0

@@ -146,7 +146,7 @@ def _share(pump: Pump, plan: _Plan, index: NDArray[np.intp], since: Floats) -> F
     share = np.where(kind == "missing", 0.0, share)
     share = np.where(kind == "weak", share * (0.1 + 0.45 * depth), share)
     fall_at = pump.pull + pump.hold * (0.05 + 0.5 * depth)
-    quick = np.clip(1.0 - (since - fall_at) / (0.6 * pump.release), 0.0, 1.0)
+    quick = np.clip(1.0 - (since - fall_at) / min(0.6 * pump.release, 0.1 * pump.period), 0.0, 1.0)
     return np.where(kind == "collapsed", np.minimum(share, np.where(since < fall_at, 1.0, quick)), share)
 
 

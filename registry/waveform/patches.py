@@ -1,0 +1,214 @@
+"""Parabolas fitted to stretches of a folded cycle, each as wide as the cycle's own form allows.
+
+About a point, parabolas are fitted over windows of many left and right reaches. A window serves when terms of
+third and fourth order add nothing to the fit that noise would not; the widest such window is taken. A plateau
+is thus averaged whole, a dome or a flank is followed, and a corner ends the window. Values read from a patch
+are free of the bias that a maximum over noisy points or a fixed smoothing has.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .types import Flags, Floats
+
+Indices = NDArray[np.intp]
+
+REACHES = np.array([0, 2, 3, 5, 8, 13, 21, 34, 55, 89])
+FEWEST = 6  # bins a parabola and its test need
+EXTRA_TERMS = 5.0  # improvement of chi-square by two more terms that noise can explain
+EXCESS = 2.5  # standard deviations of chi-square allowed for the parabola itself
+# A form that noise hides can still bend a patch by about as much as noise: found by replay on traces of known
+# truth (tests/waveform/trial.py), not from a published source.
+MISFIT = 1.5
+
+
+def _pairs() -> tuple[Indices, Indices]:
+    """Left and right reaches tried together: alike in size, or one side close to the point."""
+    left, right = (grid.ravel() for grid in np.meshgrid(np.arange(REACHES.size), np.arange(REACHES.size)))
+    keep = (np.abs(left - right) <= 2) | (np.minimum(left, right) <= 1)
+    keep &= REACHES[left] + REACHES[right] + 1 >= FEWEST
+    return left[keep], right[keep]
+
+
+LEFT, RIGHT = _pairs()
+COUNTS = (REACHES[LEFT] + REACHES[RIGHT] + 1).astype(np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """A parabola `level + c0 + c1 x + c2 x^2`, x seconds from `at`, fitted over `first`..`last` (x)."""
+
+    at: float
+    level: float
+    coefficients: Floats
+    covariance: Floats
+    first: float
+    last: float
+
+    def value(self, x: float) -> float:
+        """The level at x."""
+        return self.level + float(self.coefficients @ (1.0, x, x * x))
+
+    def error(self, x: float) -> float:
+        """Standard error of the level at x, from noise and from misfit that noise hides."""
+        terms = np.array([1.0, x, x * x])
+        return MISFIT * float(np.sqrt(max(terms @ self.covariance @ terms, 0.0)))
+
+    def slope(self, x: float) -> float:
+        """Slope at x."""
+        return float(self.coefficients[1] + 2 * self.coefficients[2] * x)
+
+    def slope_error(self, x: float) -> float:
+        """Standard error of the slope at x, from noise and from misfit that noise hides."""
+        terms = np.array([0.0, 1.0, 2 * x])
+        return MISFIT * float(np.sqrt(max(terms @ self.covariance @ terms, 0.0)))
+
+    def extreme(self, sign: int) -> float:
+        """The x of the highest (sign 1) or lowest (-1) point within the window, among those known well."""
+        points, _ = _extremes(
+            self.coefficients[None],
+            self.covariance[None],
+            np.array([[self.first, self.last]]),
+            np.array([sign]),
+        )
+        return float(points[0])
+
+    def crossing(self, level: float) -> float | None:
+        """The x nearest 0 where the parabola meets a level, None when it does not near its window."""
+        constant, linear, square = (float(term) for term in self.coefficients)
+        below = constant - (level - self.level)
+        inside = linear * linear - 4 * square * below
+        if inside < 0 or linear == 0:
+            return None
+        x = -2 * below / (linear + np.copysign(np.sqrt(inside), linear))
+        slack = 0.25 * (self.last - self.first)
+        return float(x) if self.first - slack <= x <= self.last + slack else None
+
+
+@dataclass(frozen=True, eq=False)
+class Bins:
+    """A folded cycle in bins: mean time, mean level, one over its variance, and a smoothed level."""
+
+    at: Floats
+    level: Floats
+    weight: Floats
+    smooth: Floats
+    period: float
+
+
+def fit_patches(
+    bins: Bins, starts: Indices, depth: float, signs: Indices | None = None
+) -> list[Patch | None]:
+    """A patch about each of the bins `starts`, over bins within `depth` of it; None where none serves.
+
+    The widest window that serves is taken; with `signs` (1 high, -1 low) the one whose extreme is known best.
+    """
+    furthest = min(int(REACHES[-1]), (bins.at.size - 1) // 2)
+    index = starts[:, None] + np.arange(-furthest, furthest + 1)
+    lap = np.floor_divide(index, bins.at.size)
+    place = index - lap * bins.at.size
+    offset = bins.at[place] + lap * bins.period - bins.at[starts][:, None]
+    near = np.abs(bins.smooth[place] - bins.smooth[starts][:, None]) < depth
+    sums = _window_sums(
+        offset / bins.period, bins.level[place] - bins.level[starts][:, None], bins.weight[place]
+    )
+    free = np.stack([_free(near[:, :furthest][:, ::-1]), _free(near[:, furthest + 1 :])])
+    allowed = (REACHES[LEFT] <= free[0][:, None]) & (REACHES[RIGHT] <= free[1][:, None])
+    return _choose(bins, starts, offset, sums, allowed, signs)
+
+
+def _free(near: Flags) -> Indices:
+    """How many bins in a row are near, from the first."""
+    padded = np.concatenate([near, np.zeros((near.shape[0], 1), dtype=bool)], axis=1)
+    return np.asarray(np.argmin(padded, axis=1))
+
+
+def _window_sums(x: Floats, y: Floats, weight: Floats) -> Floats:
+    """Sums of w x^k (0..8), w x^k y (0..4), w y^2 for each start and each pair of reaches.
+
+    Summed outward from the centre, so that a narrow window keeps its precision beside a wide one.
+    """
+    powers = np.empty((15, *x.shape))
+    powers[0] = weight
+    for order in range(1, 9):
+        np.multiply(powers[order - 1], x, out=powers[order])
+    np.multiply(powers[:5], y, out=powers[9:14])
+    np.multiply(powers[9], y, out=powers[14])
+    middle = x.shape[1] // 2
+    reaches = np.minimum(REACHES, middle)
+    left = np.zeros((15, x.shape[0], middle + 1))
+    np.cumsum(powers[:, :, :middle][:, :, ::-1], axis=2, out=left[:, :, 1:])
+    right = np.cumsum(powers[:, :, middle:], axis=2)
+    return np.asarray(left[:, :, reaches[LEFT]] + right[:, :, reaches[RIGHT]])
+
+
+def _solve(sums: Floats, order: int) -> tuple[Floats, Floats, Floats]:
+    """(coefficients, inverse normal matrix, explained sum of squares) of polynomial fits in all windows."""
+    terms = np.arange(order + 1)
+    normal = np.moveaxis(sums[terms[:, None] + terms], -1, 0)
+    right = sums[9 : 10 + order].T
+    size = np.sqrt(np.maximum(np.diagonal(normal, axis1=1, axis2=2), 1e-300))
+    balance = size[:, :, None] * size[:, None, :]
+    balanced = normal / balance
+    balanced[:, terms, terms] += 1e-12
+    inverse = np.linalg.inv(balanced) / balance
+    coefficients = np.einsum("kij,kj->ki", inverse, right)
+    return coefficients, inverse, np.einsum("ki,ki->k", coefficients, right)
+
+
+def _extremes(coefficients: Floats, covariance: Floats, ends: Floats, sign: Indices) -> tuple[Floats, Floats]:
+    """(x, standard error there) of the highest (sign 1) or lowest (-1) point of parabolas between their ends.
+
+    A parabola's ends are known least, so a point counts by its value less its standard error.
+    """
+    points = ends[:, :1] + (ends[:, 1:] - ends[:, :1]) * np.linspace(0.0, 1.0, 9)
+    linear, square = coefficients[:, 1], coefficients[:, 2]
+    vertex = -linear / np.where(square == 0, np.inf, 2 * square)
+    inside = (square != 0) & (vertex > ends[:, 0]) & (vertex < ends[:, 1])
+    points[inside, 4] = vertex[inside]
+    terms = np.stack([np.ones_like(points), points, points**2])
+    variance = np.einsum("ikp,kij,jkp->kp", terms, covariance, terms, optimize=False)
+    errors = MISFIT * np.sqrt(np.maximum(variance, 0.0))
+    merit = sign[:, None] * np.einsum("ki,ikp->kp", coefficients, terms) - errors
+    row, best = np.arange(points.shape[0]), np.argmax(merit, axis=1)
+    return points[row, best], errors[row, best]
+
+
+def _choose(
+    bins: Bins, starts: Indices, offset: Floats, sums: Floats, allowed: Flags, signs: Indices | None
+) -> list[Patch | None]:
+    """The best window that serves, for each start."""
+    which, pair = np.nonzero(allowed)
+    flat = sums[:, which, pair]
+    if which.size == 0:
+        return [None] * starts.size
+    parabola, covariance, explained = _solve(flat, 2)
+    more = _solve(flat, 4)[2]
+    left_over, counts = flat[14] - explained, COUNTS[pair]
+    freedom = counts - 3.0
+    serves = (more - explained < EXTRA_TERMS) & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))
+    scale = np.array([1.0, bins.period, bins.period**2])
+    parabola, covariance = parabola / scale, covariance / np.outer(scale, scale)
+    middle = offset.shape[1] // 2
+    ends = np.stack(
+        [offset[which, middle - REACHES[LEFT[pair]]], offset[which, middle + REACHES[RIGHT[pair]]]], 1
+    )
+    merit = (
+        flat[0]
+        if signs is None
+        else 1.0 / np.maximum(_extremes(parabola, covariance, ends, signs[which])[1], 1e-300)
+    )
+    patches: list[Patch | None] = []
+    for row, start in enumerate(starts):
+        mine = np.flatnonzero((which == row) & serves)
+        if mine.size == 0:
+            patches.append(None)
+            continue
+        best = int(mine[np.argmax(merit[mine])])
+        level = float(bins.level[start])
+        patches.append(
+            Patch(float(bins.at[start]), level, parabola[best], covariance[best], *map(float, ends[best]))
+        )
+    return patches

@@ -1,0 +1,200 @@
+"""A trial on random traces with known truth: `python -m tests.waveform.trial --traces 500`.
+
+Three parts: error against what happened in the trace, coverage of value +- 2u against what the pump does on
+average on a gauge with errors of its own, and loss events found against those that were made.
+"""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from registry.waveform import Declared, GaugeSpec, Measured, Reading, Understood, measure_reading
+
+from .truth import Bench, Pump, Trace, random_bench, random_pump, record
+
+EXACT = GaugeSpec(-20, 2000, 0.0, accuracy_mmhg=0.0)
+ZEROED = Declared(zero_offset_mmhg=0.0)
+
+
+def reading_of(trace: Trace) -> Reading:
+    """The trace as `read` would return it, without the way through a file."""
+    seconds = trace.seconds - trace.seconds[0]
+    size, duration = seconds.size, float(seconds[-1])
+    understood = Understood(
+        "utf-8", "none", "comma", "point", 1, "t", "s", "elapsed", None, "v", "mmHg", "header",
+        "vacuum is positive", (size - 1) / duration, size, duration,
+    )  # fmt: skip
+    return Reading(seconds, trace.vacuum, np.zeros(size, dtype=bool), understood)
+
+
+@dataclass
+class Errors:
+    """Errors of one metric in its unit, as a share of its limit, and in standard uncertainties."""
+
+    error: list[float] = field(default_factory=list)
+    share: list[float] = field(default_factory=list)
+    z: list[float] = field(default_factory=list)
+
+
+def limits(pump: Pump, bench: Bench) -> dict[str, float]:
+    """Largest error wanted of each metric for this pump on this bench."""
+    per_cycle = pump.period * bench.rate_hz
+    step = 1.0 / bench.rate_hz
+    level = 0.6 if per_cycle >= 20 else 1.5
+    truth = nominal(pump)
+    return {
+        "cycle_rate": (3e-4 if per_cycle >= 12 else 1e-3) * truth["cycle_rate"],
+        "peak_vacuum": level,
+        "residual_vacuum": level,
+        "duty_factor": 0.008,
+        "pull_time": max(0.05 * truth["pull_time"], 0.5 * step),
+        "release_time": max(0.05 * truth["release_time"], 0.5 * step),
+    }
+
+
+def nominal(pump: Pump) -> dict[str, float]:
+    """Truth of a pump without disturbance."""
+    quiet = Bench(seconds=2 * pump.period, rate_hz=50 / pump.period, noise=0, resolution=0)
+    return record(pump, quiet, np.random.default_rng(0)).truth
+
+
+def accuracy(count: int, seed: int) -> dict[str, Errors]:
+    """Errors of undisturbed pumps over random shapes, rates, noise, resolution and jitter."""
+    rng = np.random.default_rng(seed)
+    found: dict[str, Errors] = {}
+    for _ in range(count):
+        pump, bench = random_pump(rng), random_bench(rng)
+        trace = record(pump, bench, rng)
+        measured = measure_reading(reading_of(trace), gauge=EXACT, declared=ZEROED)
+        for name, limit in limits(pump, bench).items():
+            entry = found.setdefault(name, Errors())
+            if name not in measured.metrics:
+                entry.share.append(np.inf)
+                continue
+            error = measured.metrics[name].value - trace.truth[name]
+            entry.error.append(error)
+            entry.share.append(abs(error) / limit)
+    return found
+
+
+def _gauge_drawn(bench: Bench, rng: np.random.Generator) -> tuple[GaugeSpec, Bench]:
+    """A gauge's limits, and an error of its own within them."""
+    gauge = GaugeSpec(-20, 2000, bench.resolution, rng.uniform(0.2, 2.0), rng.uniform(0, 0.01))
+    offset = rng.uniform(-1, 1) * gauge.accuracy_mmhg
+    gain = 1 + rng.uniform(-1, 1) * gauge.accuracy_fraction
+    return gauge, replace(bench, offset=offset, gain=gain, clock_error=rng.uniform(-1, 1) * 1e-4)
+
+
+def coverage(
+    count: int, seed: int, *, gauges: bool, scatter: bool, losses: bool = False
+) -> dict[str, Errors]:
+    """Errors in standard uncertainties against the pump's average behaviour."""
+    rng = np.random.default_rng(seed)
+    found: dict[str, Errors] = {}
+    for _ in range(count):
+        pump, bench = random_pump(rng, scatter=scatter, losses=losses), random_bench(rng)
+        gauge = replace(EXACT, resolution_mmhg=bench.resolution)
+        if gauges:
+            gauge, bench = _gauge_drawn(bench, rng)
+        trace = record(pump, bench, rng)
+        measured = measure_reading(reading_of(trace), gauge=gauge, declared=ZEROED)
+        for name, quantity in measured.metrics.items():
+            if losses and name == "mean_vacuum":
+                continue  # its truth without losses is no truth here
+            error = quantity.value - trace.truth[name]
+            entry = found.setdefault(name, Errors())
+            entry.error.append(error)
+            entry.z.append(error / quantity.u if quantity.u > 0 else (0.0 if error == 0 else np.inf))
+    return found
+
+
+@dataclass
+class Matched:
+    """Loss events: found and made, found only, made only."""
+
+    both: int = 0
+    extra: int = 0
+    missed: int = 0
+
+    @property
+    def precision(self) -> float:
+        """Share of the found events that were made."""
+        return self.both / max(self.both + self.extra, 1)
+
+    @property
+    def recall(self) -> float:
+        """Share of the made events that were found."""
+        return self.both / max(self.both + self.missed, 1)
+
+
+def match_losses(measured: Measured, trace: Trace, period: float, seconds: float) -> Matched:
+    """Pair events by time, within 0.6 of a period. Cycles cut by an end of the trace count neither way."""
+    starts = [
+        float(at) for at, kind in zip(measured.cycles.start_s, measured.cycles.loss, strict=True) if kind
+    ]
+    result = Matched()
+    for at, _ in trace.losses:
+        near = min(starts, key=lambda start: abs(start - at), default=np.inf)
+        if abs(near - at) < 0.6 * period:
+            starts.remove(near)
+            result.both += 1
+        else:
+            result.missed += 1
+    result.extra = sum(0 < start < seconds - period for start in starts)
+    return result
+
+
+def losses(count: int, seed: int) -> Matched:
+    """Loss events over random traces with up to one cycle in ten lost."""
+    rng = np.random.default_rng(seed)
+    total = Matched()
+    for _ in range(count):
+        pump, bench = random_pump(rng, losses=True), random_bench(rng)
+        trace = record(pump, bench, rng)
+        measured = measure_reading(reading_of(trace), gauge=EXACT, declared=ZEROED)
+        one = match_losses(measured, trace, pump.period, bench.seconds)
+        total = Matched(total.both + one.both, total.extra + one.extra, total.missed + one.missed)
+    return total
+
+
+def lines(count: int, seed: int) -> Iterator[str]:
+    """The report, line by line."""
+    yield f"error as a share of its limit, {count} traces"
+    for name, entry in accuracy(count, seed).items():
+        share = np.array(entry.share)
+        middle, high = np.quantile(share, [0.5, 0.99])
+        over = int(np.sum(share > 1))
+        yield f"  {name:16} median {middle:.3f}  99 % {high:.3f}  most {share.max():.3f}  over {over}"
+    for label, options in COVERAGES.items():
+        yield f"share within 2u and rms of z, {label}, {count} traces"
+        for name, entry in coverage(count, seed + 1, **options).items():
+            z = np.array(entry.z)
+            yield f"  {name:16} {np.mean(np.abs(z) <= 2):.4f}  {np.sqrt(np.mean(np.minimum(z**2, 1e4))):.2f}"
+    found = losses(count, seed + 2)
+    yield f"loss events: precision {found.precision:.4f}, recall {found.recall:.4f} ({found})"
+
+
+COVERAGES = {
+    "pump steady, gauge exact": {"gauges": False, "scatter": False},
+    "pump scatters, gauge exact": {"gauges": False, "scatter": True},
+    "pump scatters, gauge off within its limits": {"gauges": True, "scatter": True},
+    "pump scatters and loses cycles, gauge exact": {"gauges": False, "scatter": True, "losses": True},
+}
+
+
+def main(arguments: list[str]) -> int:
+    """Print the report."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--traces", type=int, default=300, help="random traces in each part")
+    parser.add_argument("--seed", type=int, default=1)
+    chosen = parser.parse_args(arguments)
+    for line in lines(chosen.traces, chosen.seed):
+        print(line, flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
