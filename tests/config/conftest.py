@@ -1,6 +1,7 @@
 """Folders for clusters that live for one test."""
 
 import shutil
+import subprocess
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -36,10 +37,31 @@ def temporary_home() -> Iterator[Path]:
 
 
 @pytest.fixture
-def home() -> Iterator[Path]:
-    """Return a VACUARY_HOME of this test's own."""
+def new_home() -> Iterator[Path]:
+    """Return an empty VACUARY_HOME of this test's own."""
     with temporary_home() as folder:
         yield folder
+
+
+@pytest.fixture(scope="session")
+def made_home() -> Iterator[Path]:
+    """Return a VACUARY_HOME with a cluster in it that was made and cleanly stopped; for copying only."""
+    with temporary_home() as folder:
+        embedded.ensure_running(folder)
+        embedded.release(folder)
+        yield folder
+
+
+@pytest.fixture
+def home(new_home: Path, made_home: Path) -> Path:
+    """Return a VACUARY_HOME of this test's own in which the cluster is made already."""
+    return copied(made_home, new_home)
+
+
+def copied(source: Path, home: Path) -> Path:
+    """Copy the cluster of one home into another, owners and all."""
+    subprocess.run(["cp", "-a", source / "postgres", home], check=True)
+    return home
 
 
 @pytest.fixture(scope="module")

@@ -73,12 +73,12 @@ def test_the_image_starts_web_and_compose_adds_queue_and_migration() -> None:
     assert image_command()[0] == "gunicorn"
 
 
-def test_gunicorn_takes_its_settings_and_loads_the_application(home: Path) -> None:
+def test_gunicorn_takes_its_settings_and_loads_the_application(new_home: Path) -> None:
     command = [sys.executable, "-m", "gunicorn", "--check-config", *image_command()[1:]]
-    environment = {**os.environ, "VACUARY_HOME": str(home)}
+    environment = {**os.environ, "VACUARY_HOME": str(new_home)}
     done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
-    assert not (home / "postgres").exists()
+    assert not (new_home / "postgres").exists()
 
 
 def test_services_get_only_environment_that_the_settings_read() -> None:

@@ -4,7 +4,7 @@ import os
 import shutil
 import signal
 import stat
-import subprocess
+from contextlib import suppress
 from pathlib import Path
 
 import psycopg
@@ -15,7 +15,7 @@ from registry.config import embedded
 from registry.config.embedded import binaries
 from registry.config.embedded import cluster as cluster_module
 from registry.config.embedded.account import server_account
-from tests.config.conftest import stopped
+from tests.config.conftest import copied, stopped
 from tests.config.processes import connect, holder, server_pid, wait_for
 
 
@@ -36,11 +36,10 @@ def killed(shared_home: Path) -> Path:
 
 
 @pytest.fixture
-def killed_home(home: Path, killed: Path) -> Path:
-    """Return a copy of that home, owners and all."""
-    subprocess.run(["cp", "-a", killed / "postgres", home], check=True)
-    assert pid_file(home).exists()
-    return home
+def killed_home(new_home: Path, killed: Path) -> Path:
+    """Return a copy of that home."""
+    assert pid_file(killed).exists()
+    return copied(killed, new_home)
 
 
 def kept_row(home: Path) -> object:
@@ -100,8 +99,10 @@ def test_a_server_out_of_reach_is_said_in_bounded_time(home: Path, monkeypatch: 
         assert first.finish() == (0, "")
 
 
-def test_long_and_odd_paths_work(home: Path) -> None:
-    deep = home / 'a folder\'s "name" with $HOME, `id` and %s' / ("Milchpumpenprüfstände" * 5) / ("ж" * 60)
+def test_long_and_odd_paths_work(new_home: Path) -> None:
+    deep = (
+        new_home / 'a folder\'s "name" with $HOME, `id` and %s' / ("Milchpumpenprüfstände" * 5) / ("ж" * 60)
+    )
     assert len(str(deep)) > 200
     folder = embedded.ensure_running(deep)
     with connect(folder) as connection:
@@ -153,9 +154,9 @@ def test_a_folder_deleted_under_its_server_makes_room_for_a_new_one(home: Path) 
     with holder(home) as second:
         new_folder = second.line()
         assert new_folder != old_folder
-        os.kill(
-            old_server, signal.SIGQUIT
-        )  # what it does by itself when it looks for its files, once a minute
+        # What it does by itself when it looks for its files, once a minute.
+        with suppress(ProcessLookupError):
+            os.kill(old_server, signal.SIGQUIT)
         assert wait_for(lambda: not any(Path(old_folder).iterdir()))
         with connect(new_folder) as connection:
             assert connection.execute("SELECT 1").fetchone() == (1,)
@@ -164,8 +165,6 @@ def test_a_folder_deleted_under_its_server_makes_room_for_a_new_one(home: Path) 
 
 
 def test_data_of_another_major_version_is_refused_untouched(home: Path) -> None:
-    embedded.ensure_running(home)
-    embedded.release(home)
     version = home / "postgres" / "data" / "PG_VERSION"
     version.write_text("9\n")
     with pytest.raises(
@@ -176,18 +175,16 @@ def test_data_of_another_major_version_is_refused_untouched(home: Path) -> None:
 
 
 def test_a_server_that_cannot_start_shows_the_end_of_its_log(home: Path) -> None:
-    embedded.ensure_running(home)
-    embedded.release(home)
     (home / "postgres" / "data" / "global" / "pg_control").unlink()
     with pytest.raises(embedded.EmbeddedDatabaseError, match="pg_control") as caught:
         embedded.ensure_running(home)
     assert str(embedded.Cluster(home).log) in str(caught.value)
 
 
-def test_a_folder_that_cannot_be_made_is_named(home: Path) -> None:
-    (home / "file").write_text("in the way")
+def test_a_folder_that_cannot_be_made_is_named(new_home: Path) -> None:
+    (new_home / "file").write_text("in the way")
     with pytest.raises(embedded.EmbeddedDatabaseError, match="Set VACUARY_HOME"):
-        embedded.ensure_running(home / "file")
+        embedded.ensure_running(new_home / "file")
 
 
 def test_writes_are_synced(home: Path) -> None:

@@ -47,14 +47,14 @@ def test_last_one_out_stops_the_server(home: Path) -> None:
     assert not (home / "postgres" / "data" / "postmaster.pid").exists()
 
 
-def test_many_at_once_on_a_new_folder_make_one_server(home: Path) -> None:
+def test_many_at_once_on_a_new_folder_make_one_server(new_home: Path) -> None:
     with ExitStack() as stack:
-        crowd = [stack.enter_context(holder(home)) for _ in range(4)]
+        crowd = [stack.enter_context(holder(new_home)) for _ in range(4)]
         assert len({member.line() for member in crowd}) == 1
-        log = embedded.Cluster(home).log.read_text()
+        log = embedded.Cluster(new_home).log.read_text()
         assert [member.finish() for member in crowd] == [(0, "")] * 4
     assert log.count("starting PostgreSQL") == 1
-    assert not running(home)
+    assert not running(new_home)
 
 
 def test_a_killed_holder_leaves_the_server_to_the_next(home: Path) -> None:
@@ -86,26 +86,26 @@ def test_a_forked_child_neither_stops_the_server_nor_loses_it(home: Path) -> Non
         assert wait_for(lambda: not running(home))
 
 
-def test_a_start_during_anothers_start_waits_for_it(home: Path) -> None:
-    with holder(home) as first:
-        assert wait_for((home / "postgres" / "data.draft").exists)  # it is making the cluster now
-        with holder(home) as second:
+def test_a_start_during_anothers_start_waits_for_it(new_home: Path) -> None:
+    with holder(new_home) as first:
+        assert wait_for((new_home / "postgres" / "data.draft").exists)  # it is making the cluster now
+        with holder(new_home) as second:
             assert second.line() == first.line()
             assert second.finish() == (0, "")
             assert first.finish() == (0, "")
 
 
-def test_a_starter_killed_half_way_is_made_up_for(home: Path) -> None:
-    with holder(home) as killed:
-        assert wait_for((home / "postgres" / "data.draft" / "base").exists)
+def test_a_starter_killed_half_way_is_made_up_for(new_home: Path) -> None:
+    with holder(new_home) as killed:
+        assert wait_for((new_home / "postgres" / "data.draft" / "base").exists)
         killed.kill()
-    with holder(home) as following:
+    with holder(new_home) as following:
         with connect(following.line()) as connection:
             assert connection.execute("SELECT current_database()").fetchone() == ("vacuary",)
         assert following.finish() == (0, "")
 
 
-def test_no_word_reaches_the_user_without_a_runtime_folder(home: Path) -> None:
-    with Process(HOLD, home, XDG_RUNTIME_DIR=None, HOME="/nonexistent") as process:
+def test_no_word_reaches_the_user_without_a_runtime_folder(new_home: Path) -> None:
+    with Process(HOLD, new_home, XDG_RUNTIME_DIR=None, HOME="/nonexistent") as process:
         process.line()
         assert process.finish() == (0, "")

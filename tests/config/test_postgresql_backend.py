@@ -33,6 +33,14 @@ print("looked", flush=True)
 
 
 @pytest.fixture
+def open_new(new_home: Path, settings: Any, django_db_blocker: Any) -> Iterator[Any]:
+    """Return a maker of connections to a cluster that does not exist yet."""
+    with maker_of_connections(new_home, settings, django_db_blocker) as make:
+        yield make
+    embedded.release(new_home)
+
+
+@pytest.fixture
 def open_wrapper(home: Path, settings: Any, django_db_blocker: Any) -> Iterator[Any]:
     """Return a maker of connections to a cluster of this test's own."""
     with maker_of_connections(home, settings, django_db_blocker) as make:
@@ -89,16 +97,16 @@ def ask(wrapper: DatabaseWrapper, question: str) -> Any:
         return cursor.fetchone()
 
 
-def test_a_process_that_never_connects_starts_nothing(home: Path) -> None:
-    with Process(ONLY_LOOKS, home) as process:
+def test_a_process_that_never_connects_starts_nothing(new_home: Path) -> None:
+    with Process(ONLY_LOOKS, new_home) as process:
         assert process.line() == "looked"
         assert process.finish() == (0, "")
-    assert not (home / "postgres").exists()
+    assert not (new_home / "postgres").exists()
 
 
-def test_connecting_starts_the_server(home: Path, open_wrapper: Any) -> None:
-    wrapper = open_wrapper()
-    assert not (home / "postgres").exists()
+def test_connecting_starts_the_server(new_home: Path, open_new: Any) -> None:
+    wrapper = open_new()
+    assert not (new_home / "postgres").exists()
     assert ask(wrapper, "SELECT current_user, current_database()") == ("vacuary", "vacuary")
     assert wrapper.get_database_version() >= (18,)
 
@@ -128,10 +136,10 @@ def test_a_refusal_by_a_running_server_is_passed_on(open_shared: Any) -> None:
         ask(wrapper, "SELECT 1")
 
 
-def test_a_cluster_that_cannot_run_is_a_database_error(home: Path, open_wrapper: Any) -> None:
-    (home / "postgres").write_text("in the way")
+def test_a_cluster_that_cannot_run_is_a_database_error(new_home: Path, open_new: Any) -> None:
+    (new_home / "postgres").write_text("in the way")
     with pytest.raises(OperationalError, match="Set VACUARY_HOME"):
-        ask(open_wrapper(), "SELECT 1")
+        ask(open_new(), "SELECT 1")
 
 
 def test_the_pool_works_and_outlives_a_kill(home: Path, open_wrapper: Any) -> None:

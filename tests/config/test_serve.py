@@ -92,13 +92,13 @@ def port_of(address: str) -> int:
     return int(address.rsplit(":", 1)[1])
 
 
-def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(home: Path) -> None:
-    with Server(home) as first:
+def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(new_home: Path) -> None:
+    with Server(new_home) as first:
         address = first.address()
         assert healthy(address)
         orphans = first.family()
         first.popen.kill()
-        with Server(home, port_of(address)) as second:
+        with Server(new_home, port_of(address)) as second:
             assert second.address() == address
             assert healthy(address)
             assert wait_for(lambda: gone(orphans))
@@ -108,7 +108,7 @@ def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(home: Path) 
     assert (second.popen.returncode, complaints.replace("Launching a worker on all queues\n", "")) == (0, "")
     assert len(family) >= 3  # the web server, its process, the queue worker
     assert not any(Path(f"/proc/{pid}").exists() for pid in family)
-    assert stopped(home)
+    assert stopped(new_home)
 
 
 def test_what_is_killed_below_it_comes_back(home: Path) -> None:
@@ -129,15 +129,15 @@ def test_what_is_killed_below_it_comes_back(home: Path) -> None:
 
 
 def test_a_taken_port_is_said_before_anything_is_started(
-    home: Path, settings: Any, monkeypatch: pytest.MonkeyPatch
+    new_home: Path, settings: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    settings.VACUARY_HOME = home
+    settings.VACUARY_HOME = new_home
     monkeypatch.setattr(serve, "_PORT_WAIT_S", 0.2)
     with socket.create_server(("127.0.0.1", 0)) as other:
         port = other.getsockname()[1]
         with pytest.raises(CommandError, match=rf"Port {port} on 127\.0\.0\.1 is taken.*--port"):
             call_command("serve", port=port)
-    assert list(home.iterdir()) == []
+    assert list(new_home.iterdir()) == []
     assert signal.getsignal(signal.SIGTERM) == signal.SIG_DFL
 
 

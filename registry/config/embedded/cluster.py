@@ -29,7 +29,7 @@ from registry.config.embedded.account import (
 )
 from registry.config.embedded.errors import EmbeddedDatabaseError
 from registry.config.embedded.locks import open_lock, try_lock
-from registry.config.embedded.server_conf import write_configuration
+from registry.config.embedded.server_conf import SYNC_METHOD, write_configuration
 from registry.config.embedded.sockets import make_socket_folder, remove_socket_folder
 
 PORT = 5432  # names the socket only; nothing listens on the network
@@ -200,7 +200,8 @@ class Cluster:
         if os.geteuid() != account.uid:
             os.chown(draft, account.uid, account.gid)
         locale = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
-        options = [f"--username={ADMINISTRATOR}", "--auth=reject", "--no-instructions", *locale]
+        access = [f"--username={ADMINISTRATOR}", "--auth=reject"]
+        options = [*access, *locale, f"--sync-method={SYNC_METHOD}", "--no-instructions"]
         done = self._run(account, lock, "initdb", "-D", draft.name, *options)
         if done.returncode != 0:
             raise self._failure("cannot be made", done.stdout)
