@@ -98,7 +98,7 @@ def _farewell(seconds: float) -> None:
     tell("Keep serving this registry:  make serve PORT=8000")
     tell(f"Sign in as one of its people: the tokens are in {demo_home() / 'tokens.json'}; for example")
     tell("  export VACUARY_SERVER=http://127.0.0.1:8000 VACUARY_TOKEN=...")
-    tell("  vacuary runs --mine")
+    tell("  .venv/bin/vacuary runs --mine")
 
 
 def _stop(number: int, frame: object) -> NoReturn:  # noqa: ARG001 - the signature is signal's

@@ -54,8 +54,8 @@ def test_stiffer_membrane_passes_on_less_vacuum() -> None:
 
 
 def test_loss_events_fall_where_the_schedule_puts_them() -> None:
-    habits = replace(STEADY, stuck_share=0.1, collapsed_share=0.1)
-    (run,) = simulate([on_bench(habits=habits, duration_s=60.0)])
+    habits = replace(STEADY, stuck_share=0.15, collapsed_share=0.15)
+    (run,) = simulate([on_bench(habits=habits, duration_s=30.0)])
     peaks = np.array(
         [
             run.vacuum[(run.t >= a) & (run.t < b)].max()
@@ -70,7 +70,7 @@ def test_loss_events_fall_where_the_schedule_puts_them() -> None:
 
 
 def test_sagging_battery_slows_the_later_cycles() -> None:
-    (run,) = simulate([on_bench(habits=replace(STEADY, sag_per_min=0.05), duration_s=60.0)])
+    (run,) = simulate([on_bench(habits=replace(STEADY, sag_per_min=0.1), duration_s=30.0)])
     periods = run.cycles.end - run.cycles.start
     assert periods[-1] / periods[0] == pytest.approx(1.05, abs=0.005)
 
