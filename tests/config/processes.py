@@ -79,6 +79,14 @@ def connect(folder: str | Path) -> psycopg.Connection:
     return psycopg.connect(host=str(folder), port=embedded.PORT, user="vacuary", dbname="vacuary")
 
 
+def is_running(pid: int) -> bool:
+    """Tell whether a process runs; one that has ended and awaits its parent's notice does not."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+
+
 def wait_for(met: Callable[[], bool], seconds: float = 20.0) -> bool:
     """Tell whether the condition came true within the time."""
     deadline = time.monotonic() + seconds

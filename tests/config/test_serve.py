@@ -20,7 +20,7 @@ from django.core.management import CommandError, call_command
 from registry.config import listening
 from registry.management.commands import serve
 from tests.config.conftest import stopped
-from tests.config.processes import server_pid, wait_for
+from tests.config.processes import is_running, server_pid, wait_for
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -68,12 +68,6 @@ def descendants(pid: int) -> set[int]:
     return children.union(*(descendants(child) for child in children))
 
 
-def gone(processes: set[int]) -> bool:
-    """Tell whether none of the processes runs any more; an orphan's parent may be slow to take notice."""
-    paths = [Path(f"/proc/{pid}/stat") for pid in processes]
-    return all(not path.exists() or path.read_text().rsplit(")", 1)[1].split()[0] == "Z" for path in paths)
-
-
 def healthy(address: str) -> bool:
     try:
         with urllib.request.urlopen(f"{address}/api/v1/health", timeout=5) as response:
@@ -101,7 +95,7 @@ def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(new_home: Pa
         with Server(new_home, port_of(address)) as second:
             assert second.address() == address
             assert healthy(address)
-            assert wait_for(lambda: gone(orphans))
+            assert wait_for(lambda: not any(map(is_running, orphans)))
             family = second.family()
             second.popen.send_signal(signal.SIGTERM)
             _, complaints = second.popen.communicate(timeout=40)

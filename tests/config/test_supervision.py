@@ -10,7 +10,7 @@ import pytest
 
 from registry.config import supervision
 from registry.config.supervision import Child, Supervisor
-from tests.config.processes import Process, wait_for
+from tests.config.processes import Process, is_running, wait_for
 
 SLEEPS = [sys.executable, "-c", "import time; time.sleep(60)"]
 STUBBORN = """
@@ -29,14 +29,6 @@ supervisor = Supervisor([Child("child", [sys.executable, "-c", child])], print)
 supervisor.revive()
 time.sleep(60)
 """
-
-
-def alive(pid: int) -> bool:
-    """Tell whether a process runs; one that ended and awaits its parent's notice does not."""
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except FileNotFoundError:
-        return False
 
 
 @pytest.fixture
@@ -106,6 +98,6 @@ def test_a_child_deaf_to_the_request_is_killed(said: list[str], monkeypatch: pyt
 def test_children_end_when_their_supervisor_is_killed() -> None:
     with Process(SUPERVISES) as supervisor:
         child = int(supervisor.line())
-        assert alive(child)
+        assert is_running(child)
         supervisor.kill()
-        assert wait_for(lambda: not alive(child))
+        assert wait_for(lambda: not is_running(child))
