@@ -22,7 +22,7 @@ from registry.config import embedded
 from registry.config.listening import AddressError, address_of, answers, take_address
 from registry.config.supervision import Child, Supervisor
 
-_PORT_WAIT_S = 6.0
+_PORT_WAIT_S = 10.0
 _PAUSE_S = 0.1
 _DATABASE_CHECK_TICKS = 20
 _MOST_FAILED_STARTS = 4
