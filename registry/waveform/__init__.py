@@ -5,7 +5,7 @@ measure(data, gauge=..., declared=...) -> Measured
 """
 
 from .editions import CURRENT_EDITION
-from .measure import measure, measure_reading
+from .measuring import measure, measure_reading
 from .reader import read
 from .types import (
     CycleTable,

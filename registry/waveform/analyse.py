@@ -8,6 +8,7 @@ from .condition import Signal
 from .cycles import Crossings
 from .editions import Edition
 from .losses import Pulse, Slots, classify, due_cycles
+from .order import median
 from .profile import Fold, Profile, fold, smooth
 from .refine import Deviations, deviations, mark
 from .shape import Shape, shape
@@ -42,9 +43,9 @@ def usual_cycles(crossings: Crossings, gap_ends: Floats) -> Flags:
     """Cycles fit for folding: of usual period and width, without a gap inside."""
     period = np.diff(crossings.rise)
     width = crossings.fall[: period.size] - crossings.rise[:-1]
-    usual = np.abs(period / np.median(period) - 1) < USUAL
-    middle = float(np.nanmedian(width))
-    usual &= np.abs(width - middle) < max(USUAL * middle, 0.05 * float(np.median(period)))
+    usual = np.abs(period / median(period) - 1) < USUAL
+    middle = median(width[np.isfinite(width)])
+    usual &= np.abs(width - middle) < max(USUAL * middle, 0.05 * median(period))
     if gap_ends.size:
         holes = np.searchsorted(crossings.rise, gap_ends, side="right") - 1
         holes = holes[(holes >= 0) & (holes < usual.size)]
@@ -78,8 +79,8 @@ def _sharpen(
         folded, profile, mark(profile, float(profile.level.min()), float(profile.level.max())), use.size
     )
     most = FURTHEST_SHIFT * min(folded.width, folded.period - folded.width)
-    later = np.clip(np.nan_to_num(found.rise_s), -most, most)
-    turned = np.clip(np.append(np.nan_to_num(found.fall_s), 0.0)[: fall.size], -most, most)
+    later = np.minimum(np.maximum(found.rise_s, -most), most)
+    turned = np.minimum(np.maximum(np.append(found.fall_s, 0.0)[: fall.size], -most), most)
     return (
         rise + later,
         fall + turned,

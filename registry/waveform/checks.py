@@ -9,6 +9,7 @@ from .analyse import Analysis
 from .condition import Signal, Zero
 from .cycles import Crossings
 from .findings import finding
+from .order import median
 from .types import Finding, Floats, GaugeSpec, Quantity
 
 FEWEST_CYCLES, FEW_CYCLES = 3, 8
@@ -79,9 +80,7 @@ def course_checks(analysis: Analysis, metrics: dict[str, Quantity]) -> Iterator[
         return
     minutes = float(at[-1] - at[0]) / 60
     drift = metrics.get("peak_drift")
-    if drift is not None and abs(drift.value * minutes) > max(
-        0.1 * abs(float(np.median(peak))), 4 * drift.u * minutes
-    ):
+    if drift is not None and abs(drift.value * minutes) > max(0.1 * abs(median(peak)), 4 * drift.u * minutes):
         yield finding("peak_drifts", change=drift.value * minutes)
     slope, error = slope_of(at, analysis.residual[good])
     if abs(slope) * minutes * 60 > max(8.0, 4 * error * minutes * 60):

@@ -6,6 +6,7 @@ import numpy as np
 
 from .cycles import Crossings
 from .findings import finding
+from .order import median
 from .types import Declared, Finding, Flags, Floats, GaugeSpec, Reading
 
 SPIKE_SHARE = 0.25  # of the range of the trace: a lone sample this far off both neighbours is no vacuum
@@ -88,7 +89,7 @@ def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Findi
     if seconds.size < 3:
         return np.empty(0)
     between = np.diff(seconds)
-    usual = step if lost == 0 else float(np.median(between))
+    usual = step if lost == 0 else median(between)
     ends = np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
     missing = float(np.sum(between[ends - 1] - usual)) if ends.size else 0.0
     share = max(missing / max(float(seconds[-1] - seconds[0]), 1e-9), lost / max(total, 1))
@@ -131,7 +132,7 @@ def open_air(signal: Signal, first_rise: float, last_fall: float, crossings: Cro
         values = signal.vacuum[inside]
         if values.size < 5 or length < 1.0:
             continue
-        level, noise = float(np.median(values)), float(values.std())
+        level, noise = median(values), float(values.std())
         flat = float(np.ptp(values)) < max(0.1 * swing, 6 * noise)
         apart = low - level > max(2.0, 4 * noise, signal.resolution)
         if flat and (length > 2.3 * period or (apart and length > 0.8 * period)):

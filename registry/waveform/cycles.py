@@ -7,10 +7,10 @@ that a drift is followed and a lost cycle is not. Terms as in IEC 60469 / IEEE 1
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.fft import irfft, next_fast_len, rfft
 
+from .order import median, running_median
 from .types import Flags, Floats
 
 Indices = NDArray[np.intp]
@@ -19,6 +19,7 @@ SHORTEST_S, LONGEST_S = 0.2, 8.0
 GRID_HZ = 40.0
 LIKENESS = 0.25  # below this share of the variance repeats from cycle to cycle: not a pump
 IDLE = 0.3  # of the usual swing: less is a pump at rest or open air, judged by the usual levels
+NEIGHBOURS = 7  # periods over which levels are followed
 FIRST_PEAK = 0.85  # the first peak of likeness this close to the best one is the period, not a multiple
 
 
@@ -73,22 +74,15 @@ def _autocorrelation(grid: Floats, furthest: int) -> Floats:
     return product / product[0] if product[0] > 0 else np.zeros(furthest + 1)
 
 
-def _running_median(levels: Floats, width: int = 7) -> Floats:
-    if levels.size <= width:
-        return np.full(levels.size, np.median(levels))
-    padded = np.pad(levels, width // 2, mode="reflect")
-    return np.asarray(np.median(sliding_window_view(padded, width), axis=1))
-
-
 def share_of_swing(vacuum: Floats, per_cycle: float) -> tuple[Floats, Floats, Floats]:
     """(share, low, high): where each sample lies between the local low (0) and high (1) level.
 
     `per_cycle` is samples a cycle; `low` and `high` hold one value for each stretch of that length.
     """
     edges = np.arange(0.0, max(vacuum.size - per_cycle / 2, 1.0), per_cycle).astype(np.intp)
-    high = _running_median(np.maximum.reduceat(vacuum, edges))
-    low = _running_median(np.minimum.reduceat(vacuum, edges))
-    usual_low, usual_high = float(np.median(low)), float(np.median(high))
+    high = running_median(np.maximum.reduceat(vacuum, edges), NEIGHBOURS)
+    low = running_median(np.minimum.reduceat(vacuum, edges), NEIGHBOURS)
+    usual_low, usual_high = median(low), median(high)
     idle = high - low < IDLE * (usual_high - usual_low)
     high, low = np.where(idle, usual_high, high), np.where(idle, usual_low, low)
     lengths = np.diff(edges, append=vacuum.size)
@@ -136,9 +130,9 @@ def find_crossings(seconds: Floats, vacuum: Floats, bounds: tuple[float, float, 
         return None
     fall = fall[int(fall.size > 0 and fall[0] < rise[0]) :]
     fall = np.append(fall, np.full(rise.size - fall.size, np.nan))
-    double = bool(rise.size > 3 and np.median(np.diff(rise)) < 0.75 * period)
+    double = bool(rise.size > 3 and median(np.diff(rise)) < 0.75 * period)
     rise, fall = _one_a_period(rise, fall, period, double=double)
-    return Crossings(rise, fall, period, float(np.median(low)), float(np.median(high)), double)
+    return Crossings(rise, fall, period, median(low), median(high), double)
 
 
 def _one_a_period(rise: Floats, fall: Floats, period: float, *, double: bool) -> tuple[Floats, Floats]:

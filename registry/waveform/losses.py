@@ -8,14 +8,15 @@ slow drift is no loss.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from .editions import Edition
+from .order import median, running_median
 from .types import Flags, Floats, LossKind
 
 Indices = NDArray[np.intp]
 
+NEIGHBOURS = 9  # cycles against whose median each is judged
 CLEAR_OF = 7.0  # robust standard deviations of the pulses' own variation
 
 
@@ -80,14 +81,6 @@ def window_means(seconds: Floats, total: Floats, first_s: Floats, last_s: Floats
     return np.asarray((total[last] - total[first]) / (last - first))
 
 
-def _around(means: Floats, width: int = 9) -> Floats:
-    """Running median, so that each cycle is judged against its neighbours."""
-    if means.size <= width:
-        return np.full(means.size, np.median(means))
-    padded = np.pad(means, width // 2, mode="reflect")
-    return np.asarray(np.median(sliding_window_view(padded, width), axis=1))
-
-
 def deficits(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> tuple[Floats, Floats, Floats]:
     """(lack over the hold, over the whole pulse, hold means); lacks are shares of what neighbours show."""
     total = np.concatenate([[0.0], np.cumsum(vacuum)])
@@ -96,7 +89,7 @@ def deficits(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> tu
     least = 0.2 * pulse.swing
     lacks = []
     for means in (hold, whole):
-        near = _around(means)
+        near = running_median(means, NEIGHBOURS)
         lacks.append((near - means) / np.maximum(near - pulse.low, least))
     return lacks[0], lacks[1], hold
 
@@ -123,7 +116,7 @@ def classify(
     pulses vary in this trace.
     """
     hold, whole, means = deficits(seconds, vacuum, slots.start, pulse)
-    usual = 1.4826 * float(np.median(np.abs(whole - np.median(whole))))
+    usual = 1.4826 * median(np.abs(whole - median(whole)))
     short = whole > max(edition.pulse_deficit, CLEAR_OF * usual)
     suspects = np.flatnonzero((hold > edition.hold_deficit) | short)
     kinds: list[LossKind] = [""] * slots.start.size

@@ -8,6 +8,7 @@ import numpy as np
 from .analyse import Analysis
 from .condition import Signal
 from .editions import Edition
+from .order import median
 from .shape import Timed
 from .types import Floats, Quantity
 from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, rectangular, scatter
@@ -95,12 +96,8 @@ def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
 
 def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     outline, gauge = analysis.shape, shared.gauge
-    high = outline.high.value + float(
-        np.median(
-            known(analysis.peak),
-        )
-    )
-    low = outline.low.value + float(np.median(known(analysis.residual)))
+    high = outline.high.value + median(known(analysis.peak))
+    low = outline.low.value + median(known(analysis.residual))
     u_high = hypot(outline.high.error, MEDIAN_FACTOR * shared.peaks.u_mean)
     u_low = hypot(outline.low.error, MEDIAN_FACTOR * shared.residuals.u_mean)
     return {
@@ -195,7 +192,7 @@ def _settling(at: Floats, peak: Floats, period: float, within: float) -> Quantit
     The final peak is the median of the last quarter; a pump whose late peaks scatter more than the share is
     allowed its scatter. The time is known to half a cycle.
     """
-    final = float(np.median(peak[-max(peak.size // 4, 3) :]))
+    final = median(peak[-max(peak.size // 4, 3) :])
     late = peak[peak.size // 2 :]
     band = max(within * abs(final), 3.5 * float(late.std()))
     outside = np.flatnonzero(np.abs(peak - final) > band)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .order import median
 from .types import Flags, Floats
 
 Indices = NDArray[np.intp]
@@ -119,7 +120,7 @@ def _scatter(variance: Floats, weight: Floats, slope_part: Floats, floor: float)
     pooled = np.convolve(excess[wrap], around, "valid") / np.maximum(
         np.convolve(freedom[wrap], around, "valid"), 1.0
     )
-    return np.asarray(np.maximum(pooled, max(floor**2, 0.3 * float(np.median(pooled)))))
+    return np.asarray(np.maximum(pooled, max(floor**2, 0.3 * median(pooled))))
 
 
 def _window_sizes(bins: int) -> Indices:

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .order import median
 from .profile import Fold, Profile
 from .types import Flags, Floats
 
 
 @dataclass(frozen=True, eq=False)
 class Deviations:
-    """For each folded cycle (NaN where nothing was sampled): level offsets in mmHg and time shifts in s.
+    """For each folded cycle (0 where nothing was sampled): level offsets in mmHg and time shifts in s.
 
     `rise_s` has one entry more than cycles: the last is the rise that ends the last one. `rise_error_s` is
     the standard error of a typical rise, `noise` the standard deviation of single samples off the flanks.
@@ -50,11 +51,11 @@ def mark(profile: Profile, low: float, high: float) -> Marks:
 def _mean_by(group: np.ndarray, values: Floats, size: int) -> tuple[Floats, Floats]:
     count = np.bincount(group, minlength=size).astype(float)
     total = np.bincount(group, values, minlength=size)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan), count
+    return total / np.maximum(count, 1), count
 
 
 def deviations(folded: Fold, profile: Profile, marks: Marks, cycles: int) -> Deviations:
-    """Deviations of each of `cycles` cycles (those not folded come out as NaN)."""
+    """Deviations of each of `cycles` cycles (those not folded come out as 0)."""
     place, cycle = profile.place, folded.cycle
     slope = profile.slope[place]
     residual = folded.vacuum - profile.level[place] - slope * (folded.at - profile.at[place])
@@ -64,8 +65,8 @@ def deviations(folded: Fold, profile: Profile, marks: Marks, cycles: int) -> Dev
     flat = np.concatenate([residual[top] - above[cycle[top]], residual[bottom] - below[cycle[bottom]]])
     freedom = max(flat.size - 2 * folded.count, 1)
     noise = float(np.sqrt(flat @ flat / freedom)) if flat.size else 0.0
-    rise, fall, error = _shifts(folded, profile, marks, residual, np.nan_to_num(above), np.nan_to_num(below))
-    samples = float(np.median(count[count > 0])) if count.any() else 1.0
+    rise, fall, error = _shifts(folded, profile, marks, residual, above, below)
+    samples = median(count[count > 0]) if count.any() else 1.0
     return Deviations(above, below, rise, fall, error, noise, samples)
 
 
@@ -85,9 +86,9 @@ def _shifts(
         rise_weight[later : cycles + later] += part[1]
         error_sum += part[2]
     fall_sum, fall_weight, _ = _flank(folded, profile, marks.fall, residual, share, (upper, below))
-    rise: Floats = -rise_sum / np.where(rise_weight > 0, rise_weight, np.nan)
-    fall: Floats = -fall_sum / np.where(fall_weight > 0, fall_weight, np.nan)
-    typical = float(np.median(rise_weight[rise_weight > 0])) if (rise_weight > 0).any() else np.inf
+    rise: Floats = -rise_sum / np.maximum(rise_weight, 1e-300)
+    fall: Floats = -fall_sum / np.maximum(fall_weight, 1e-300)
+    typical = median(rise_weight[rise_weight > 0]) if (rise_weight > 0).any() else np.inf
     spread = error_sum / max(float(rise_weight.sum()), 1e-300)
     return rise, fall, float(np.sqrt(spread / typical))
 
