@@ -40,34 +40,31 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
 ) -> dict[str, Any]:
     """Return the `distributions` document: one cell a revision, setting and metric of the current edition.
 
-    Only like is pooled with like: mode, programme, level, side, rig and power each part the cells. Units of
-    no known revision make cells of revision None. `rig` is a rig's label or one of its parts. See
-    `registry.statistics.precision` for every figure; a figure the counts do not carry is None, and a cell
-    below three units from two clinics is `thin` and says what is `missing`. `reined` counts units so far
-    from the others that they were not let carry the centre.
+    Only like is pooled with like: mode, programme, level, side, rig and power each part the cells. `rig` is
+    a rig's label or one of its parts. For the figures see `registry.statistics.precision`: None where counts
+    do not carry one; below three units from two clinics a cell is `thin` and says what is `missing`.
 
     Raises UnknownPumpModel, and Invalid on the field of a revision, mode, metric or power that is not known.
     """
     pump_model = find_pump_model(model)
     edition = current_edition()
-    asked = {
-        "unit__revision": find_revision(pump_model, revision) if revision else None,
-        "mode": chosen_mode(mode),
-        "level": None if level is None else str(level).strip(),
-        "metric": chosen_metric(metric, edition),
-        "programme": programme,
-        "power": chosen_power(power),
-    }
-    where = {name: value for name, value in asked.items() if value is not None}
+    where = _given(
+        unit__revision=find_revision(pump_model, revision) if revision else None,
+        mode=chosen_mode(mode),
+        level=None if level is None else str(level).strip(),
+        metric=chosen_metric(metric, edition),
+        programme=programme,
+        power=chosen_power(power),
+    )
     frame = summary_frame(pump_model=pump_model, edition=edition, **where)
     names = _names(pump_model, frame)
-    matching = _of_rig(frame, names, rig)
-    cells = _cells(matching, names)
+    frame = _of_rig(frame, names, rig)
+    cells = _cells(frame, names)
     return {
         "model": pump_model.name,
         "cells": cells,
         **stamp(edition),
-        "says": _says(pump_model, matching, cells),
+        "says": _says(pump_model, frame, cells),
         "cautions": list(cautions.DISTRIBUTIONS),
     }
 
@@ -93,6 +90,10 @@ def table(rows: pd.DataFrame) -> Cells:
         squares=float(rows["squares"].sum()),
         freedom=int(rows["freedom"].sum()),
     )
+
+
+def _given(**filters: Any) -> dict[str, Any]:
+    return {name: value for name, value in filters.items() if value is not None}
 
 
 def _names(pump_model: PumpModel, frame: pd.DataFrame) -> _Names:
@@ -152,11 +153,12 @@ def precision_document(precision: Precision) -> dict[str, Any]:
         "s_unit": figure(precision.unit),
         "s_clinic": figure(precision.clinic),
         "s_reproducibility": figure(precision.reproducibility),
+        "s_between": figure(precision.between),
         "predict_low": figure(precision.next_unit.low),
         "predict_high": figure(precision.next_unit.high),
         "quantiles": {f"{p:g}": figure(value) for p, value in precision.quantiles.items()},
         "state": precision.state,
-        "missing": list(precision.missing),
+        "missing": ", ".join(precision.missing),
         "reined": precision.reined,
     }
 

@@ -38,7 +38,8 @@ class Precision:
     """The figures of one cell. Standard deviations and ends are None where the counts do not carry them.
 
     `repeat`, `unit`, `clinic` and `reproducibility` are standard deviations: of runs of one unit in one
-    clinic, between units, between clinics, and of runs of one unit between clinics (ISO 5725). `next_unit`
+    clinic, between units, between clinics, and of runs of one unit between clinics (ISO 5725); `between` is
+    that of units and clinics together, which is known even where the two cannot be told apart. `next_unit`
     holds one run of the next unit at the next clinic at 95 %. `missing` says in words what a thin cell lacks.
     """
 
@@ -51,6 +52,7 @@ class Precision:
     unit: float | None
     clinic: float | None
     reproducibility: float | None
+    between: float | None
     next_unit: Interval
     quantiles: dict[float, float | None]
     missing: tuple[str, ...]
@@ -100,6 +102,7 @@ def summarise(cells: Cells) -> Precision:
         unit=_root(parts.unit),
         clinic=_root(parts.clinic),
         reproducibility=_root(parts.reproducibility),
+        between=_root(parts.between),
         next_unit=Interval(None, None) if missing else _next_unit(kept, spread, centre, weights),
         quantiles=_quantiles(cells.unit_means),
         missing=missing,

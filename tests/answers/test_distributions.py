@@ -95,7 +95,7 @@ def test_levels_come_in_the_order_of_the_pump(model) -> None:
 def test_a_cell_below_the_floor_is_thin_and_says_what_it_lacks(model) -> None:
     factories.summary(factories.unit(model, "LK000001", "A"), 240.0)
     (cell,) = answer_distributions("Lapwing One")["cells"]
-    assert (cell["state"], cell["missing"]) == ("thin", ["2 more units", "1 more clinic"])
+    assert (cell["state"], cell["missing"]) == ("thin", "2 more units, 1 more clinic")
     assert cell["centre"] == 240.0
     for name in ("low", "high", "s_unit", "s_clinic", "s_reproducibility", "predict_low", "predict_high"):
         assert cell[name] is None

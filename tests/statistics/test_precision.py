@@ -141,7 +141,7 @@ def test_figures_are_finite_and_in_order(rows: list[tuple[int, int, list[float]]
 def _check_figures(found: Precision, values: list[list[float]]) -> None:
     means = [float(np.mean(v)) for v in values]
     assert min(means) - 1e-6 <= found.centre <= max(means) + 1e-6
-    for value in (found.repeat, found.unit, found.clinic, found.reproducibility):
+    for value in (found.repeat, found.unit, found.clinic, found.reproducibility, found.between):
         assert value is None or (np.isfinite(value) and value >= 0)
     for interval in (found.interval, found.next_unit):
         assert (interval.low is None) == (interval.high is None)
