@@ -71,7 +71,7 @@ TIMES: dict[str, tuple[str, Callable[[Floats, int], list[str]]]] = {
     "hh:mm:ss": ("Clock", _clock(86395.0, hours=True)),
     "iso": ("Timestamp", _clock(3600.0, hours=True, date="2026-03-04T")),
     "iso-zone": ("Timestamp", _clock(3600.0, hours=True, date="2026-03-04 ", zone="+02:00")),
-    "dated": ("Date/Time", _clock(7200.0, hours=True, date="04.03.2026 ")),
+    "dated": ("Date/Time", _clock(7200.0, hours=True, date="04/03/2026 ")),
 }
 
 
@@ -80,7 +80,7 @@ def write(seconds: Floats, vacuum: Floats, dialect: Dialect = Dialect()) -> byte
     name, times = TIMES[dialect.time]
     shown = dialect.sign * vacuum * PASCALS["mmHg"] / PASCALS[dialect.unit]
     label = "Vacuum" if dialect.sign > 0 else "Pressure"
-    time_digits = min(dialect.digits, 9)
+    time_digits = dialect.digits if dialect.time == "min" else min(dialect.digits, 9)
     cells = [
         times(seconds, time_digits),
         [f"{value:.{dialect.digits}g}" if np.isfinite(value) else "" for value in shown],
@@ -90,7 +90,7 @@ def write(seconds: Floats, vacuum: Floats, dialect: Dialect = Dialect()) -> byte
     if dialect.unit_row:
         head = [
             dialect.delimiter.join([name.split(" ")[0], label]),
-            dialect.delimiter.join(["", dialect.unit]),
+            dialect.delimiter.join(["s", dialect.unit]),
         ]
     else:
         head = [dialect.delimiter.join([name, f"{label} ({dialect.unit})"])]

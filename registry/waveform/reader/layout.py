@@ -43,7 +43,7 @@ def find_layout(text: bytes) -> Layout:
     rows = [split_line(line, delimiter) for line in sample]
     decimal = "." if delimiter == "," and not any('"' in line for line in sample) else _decimal(rows)
     names, units, header = _header(lines[:start], delimiter, len(kinds))
-    if delimiter == "," and len(names) * 2 == len(kinds) and names:
+    if delimiter == "," and not names and start and 2 * lines[start - 1].count(",") + 2 == len(kinds):
         raise ReadError(
             "decimal_comma_unclear",
             "Cells are parted by commas and numbers seem to hold decimal commas too.",

@@ -39,8 +39,9 @@ def parse(text: bytes, layout: Layout, time: int | None, vacuum: int) -> Table:
         )
     frame = _frame(text, layout, time, vacuum)
     numbers, over = _vacuum_of(frame[vacuum], layout.decimal)
-    times = None if time is None else _time_of(frame[time])
+    times = None if time is None else _time_of(frame[time], layout.kinds[time], layout.decimal)
     keep = _rows_of_samples(times, numbers, over, frame, (text, layout, vacuum))
+    _check_width(text, layout, len(frame))
     kept = np.flatnonzero(keep)
 
     def line_of(index: int) -> int | None:
@@ -77,18 +78,37 @@ def _ragged(fault: str, layout: Layout) -> ReadError:
     match = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", fault)
     if match is None:
         return no_table()
+    return _wide_row(int(match[3]), int(match[1]), layout.start_line + int(match[2]) - 1)
+
+
+def _wide_row(found: int, usual: int, line: int) -> ReadError:
     return ReadError(
         "ragged_row",
-        f"A row holds {match[3]} cells where the others hold {match[1]}.",
-        layout.start_line + int(match[2]) - 1,
+        f"A row holds {found} cells where the others hold {usual}.",
+        line,
         "Check that line: a second recording, a stray delimiter or a cut may be there.",
     )
+
+
+def _check_width(text: bytes, layout: Layout, rows: int) -> None:
+    """Refuse rows with too many cells, which the parser drops without a word when it reads chosen columns."""
+    if layout.delimiter in {"", " "}:
+        return
+    delimiter, usual = layout.delimiter.encode(), len(layout.kinds)
+    if text.count(delimiter, layout.start_byte) <= rows * (usual - 1) or b'"' in text:
+        return
+    for number, line in enumerate(text[layout.start_byte :].split(b"\n"), layout.start_line):
+        found = line.rstrip().rstrip(delimiter).count(delimiter) + 1
+        if found > usual:
+            raise _wide_row(found, usual, number)
 
 
 def _vacuum_of(column: "pd.Series[float]", decimal: str) -> tuple[Floats, Flags]:
     """(numbers, over-range flags); anything that is no number is NaN."""
     if column.dtype.kind in "fiu":
-        return np.asarray(column.to_numpy(), dtype=np.float64), np.zeros(len(column), dtype=bool)
+        numbers = np.asarray(column.to_numpy(), dtype=np.float64)
+        over = np.isinf(numbers)
+        return (np.where(over, np.nan, numbers) if over.any() else numbers), over
     words = column.astype("str").str.strip()
     plain = words.str.replace(",", ".", regex=False) if decimal == "," else words
     numbers = pd.to_numeric(plain, errors="coerce").to_numpy()
@@ -100,9 +120,12 @@ def _vacuum_of(column: "pd.Series[float]", decimal: str) -> tuple[Floats, Flags]
     return numbers, over
 
 
-def _time_of(column: "pd.Series[float]") -> Floats | Texts:
+def _time_of(column: "pd.Series[float]", kind: str, decimal: str) -> Floats | Texts:
+    """Numbers where the column holds numbers but for a stray word, else the cells as they are."""
     if column.dtype.kind in "fiu":
         return np.asarray(column.to_numpy(), dtype=np.float64)
+    if kind == "number":
+        return _vacuum_of(column, decimal)[0]
     return column.astype("object").to_numpy()
 
 
