@@ -36,7 +36,9 @@ def components(cells: Cells) -> Components:
     Repeat is the pooled variance within, as in ISO 5725-2. The others follow from Henderson's first method
     (Biometrics 9, 1953) on the means with equal weight: the sums of squares between clinics and between
     units are set equal to their expectations, which allows for units seen by several clinics as well as for
-    units nested in one. In balanced nested tables this is the classical analysis of variance.
+    units nested in one. In balanced nested tables this is the classical analysis of variance. One unit sent
+    round clinics is the design of ISO 5725-2 itself, and its formula, which weighs clinics by their runs, is
+    used as it stands.
     """
     repeat = cells.repeat_variance
     rows = cells.mean.size
@@ -46,9 +48,19 @@ def components(cells: Cells) -> Components:
     if cells.clinics == 1:
         return Components(repeat, between, None, between)
     if cells.units == 1:
-        return Components(repeat, None, between, between)
+        alone = between if repeat is None else _interlaboratory(cells, repeat)
+        return Components(repeat, None, alone, alone)
     unit, clinic = _solved(cells)
     return Components(repeat, unit, clinic, between)
+
+
+def _interlaboratory(cells: Cells, repeat: float) -> float:
+    """Variance between clinics that ran one unit, by the formulae of ISO 5725-2 (from memory)."""
+    runs = cells.runs
+    mean = float(runs @ cells.mean / runs.sum())
+    squares = float(runs @ (cells.mean - mean) ** 2) / (runs.size - 1)
+    typical = float(runs.sum() - (runs**2).sum() / runs.sum()) / (runs.size - 1)
+    return max((squares - repeat) / typical, 0.0)
 
 
 def _solved(cells: Cells) -> tuple[float | None, float | None]:

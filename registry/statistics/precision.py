@@ -142,7 +142,10 @@ def _centre(cells: Cells, spread: _Spread) -> tuple[float, Floats]:
     """The generalised least squares mean and the weight of each row in it; weights add up to one."""
     cover = Cover(cells.unit, cells.clinic, spread.noise, spread.unit, spread.clinic)
     solved = cover.solve(np.ones(cells.mean.size))
-    weights: Floats = solved / solved.sum()
+    # A unit seen at several clinics can get a weight below nought, which would let the centre lie outside
+    # everything measured. Without such weights little is lost, and the variance is that of the weights used.
+    kept = np.maximum(solved, 0.0)
+    weights: Floats = kept / kept.sum()
     return float(weights @ cells.mean), weights
 
 

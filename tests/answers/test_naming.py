@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from registry.answers.naming import beside
@@ -45,6 +45,7 @@ def test_the_serial_beside(used, serial, step, expected) -> None:
     assert beside(at, step, [used]) == expected
 
 
+@settings(deadline=None)
 @given(number=st.integers(0, 999_999), step=st.sampled_from([1, -1]))
 def test_the_neighbour_reads_back_at_its_place(number: int, step: int) -> None:
     at = place(f"LK{number:06}", [FIXED])

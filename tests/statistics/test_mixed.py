@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from registry.statistics.mixed import Cover
@@ -10,6 +10,7 @@ from registry.statistics.mixed import Cover
 ROWS = st.lists(st.tuples(st.integers(0, 4), st.integers(0, 3), st.floats(0.1, 5)), min_size=1, max_size=12)
 
 
+@settings(deadline=None)
 @given(rows=ROWS, of_unit=st.floats(0, 10), of_group=st.lists(st.floats(0.01, 10), min_size=4, max_size=4))
 def test_against_the_covariance_written_out(
     rows: list[tuple[int, int, float]], of_unit: float, of_group: list[float]

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from registry.statistics.nested import tamed
@@ -129,6 +129,7 @@ TABLES = st.lists(
 )
 
 
+@settings(deadline=None)
 @given(TABLES, st.floats(0, 5))
 def test_figures_are_finite_and_in_order(rows: list[tuple[int, int, list[float]]], systematic: float) -> None:
     units = {unit: code for code, unit in enumerate(sorted({row[0] for row in rows}))}

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from registry.statistics.robust import algorithm_a, reined, scaled_mad, stretch, weighted_median
@@ -33,6 +33,7 @@ def test_algorithm_a_of_one_value_is_refused() -> None:
         algorithm_a([1.0])
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(-100, 100), min_size=2, max_size=20), st.floats(-50, 50), st.floats(0.1, 10))
 def test_algorithm_a_moves_with_its_sample(values: list[float], shift: float, factor: float) -> None:
     # Nearly equal values are left out: whether their MAD is nought hangs on rounding.

@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from registry.statistics.sightings import Basis, Said, Seen
@@ -191,6 +191,7 @@ def said_spans(draw: st.DrawFn) -> list[Said]:
     return [*apart, *loose]
 
 
+@settings(deadline=None)
 @given(asked=RANGES, units=UNITS, said=said_spans())
 def test_stretches_cover_what_was_asked_and_every_unit_is_answered_for(
     asked: tuple[int, int], units: list[tuple[int, frozenset[tuple[str, str | None]]]], said: list[Said]
@@ -222,6 +223,7 @@ def _check_declared(span: SubSpan, said: list[Said]) -> None:
             assert (span.revision, span.basis) == (stored.revision, Basis.DECLARED)
 
 
+@settings(deadline=None)
 @given(asked=RANGES, units=UNITS, said=said_spans(), place=KEYS)
 def test_a_serial_alone_gets_the_same_revision_as_within_a_range(
     asked: tuple[int, int],
