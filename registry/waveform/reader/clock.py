@@ -97,7 +97,8 @@ def _from_texts(table: Table) -> tuple[Floats, str, str, str | None]:
     texts = [str(value).strip() for value in table.time] if table.time is not None else []
     first = texts[0]
     if _ISO.match(first):
-        stamps = pd.to_datetime(pd.Series(texts), format="ISO8601", utc=True, errors="coerce")
+        points = [text.replace(",", ".") for text in texts] if "," in first else texts
+        stamps = pd.to_datetime(pd.Series(points), format="ISO8601", utc=True, errors="coerce")
         bad = np.flatnonzero(stamps.isna().to_numpy())
         if bad.size:
             raise _bad_time(repr(texts[int(bad[0])]), table, int(bad[0]))

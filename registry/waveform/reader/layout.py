@@ -5,9 +5,10 @@ from collections import Counter
 from dataclasses import dataclass
 
 from registry.waveform.types import ReadError
+from registry.waveform.units import unit_named
 
 from .cells import kind_of, split_line
-from .words import any_unit
+from .words import any_unit, split_name
 
 HEAD_BYTES = 32768
 DELIMITERS = (";", "\t", "|", ",", " ")
@@ -43,7 +44,11 @@ def find_layout(text: bytes) -> Layout:
     rows = [split_line(line, delimiter) for line in sample]
     decimal = "." if delimiter == "," and not any('"' in line for line in sample) else _decimal(rows)
     names, units, header = _header(lines[:start], delimiter, len(kinds))
-    if delimiter == "," and not names and start and 2 * lines[start - 1].count(",") + 2 == len(kinds):
+    above = lines[start - 1] if start else ""
+    if delimiter == "," and len(kinds) == 2 and not names and unit_named(split_name(above)[1]):
+        delimiter, decimal, kinds = "", ",", ("number",)
+        names, units, header = _header(lines[:start], delimiter, 1)
+    if delimiter == "," and not names and 2 * above.count(",") + 2 == len(kinds) > 2:
         raise ReadError(
             "decimal_comma_unclear",
             "Cells are parted by commas and numbers seem to hold decimal commas too.",

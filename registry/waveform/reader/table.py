@@ -136,7 +136,10 @@ def _rows_of_samples(
     frame: pd.DataFrame,
     source: tuple[bytes, Layout, int],
 ) -> Flags:
-    """Which rows are samples: comments, repeated headers and a footer are not; other words are refused."""
+    """Which rows are samples: comments, repeated headers, a footer and a cut last line are not.
+
+    Other words are refused.
+    """
     text, layout, vacuum = source
     if np.isfinite(numbers).all():
         return np.ones(numbers.size, dtype=bool)
@@ -156,6 +159,8 @@ def _rows_of_samples(
             "Correct or remove that line.",
         )
     keep[stray] = False
+    last = np.flatnonzero(np.isfinite(numbers) | over)
+    keep[int(last[-1]) + 1 if last.size else 0 :] = False
     return keep
 
 
