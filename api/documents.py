@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from registry.intake.findings import Noted
-from registry.models import Finding, Measurement, Operator, Run
+from registry.intake.receive import Receipt
+from registry.models import Finding, Operator, Run
 from registry.waveform import Measured
 
 
@@ -13,10 +14,7 @@ def measured_document(measured: Measured) -> dict[str, Any]:
     return {
         "state": "held" if measured.holds else "accepted",
         "edition": measured.edition,
-        "measurements": {
-            metric: _quantity(q.value, q.unit, q.u, q.u_random, q.u_systematic)
-            for metric, q in measured.metrics.items()
-        },
+        "measurements": _metrics(measured),
         "findings": [_finding(finding) for finding in measured.findings],
         "read": measured.understood.as_dict(),
     }
@@ -27,23 +25,34 @@ def cycles_document(measured: Measured) -> dict[str, Any]:
     return {"edition": measured.edition, "cycles": measured.cycles.as_rows()}
 
 
-def run_document(
+def receipt_document(receipt: Receipt, measured: Measured, viewer: Operator) -> dict[str, Any]:
+    """Return a run that was stored just now, as a later look at it will show it."""
+    return _document(receipt.run, measured.edition, _metrics(measured), receipt.findings, viewer)
+
+
+def run_document(run: Run, edition: int, viewer: Operator | None) -> dict[str, Any]:
+    """Return a stored run, fetched with its measurements and findings, as `viewer` may see it."""
+    measurements = {
+        m.metric: _quantity(m.value, m.unit, m.u, m.u_random, m.u_systematic) for m in run.measurements.all()
+    }
+    return _document(run, edition, measurements, run.findings.all(), viewer)
+
+
+def _document(
     run: Run,
     edition: int,
-    measurements: Iterable[Measurement],
-    findings: Iterable[Finding],
+    measurements: Mapping[str, Any],
+    findings: Iterable[Noted | Finding],
     viewer: Operator | None,
 ) -> dict[str, Any]:
-    """Return a run as `viewer` may see it: operator and note are for the run's own clinic."""
+    """Operator and note are for the run's own clinic."""
     document = {
         "id": run.pk,
         "state": run.state,
         "digest": run.trace_id,
         "edition": edition,
         **_where_from(run),
-        "measurements": {
-            m.metric: _quantity(m.value, m.unit, m.u, m.u_random, m.u_systematic) for m in measurements
-        },
+        "measurements": measurements,
         "findings": [_finding(finding) for finding in findings],
         "read": run.read,
     }
@@ -72,6 +81,13 @@ def _where_from(run: Run) -> Mapping[str, Any]:
         "recorded_at": run.recorded_at,
         "received_at": run.created_at,
         "withdrawn_why": run.withdrawn_why,
+    }
+
+
+def _metrics(measured: Measured) -> dict[str, Any]:
+    return {
+        metric: _quantity(q.value, q.unit, q.u, q.u_random, q.u_systematic)
+        for metric, q in measured.metrics.items()
     }
 
 

@@ -3,10 +3,19 @@
 import pytest
 import pytest_socket
 
+from registry.intake import benches
+
 
 def pytest_runtest_setup() -> None:
     """Allow loopback and Unix sockets only."""
     pytest_socket.socket_allow_hosts(["127.0.0.1", "::1", "localhost"], allow_unix_socket=True)
+
+
+@pytest.fixture(autouse=True)
+def nothing_remembered():
+    """A test that empties the database must leave nothing remembered of it."""
+    benches.rigs.forget()
+    benches.sessions.forget()
 
 
 @pytest.fixture(autouse=True)

@@ -25,7 +25,7 @@ def running(home: Path, settings: str = "registry.config.settings", port: int = 
         yield address_of(process)
     finally:
         process.send_signal(signal.SIGTERM)
-        process.wait(60)
+        process.communicate(timeout=60)
 
 
 def start(home: Path, settings: str, port: int) -> "subprocess.Popen[str]":

@@ -20,6 +20,8 @@ class ConflictDocument(serializers.Serializer[Any]):
 
     revision = serializers.CharField(allow_null=True)
     basis = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
+    units = serializers.IntegerField()
     says = serializers.CharField()
 
 
@@ -30,10 +32,14 @@ class SpanAnswer(serializers.Serializer[Any]):
     last = serializers.CharField()
     revision = serializers.CharField(allow_null=True)
     basis = serializers.ChoiceField(choices=["declared", "observed", "inferred", "unknown"])
+    first_excluded = serializers.BooleanField(help_text="the stretch begins after `first`")
+    last_excluded = serializers.BooleanField(help_text="the stretch ends before `last`")
     units = serializers.IntegerField()
     clinics = serializers.IntegerField()
     confidence = serializers.FloatField(allow_null=True)
-    conflicts = serializers.ListField(child=serializers.DictField())
+    supporting = serializers.IntegerField()
+    contradicting = serializers.IntegerField()
+    conflicts = ConflictDocument(many=True)
 
 
 class AnswerDocument(serializers.Serializer[Any]):
@@ -72,6 +78,7 @@ class CellDocument(serializers.Serializer[Any]):
     mode = serializers.CharField()
     programme = serializers.CharField()
     level = serializers.CharField()
+    side = serializers.CharField()
     rig = serializers.CharField()
     power = serializers.CharField()
     metric = serializers.CharField()
@@ -85,12 +92,14 @@ class CellDocument(serializers.Serializer[Any]):
     s_repeatability = serializers.FloatField(allow_null=True)
     s_unit = serializers.FloatField(allow_null=True)
     s_clinic = serializers.FloatField(allow_null=True)
+    s_between = serializers.FloatField(allow_null=True, help_text="units and clinics together")
     s_reproducibility = serializers.FloatField(allow_null=True)
     predict_low = serializers.FloatField(allow_null=True)
     predict_high = serializers.FloatField(allow_null=True)
-    quantiles = serializers.DictField(child=serializers.FloatField())
+    quantiles = serializers.DictField(child=serializers.FloatField(allow_null=True))
     state = serializers.ChoiceField(choices=["ok", "thin"])
     missing = serializers.CharField(help_text="what is missing when thin")
+    reined = serializers.IntegerField(help_text="units drawn in because they stand far out")
 
 
 class DistributionsDocument(AnswerDocument):
@@ -111,3 +120,4 @@ class AlertDocument(serializers.Serializer[Any]):
     confidence = serializers.FloatField()
     says = serializers.CharField()
     evidence = serializers.DictField()
+    cautions = serializers.ListField(child=serializers.CharField())

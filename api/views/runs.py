@@ -14,7 +14,7 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import cycles_document, run_document
+from api.documents import cycles_document, receipt_document, run_document
 from api.pagination import NewestFirst
 from api.permissions import IsOperator, MayRead
 from api.queries import StrictQuery
@@ -87,9 +87,7 @@ class RunList(StrictQuery, GenericAPIView[Run]):
         """List runs, newest first."""
         page = self.paginate_queryset(with_all(self.filter_queryset(self.get_queryset())))
         edition, viewer = current_edition(), viewer_of(request)
-        return self.get_paginated_response(
-            [run_document(r, edition, r.measurements.all(), r.findings.all(), viewer) for r in page or ()]
-        )
+        return self.get_paginated_response([run_document(run, edition, viewer) for run in page or ()])
 
     @extend_schema(
         operation_id="runs_upload",
@@ -106,13 +104,9 @@ class RunList(StrictQuery, GenericAPIView[Run]):
         said = provenance_object(request, needed=True)
         operator = operator_of(request)
         receipt = receive(trace_bytes(request), said, operator)
-        if receipt.is_new:
-            document = run_document(
-                receipt.run, receipt.edition, receipt.measurements, receipt.findings, operator
-            )
-        else:
-            document = stored_document(receipt.run.pk, operator)
-        return Response(document, status=201 if receipt.is_new else 200)
+        if receipt.measured is None:
+            return Response(stored_document(receipt.run.pk, operator))
+        return Response(receipt_document(receipt, receipt.measured, operator), status=201)
 
 
 def stored_document(run_id: int, viewer: Any) -> dict[str, Any]:
@@ -120,7 +114,7 @@ def stored_document(run_id: int, viewer: Any) -> dict[str, Any]:
     run = with_all(Run.objects.filter(pk=run_id)).first()
     if run is None:
         raise NotFound(f"There is no run {run_id}", hint="Look for it with GET /api/v1/runs.")
-    return run_document(run, current_edition(), run.measurements.all(), run.findings.all(), viewer)
+    return run_document(run, current_edition(), viewer)
 
 
 class RunDetail(StrictQuery):

@@ -1,6 +1,6 @@
-"""Queued work of the alerts. Deferred in the transaction of an upload, done by any worker on any host."""
+"""Queued work of the alerts: asked for in the transaction of an upload, done by any worker on any host."""
 
-from django.db import transaction
+from django.db import connection, transaction
 from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 from procrastinate.exceptions import AlreadyEnqueued
@@ -8,23 +8,29 @@ from procrastinate.exceptions import AlreadyEnqueued
 from registry.alerts.scan import scan_community, scan_gauge
 from registry.models import Run
 
+# A sweep is judged when it pauses, not upload by upload.
+CALM_S = 3
 _RETRY = RetryStrategy(max_attempts=5, exponential_wait=4)
+_WAITING = """
+SELECT 1 FROM procrastinate_jobs WHERE queueing_lock = %s AND status = 'todo' FOR KEY SHARE
+"""
 
 
-@app.task(retry=_RETRY)
-def check_run(run_id: int) -> None:
-    """Have the gauge of a new or withdrawn run checked, once for a whole sweep of uploads.
+def want_check(run: Run) -> None:
+    """Have the run's gauge checked after the present transaction; a whole sweep of runs costs one check.
 
-    A run without a declared gauge tells nothing of gauges or units and is left.
+    A check that waits already will do, for it cannot begin before this transaction has ended: workers pass
+    over a job somebody holds. A run without a declared gauge tells nothing of gauges or units and is left.
     """
-    gauge_id = Run.objects.filter(pk=run_id).values_list("session__gauge_id", flat=True).first()
-    if gauge_id is None:
-        return
-    try:
-        with transaction.atomic():
-            check_gauge.configure(queueing_lock=f"check-gauge-{gauge_id}").defer(gauge_id=gauge_id)
-    except AlreadyEnqueued:
-        # A check that has not begun yet will see this run too.
+    gauge_id = run.session.gauge_id
+    while gauge_id is not None and not _is_waiting(gauge_id):
+        try:
+            with transaction.atomic():
+                check_gauge.configure(queueing_lock=_lock(gauge_id), schedule_in={"seconds": CALM_S}).defer(
+                    gauge_id=gauge_id
+                )
+        except AlreadyEnqueued:
+            continue  # another upload asked just now; hold its check, or ask again if it has begun
         return
 
 
@@ -39,3 +45,14 @@ def check_gauge(gauge_id: int) -> None:
 def scan_all(timestamp: int = 0) -> None:  # noqa: ARG001 - the queue hands over when it was meant to run
     """Judge the whole community, every night."""
     scan_community()
+
+
+def _lock(gauge_id: int) -> str:
+    return f"check-gauge-{gauge_id}"
+
+
+def _is_waiting(gauge_id: int) -> bool:
+    """Whether a check of the gauge waits in the queue; if so it is held until this transaction ends."""
+    with connection.cursor() as cursor:
+        cursor.execute(_WAITING, [_lock(gauge_id)])
+        return cursor.fetchone() is not None

@@ -47,9 +47,10 @@ def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
 def _contradiction(unit: Unit, spans: list[SerialSpan], asserted: Revision | None) -> Note | None:
     if asserted is None:
         return None
-    for span in spans:
-        if span.basis == "declared" and span.revision_id != asserted.pk:
+    declared = [span for span in spans if span.basis == "declared"]
+    for span in declared:
+        if span.revision_id != asserted.pk:
             return findings.contradicts_span(asserted.label, span.revision.label, span.first, span.last)
-    if not spans and unit.asserted is not None and unit.asserted_id != asserted.pk:
+    if not declared and unit.asserted is not None and unit.asserted_id != asserted.pk:
         return findings.contradicts_unit(asserted.label, unit.asserted.label)
     return None

@@ -1,7 +1,7 @@
 """Receive one trace: check, store, measure and summarise in one transaction, and queue the alert check."""
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,37 +9,27 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import storages
 from django.db import IntegrityError, transaction
 
-from registry.alerts.tasks import check_run
+from registry.alerts.tasks import want_check
+from registry.intake.benches import bring_rig, bring_session
 from registry.intake.findings import Noted
 from registry.intake.judge import judge
 from registry.intake.measure import measure_trace
-from registry.intake.provenance import Provenance, understand
+from registry.intake.provenance import understand
+from registry.intake.rows import store_findings, store_measurements, store_trace
 from registry.intake.subject import Subject, identify_subject
 from registry.intake.summaries import refresh_summaries
 from registry.intake.units import covering_spans, lock_unit, resolve
-from registry.models import (
-    BenchSession,
-    Finding,
-    Measurement,
-    Operator,
-    Rig,
-    Run,
-    RunState,
-    Trace,
-    Unit,
-)
+from registry.models import Operator, Run, RunState, SerialSpan, Trace, Unit
 from registry.waveform import Measured
 
 
 @dataclass(frozen=True)
 class Receipt:
-    """The run a trace became, and whether this upload made it; if so, with what was stored for it."""
+    """The run a trace became. `measured` and `findings` are there when this upload made it."""
 
     run: Run
-    is_new: bool
-    edition: int = 0
-    measurements: tuple[Measurement, ...] = ()
-    findings: tuple[Finding, ...] = ()
+    measured: Measured | None = None
+    findings: tuple[Noted, ...] = ()
 
 
 def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt:
@@ -51,9 +41,9 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     provenance = understand(said)
     digest = hashlib.sha256(data).hexdigest()
     identity = provenance.identity(operator.clinic.code, digest)
-    known = Run.objects.filter(identity=identity).first()
+    known = _known(identity)
     if known is not None:
-        return Receipt(known, is_new=False)
+        return Receipt(known)
     subject = identify_subject(provenance, operator)
     measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec)
     trace = Trace(digest=digest, size=len(data))
@@ -63,10 +53,14 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
             return _store(subject, trace, identity, measured)
     except IntegrityError:
         # The same upload came twice at once and the other was first. Anything else is a fault.
-        known = Run.objects.filter(identity=identity).first()
+        known = _known(identity)
         if known is None:
             raise
-        return Receipt(known, is_new=False)
+        return Receipt(known)
+
+
+def _known(identity: str) -> Run | None:
+    return Run.objects.filter(identity=identity).only("pk").first()
 
 
 def _keep_bytes(trace: Trace, data: bytes) -> None:
@@ -77,25 +71,27 @@ def _keep_bytes(trace: Trace, data: bytes) -> None:
 
 
 def _store(subject: Subject, trace: Trace, identity: str, measured: Measured) -> Receipt:
-    Trace.objects.bulk_create([trace], ignore_conflicts=True)
-    rig, session = _rig(subject.provenance), _session(subject)
-    unit = lock_unit(subject)
-    spans = covering_spans(unit)
-    notes = subject.notes + judge(unit, spans, subject.asserted, trace.digest, subject.provenance.side)
-    findings: list[Noted] = [*measured.findings, *notes]
+    is_first = store_trace(trace)
+    rig, session = bring_rig(subject.provenance), bring_session(subject)
+    unit, is_new_unit = lock_unit(subject)
+    # A unit that is known has the revision of its spans already; only a contradiction has to be looked for.
+    spans = covering_spans(unit) if is_new_unit or subject.asserted else []
+    digest = None if is_first else trace.digest
+    notes = judge(unit, spans, subject.asserted, digest, subject.provenance.side)
+    findings: tuple[Noted, ...] = (*measured.findings, *subject.notes, *notes)
     run = _draft(subject, identity)
     run.trace, run.rig, run.session, run.unit = trace, rig, session, unit
     run.read = measured.understood.as_dict()
     run.state = RunState.HELD if any(f.severity == "hold" for f in findings) else RunState.ACCEPTED
     run.save(force_insert=True)
-    stored = _store_measured(run, measured), _store_findings(run, measured.edition, findings)
+    store_measurements(run, measured)
+    store_findings(run, measured.edition, findings)
+    if is_new_unit or subject.asserted:
+        _resolve_unit(unit, subject if run.state == RunState.ACCEPTED else None, spans)
     if run.state == RunState.ACCEPTED:
-        _resolve_unit(unit, subject, spans)
         refresh_summaries(run)
-        check_run.defer(run_id=run.pk)
-    elif unit.revision_id is None:
-        _resolve_unit(unit, None, spans)
-    return Receipt(run, is_new=True, edition=measured.edition, measurements=stored[0], findings=stored[1])
+        want_check(run)
+    return Receipt(run, measured, findings)
 
 
 def _draft(subject: Subject, identity: str) -> Run:
@@ -118,69 +114,8 @@ def _draft(subject: Subject, identity: str) -> Run:
     )
 
 
-def _rig(said: Provenance) -> Rig:
-    rig, _ = Rig.objects.get_or_create(
-        protector=said.protector,
-        valve=said.valve,
-        tubing=said.tubing,
-        flange_mm=said.flange_mm,
-        load_ml=said.load_ml,
-    )
-    return rig
-
-
-def _session(subject: Subject) -> BenchSession:
-    said = subject.provenance
-    session, _ = BenchSession.objects.get_or_create(
-        operator=subject.operator,
-        gauge_code=subject.gauge.code if subject.gauge else said.gauge,
-        held_on=said.recorded_at.date() if said.recorded_at else None,
-        power=said.power[0],
-        elevation_m=said.elevation_m,
-        ambient_kpa=said.ambient_kpa,
-        gauge=subject.gauge,
-        defaults={"clinic": subject.operator.clinic},
-    )
-    return session
-
-
-def _store_measured(run: Run, measured: Measured) -> tuple[Measurement, ...]:
-    rows = tuple(
-        Measurement(
-            run=run,
-            edition_id=measured.edition,
-            metric=metric,
-            value=q.value,
-            unit=q.unit,
-            u=q.u,
-            u_random=q.u_random,
-            u_systematic=q.u_systematic,
-        )
-        for metric, q in measured.metrics.items()
-    )
-    Measurement.objects.bulk_create(rows)
-    return rows
-
-
-def _store_findings(run: Run, edition: int, findings: Iterable[Noted]) -> tuple[Finding, ...]:
-    rows = tuple(
-        Finding(
-            run=run,
-            edition_id=edition,
-            code=f.code,
-            severity=f.severity,
-            message=f.message,
-            hint=f.hint,
-            at_s=f.at_s,
-        )
-        for f in findings
-    )
-    Finding.objects.bulk_create(rows)
-    return rows
-
-
-def _resolve_unit(unit: Unit, subject: Subject | None, spans: list[Any]) -> None:
-    """Write only what changed: most uploads are of a unit that is known already."""
+def _resolve_unit(unit: Unit, subject: Subject | None, spans: list[SerialSpan]) -> None:
+    """Resolve the unit; what an accepted run asserts counts, what a held one asserts does not."""
     before = (unit.asserted_id, unit.revision_id, unit.revision_basis)
     if subject is not None and unit.asserted is None:
         unit.asserted = subject.asserted

@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.db.models import Exists, OuterRef
+
 from registry.errors import Fault, Invalid
 from registry.intake.findings import Note, calibration_after_run
 from registry.intake.provenance import Provenance
-from registry.models import Gauge, GaugeCalibration, Operator, PumpModel, Revision
+from registry.models import Gauge, GaugeCalibration, Operator, PumpModel, Revision, SerialScheme
 from registry.models.lookup import find_pump_model, find_revision
 from registry.models.serials import Place, canonical, place
 from registry.waveform import GaugeSpec
@@ -41,7 +43,7 @@ def identify_subject(provenance: Provenance, operator: Operator) -> Subject:
 
     Raises UnknownPumpModel, or Invalid naming a revision, operator or serial that cannot be.
     """
-    pump_model = find_pump_model(provenance.pump_model)
+    pump_model, schemes = _pump_model(provenance.pump_model)
     if not any(c.isalnum() for c in provenance.serial):
         raise Invalid(
             "serial: holds no letter or digit",
@@ -54,12 +56,19 @@ def identify_subject(provenance: Provenance, operator: Operator) -> Subject:
         provenance=provenance,
         operator=_operator(provenance, operator),
         pump_model=pump_model,
-        place=place(provenance.serial, pump_model.serial_schemes.all()),
+        place=place(provenance.serial, schemes),
         asserted=find_revision(pump_model, provenance.revision) if provenance.revision else None,
         gauge=gauge,
         calibration=calibration,
         notes=notes,
     )
+
+
+def _pump_model(name: str) -> tuple[PumpModel, list[SerialScheme]]:
+    """The model with its schemes, in one query for a model that has any."""
+    of_that_name = SerialScheme.objects.select_related("pump_model").filter(pump_model__name__iexact=name)
+    schemes = list(of_that_name)
+    return (schemes[0].pump_model if schemes else find_pump_model(name, "pump_model")), schemes
 
 
 def spec_of(gauge: Gauge, calibration: GaugeCalibration | None) -> GaugeSpec:
@@ -91,10 +100,11 @@ def _operator(provenance: Provenance, operator: Operator) -> Operator:
 
 
 def find_gauge(code: str, operator: Operator) -> Gauge | None:
-    """Return the gauge of that code at the operator's clinic, with its calibrations; None when undeclared."""
+    """Return the gauge of that code at the operator's clinic; None when undeclared."""
     if not code:
         return None
-    gauges = Gauge.objects.prefetch_related("calibrations")
+    calibrations = GaugeCalibration.objects.filter(gauge=OuterRef("pk"))
+    gauges = Gauge.objects.annotate(is_calibrated=Exists(calibrations))
     return gauges.filter(clinic=operator.clinic_id, code__iexact=code).first()
 
 
@@ -102,7 +112,7 @@ def calibration_at(
     gauge: Gauge | None, moment: datetime | None
 ) -> tuple[GaugeCalibration | None, tuple[Note, ...]]:
     """Return the last calibration on or before the day of a run; without a moment, the last one known."""
-    if gauge is None:
+    if gauge is None or not getattr(gauge, "is_calibrated", True):
         return None, ()
     known = list(gauge.calibrations.all())
     day = moment.date() if moment else date.max

@@ -21,8 +21,8 @@ def draft_unit(subject: Subject) -> Unit:
     )
 
 
-def lock_unit(subject: Subject) -> Unit:
-    """Return the subject's unit, made if new, locked until the transaction ends.
+def lock_unit(subject: Subject) -> tuple[Unit, bool]:
+    """Return the subject's unit and whether it is new; it is locked until the transaction ends.
 
     The lock is what keeps two uploads for one unit from summarising past each other.
     """
@@ -31,10 +31,10 @@ def lock_unit(subject: Subject) -> Unit:
     )
     known = {"pump_model": subject.pump_model, "serial": subject.serial}
     unit = of_that_serial.filter(**known).first()
-    if unit is None:
-        Unit.objects.bulk_create([draft_unit(subject)], ignore_conflicts=True)
-        unit = of_that_serial.get(**known)
-    return unit
+    if unit is not None:
+        return unit, False
+    Unit.objects.bulk_create([draft_unit(subject)], ignore_conflicts=True)
+    return of_that_serial.get(**known), True
 
 
 def covering_spans(unit: Unit) -> list[SerialSpan]:

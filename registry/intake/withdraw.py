@@ -4,6 +4,7 @@ from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
+from registry.alerts.tasks import want_check
 from registry.errors import Conflict, Fault, Invalid, NotPermitted
 from registry.intake.findings import INTAKE_CODES
 from registry.intake.judge import judge
@@ -37,6 +38,7 @@ def withdraw(run_id: int, operator: Operator, why: str) -> Run:
         run.save(update_fields=["state", "withdrawn_at", "withdrawn_by", "withdrawn_why"])
         settle_unit(run.unit)
         refresh_summaries(run)
+        want_check(run)
     _look_again_at_twins(run)
     return run
 
@@ -63,6 +65,7 @@ def look_again(run_id: int) -> Run:
         run.save(update_fields=["state"])
         settle_unit(run.unit)
         refresh_summaries(run)
+        want_check(run)
     return run
 
 

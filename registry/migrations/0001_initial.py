@@ -688,7 +688,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='benchsession',
-            constraint=models.UniqueConstraint(fields=('operator', 'gauge_code', 'held_on', 'power', 'elevation_m', 'ambient_kpa'), name='one_session_a_sitting', nulls_distinct=False),
+            constraint=models.UniqueConstraint(fields=('operator', 'gauge', 'gauge_code', 'held_on', 'power', 'elevation_m', 'ambient_kpa'), name='one_session_a_sitting', nulls_distinct=False),
         ),
         migrations.AddConstraint(
             model_name='gaugecalibration',

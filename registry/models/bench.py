@@ -144,7 +144,15 @@ class BenchSession(models.Model):
     class Meta:
         constraints = (
             models.UniqueConstraint(
-                fields=["operator", "gauge_code", "held_on", "power", "elevation_m", "ambient_kpa"],
+                fields=[
+                    "operator",
+                    "gauge",
+                    "gauge_code",
+                    "held_on",
+                    "power",
+                    "elevation_m",
+                    "ambient_kpa",
+                ],
                 name="one_session_a_sitting",
                 nulls_distinct=False,
             ),

@@ -6,15 +6,15 @@ from registry.errors import Fault, Invalid, UnknownPumpModel
 from registry.models.catalogue import PumpModel, Revision
 
 
-def find_pump_model(name: str) -> PumpModel:
+def find_pump_model(name: str, field: str = "model") -> PumpModel:
     """Return the pump model of that name, whatever its capitals and blanks.
 
-    Raises UnknownPumpModel with the nearest names in `extra["nearest"]`.
+    Raises UnknownPumpModel on `field`, with the nearest names in `extra["nearest"]`.
     """
     tidied = " ".join(name.split())
     found = PumpModel.objects.select_related("maker").filter(name__iexact=tidied).first()
     if found is None:
-        raise _unknown_pump_model(tidied)
+        raise _unknown_pump_model(tidied, field)
     return found
 
 
@@ -32,13 +32,13 @@ def find_revision(pump_model: PumpModel, label: str) -> Revision:
     )
 
 
-def _unknown_pump_model(name: str) -> UnknownPumpModel:
+def _unknown_pump_model(name: str, field: str) -> UnknownPumpModel:
     names = list(PumpModel.objects.order_by("name").values_list("name", flat=True))
     by_fold = {known.casefold(): known for known in names}
     near = [by_fold[n] for n in difflib.get_close_matches(name.casefold(), by_fold, n=5, cutoff=0.4)]
     return UnknownPumpModel(
         f"No pump model is called '{name}'",
         hint=f"Did you mean {', '.join(near)}?" if near else "Ask a curator to add it to the catalogue.",
-        faults=(Fault("no pump model of that name", field="pump_model"),),
+        faults=(Fault("no pump model of that name", field=field),),
         extra={"nearest": near},
     )

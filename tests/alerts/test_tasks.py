@@ -1,47 +1,74 @@
 """Queued checks: one for a sweep of uploads, none without a gauge, and they do find what is off."""
 
+import threading
+
 import pytest
+from django.db import connection, transaction
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from registry.alerts.tasks import check_gauge, check_run, scan_all
-from registry.models import Alert, BenchSession
+from registry.alerts.tasks import check_gauge, scan_all, want_check
+from registry.models import Alert, BenchSession, Run
 from tests import factories
 from tests.alerts.community import Community
-
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def model():
-    return factories.pump_model()
 
 
 def queued() -> list[tuple[str, dict[str, int]]]:
     return [(job.task_name, job.args) for job in ProcrastinateJob.objects.order_by("id")]
 
 
-def test_a_sweep_of_uploads_queues_one_check_of_its_gauge(model) -> None:
-    unit = factories.unit(model, "LK000001", "A")
+@pytest.mark.django_db
+def test_a_sweep_of_uploads_queues_one_check_of_its_gauge() -> None:
+    unit = factories.unit(factories.pump_model(), "LK000001", "A")
     for level in ("1", "2", "3"):
-        check_run(run_id=factories.run(unit, level=level).pk)
+        want_check(factories.run(unit, level=level))
     assert queued() == [("registry.alerts.tasks.check_gauge", {"gauge_id": factories.gauge().pk})]
 
 
-def test_a_run_without_a_declared_gauge_queues_nothing(model) -> None:
-    run = factories.run(factories.unit(model, "LK000001", "A"))
+@pytest.mark.django_db
+def test_a_run_without_a_declared_gauge_queues_nothing() -> None:
+    run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
     BenchSession.objects.update(gauge=None)
-    check_run(run_id=run.pk)
-    check_run(run_id=0)
+    want_check(Run.objects.get(pk=run.pk))
     assert queued() == []
 
 
-def test_deferring_is_part_of_the_transaction(model) -> None:
-    check_run.defer(run_id=7)
-    assert queued() == [("registry.alerts.tasks.check_run", {"run_id": 7})]
+@pytest.mark.django_db(transaction=True)
+def test_asking_is_part_of_the_transaction() -> None:
+    factories.edition()
+    run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
+    with transaction.atomic():
+        want_check(run)
+        transaction.set_rollback(True)
+    assert queued() == []
 
 
-def test_the_checks_find_what_is_off(model) -> None:
-    Community(model, gains={"west": 1.08}).measure()
+@pytest.mark.django_db(transaction=True)
+def test_a_waiting_check_does_not_begin_before_the_upload_that_relies_on_it_has_ended() -> None:
+    factories.edition()
+    run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
+    want_check(run)
+    ProcrastinateJob.objects.count()
+    seen: list[bool] = []
+
+    def look() -> None:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT id FROM procrastinate_jobs FOR UPDATE SKIP LOCKED")
+            seen.append(cursor.fetchone() is not None)
+        connection.close()
+
+    with transaction.atomic():
+        want_check(run)
+        worker = threading.Thread(target=look)
+        worker.start()
+        worker.join()
+    look()
+    assert seen == [False, True]
+    assert len(queued()) == 1
+
+
+@pytest.mark.django_db
+def test_the_checks_find_what_is_off() -> None:
+    Community(factories.pump_model(), gains={"west": 1.08}).measure()
     check_gauge(gauge_id=factories.gauge("west").pk)
     scan_all(timestamp=0)
     assert [a.subject for a in Alert.objects.all()] == ["west/G1"]

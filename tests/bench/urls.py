@@ -1,7 +1,6 @@
 """The real routes and the bare peer of an upload."""
 
 import hashlib
-from typing import Any
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import storages
@@ -11,25 +10,49 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.authentication import TokenSignIn
+from api.permissions import IsOperator
 from registry.config.urls import handler404, handler500
 from registry.config.urls import urlpatterns as real
+from registry.models import Trace
 
 __all__ = ["handler404", "handler500", "urlpatterns"]
 
 
-class Bare(APIView):
-    """The least an upload can be: read the form, hash the file, store it where traces are stored."""
+class HashAndKeep(APIView):
+    """Read the form, hash the file, write it where traces are written. Nobody signs in, no row is kept."""
 
-    authentication_classes = ()
-    permission_classes = ()
+    authentication_classes: tuple[type, ...] = ()
+    permission_classes: tuple[type, ...] = ()
     parser_classes = (MultiPartParser,)
 
     def post(self, request: Request) -> Response:
-        """Store the file under its digest."""
-        data: Any = request.FILES["trace"].read()
-        digest = hashlib.sha256(data).hexdigest()
-        storages["traces"].save(f"{digest[:2]}/{digest[2:4]}/{digest}", ContentFile(data))
+        """Keep the file under its digest."""
+        digest = self.keep(request.FILES["trace"].read())
         return Response({"digest": digest}, status=201)
 
+    def keep(self, data: bytes) -> str:
+        """Write the bytes durably and return their digest."""
+        trace = Trace(digest=hashlib.sha256(data).hexdigest(), size=len(data))
+        storages["traces"].save(trace.storage_name, ContentFile(data))
+        return trace.digest
 
-urlpatterns = [*real, path("bare", Bare.as_view())]
+
+class HashAndStore(HashAndKeep):
+    """The least an upload to a registry can be: signed in, and the trace stored with its row committed."""
+
+    authentication_classes = (TokenSignIn,)
+    permission_classes = (IsOperator,)
+
+    def keep(self, data: bytes) -> str:
+        """Write the bytes durably, commit the trace's row and return the digest."""
+        digest = super().keep(data)
+        Trace.objects.create(digest=digest, size=len(data))
+        return digest
+
+
+urlpatterns = [
+    *real,
+    path("bare", HashAndStore.as_view()),
+    path("barer", HashAndKeep.as_view()),
+]

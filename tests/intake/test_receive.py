@@ -28,13 +28,13 @@ def test_a_run_is_stored_measured_summarised_and_its_check_queued(operator):
     with storages["traces"].open(run.trace.storage_name) as file:
         assert file.read() == data
     assert UnitSummary.objects.filter(unit=run.unit, count=1).count() == len(values)
-    assert ProcrastinateJob.objects.filter(args={"run_id": run.pk}).count() == 1
+    assert ProcrastinateJob.objects.filter(args={"gauge_id": run.session.gauge_id}).count() == 1
 
 
 def test_the_same_upload_is_the_same_run(operator):
     first = receive(trace_bytes(), provenance(), operator)
     again = receive(trace_bytes(), provenance(flange_mm="24.0"), operator)
-    assert (first.is_new, again.is_new) == (True, False)
+    assert (first.measured is None, again.measured is None) == (False, True)
     assert first.run.pk == again.run.pk
     assert Run.objects.count() == 1
     assert UnitSummary.objects.get(metric="cycle_rate").count == 1
@@ -92,7 +92,7 @@ def test_an_undeclared_gauge_is_accepted_with_a_wider_uncertainty(operator):
 
 def test_a_file_that_cannot_be_read_is_refused_with_its_line_and_leaves_nothing(operator):
     lines = trace_bytes().split(b"\n")
-    lines[40] = b"1.2.3,what"
+    lines[40] = b"0.780,what"
     with pytest.raises(UnreadableTrace) as caught:
         receive(b"\n".join(lines), provenance(), operator)
     assert [fault.line for fault in caught.value.faults] == [41]

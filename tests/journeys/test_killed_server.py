@@ -71,7 +71,7 @@ def kill(process: "subprocess.Popen[str]") -> None:
     everyone = [*psutil.Process(process.pid).children(recursive=True), process]
     for one in everyone:
         one.send_signal(signal.SIGKILL)
-    process.wait(30)
+    process.communicate(timeout=30)
 
 
 @pytest.mark.timeout(240)
