@@ -9,11 +9,12 @@ from .cycles import Crossings
 from .editions import Edition
 from .losses import Pulse, Slots, classify, due_cycles
 from .order import median
-from .profile import Fold, Profile, fold, smooth
+from .profile import Fold, Profile, fold, rough, smooth
 from .refine import Deviations, deviations, mark
 from .shape import Shape, shape
 from .types import Flags, Floats, LossKind
 
+STEADY = 2.0  # reading errors that crossings of a steady pump may stray from an even beat
 FURTHEST_SHIFT = 0.1  # of the shorter of width and rest: more is no refinement of a crossing
 USUAL = 0.2  # cycles whose period or width is further from the median are left out of the common cycle
 
@@ -61,33 +62,45 @@ def analyse(signal: Signal, crossings: Crossings, edition: Edition) -> Analysis 
         return None
     floor = max(signal.resolution / np.sqrt(12.0), 1e-9 * (crossings.high - crossings.low))
     rise, fall = crossings.rise, crossings.fall
-    rise, fall, _, _, _ = _sharpen(signal, rise, fall, use, floor)
-    rise, fall, folded, profile, found = _sharpen(signal, rise, fall, use, floor)
+    first = fold(signal.seconds, signal.vacuum, rise, fall, use)
+    rise, fall, found = _sharpen(first, rough(first), rise, fall)
+    rise, fall = steadied(rise, fall, use, found.rise_error_s)
+    folded = fold(signal.seconds, signal.vacuum, rise, fall, use)
+    profile = smooth(folded, floor)
+    rise, fall, found = _sharpen(folded, profile, rise, fall)
     outline = shape(profile, folded.width, edition)
     if outline is None or outline.swing <= 0:
         return None
     return _judge(signal, (rise, fall, use), (folded, profile, found, outline), edition)
 
 
-def _sharpen(
-    signal: Signal, rise: Floats, fall: Floats, use: Flags, floor: float
-) -> tuple[Floats, Floats, Fold, Profile, Deviations]:
-    """Crossings moved to where the common cycle puts them, with the fold they were found on."""
-    folded = fold(signal.seconds, signal.vacuum, rise, fall, use)
-    profile = smooth(folded, floor)
-    found = deviations(
-        folded, profile, mark(profile, float(profile.level.min()), float(profile.level.max())), use.size
-    )
+def steadied(rise: Floats, fall: Floats, use: Flags, error: float) -> tuple[Floats, Floats]:
+    """Crossings on an even beat where their own reading error explains all that they stray from it.
+
+    Folding on crossings that are noise smears the profile, worst where the sampling keeps step with the pump
+    and samples of all cycles lie at the same few places.
+    """
+    beat = np.diff(rise)
+    number = np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(beat / median(beat)), 1.0))])
+    away = number - number.mean()
+    line = rise.mean() + away * (float(away @ rise) / float(away @ away))
+    if float(np.std(rise - line)) > STEADY * error:
+        return rise, fall
+    width = fall[: use.size] - rise[:-1]
+    usual = float(width[use].mean())
+    steady = float(np.std(width[use])) <= STEADY * np.sqrt(2.0) * error
+    moved = np.where(use, line[:-1] + usual, fall[: use.size]) if steady else fall[: use.size]
+    return line, np.concatenate([moved, fall[use.size :]])
+
+
+def _sharpen(folded: Fold, profile: Profile, rise: Floats, fall: Floats) -> tuple[Floats, Floats, Deviations]:
+    """Crossings moved to where the common cycle puts them, and all deviations from it."""
+    marks = mark(profile, float(profile.level.min()), float(profile.level.max()))
+    found = deviations(folded, profile, marks, rise.size - 1)
     most = FURTHEST_SHIFT * min(folded.width, folded.period - folded.width)
     later = np.minimum(np.maximum(found.rise_s, -most), most)
     turned = np.minimum(np.maximum(np.append(found.fall_s, 0.0)[: fall.size], -most), most)
-    return (
-        rise + later,
-        fall + turned,
-        folded,
-        profile,
-        found,
-    )
+    return rise + later, fall + turned, found
 
 
 def _judge(

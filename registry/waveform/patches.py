@@ -15,9 +15,9 @@ from .types import Flags, Floats
 
 Indices = NDArray[np.intp]
 
-REACHES = np.array([0, 2, 3, 5, 8, 13, 21, 34, 55, 89])
+REACHES = np.array([0, 2, 4, 7, 12, 20, 34, 58, 96])
 FEWEST = 6  # bins a parabola and its test need
-EXTRA_TERMS = 5.0  # improvement of chi-square by two more terms that noise can explain
+EXTRA_TERMS = 4.0  # improvement of chi-square by two more terms that noise can explain
 EXCESS = 2.5  # standard deviations of chi-square allowed for the parabola itself
 # A form that noise hides can still bend a patch by about as much as noise: found by replay on traces of known
 # truth (tests/waveform/trial.py), not from a published source.
@@ -27,7 +27,7 @@ MISFIT = 1.5
 def _pairs() -> tuple[Indices, Indices]:
     """Left and right reaches tried together: alike in size, or one side close to the point."""
     left, right = (grid.ravel() for grid in np.meshgrid(np.arange(REACHES.size), np.arange(REACHES.size)))
-    keep = (np.abs(left - right) <= 2) | (np.minimum(left, right) <= 1)
+    keep = (np.abs(left - right) <= 1) | (np.minimum(left, right) <= 1)
     keep &= REACHES[left] + REACHES[right] + 1 >= FEWEST
     return left[keep], right[keep]
 
@@ -144,18 +144,36 @@ def _window_sums(x: Floats, y: Floats, weight: Floats) -> Floats:
     return np.asarray(left[:, :, reaches[LEFT]] + right[:, :, reaches[RIGHT]])
 
 
-def _solve(sums: Floats, order: int) -> tuple[Floats, Floats, Floats]:
-    """(coefficients, inverse normal matrix, explained sum of squares) of polynomial fits in all windows."""
+def _balanced(sums: Floats, order: int) -> tuple[Floats, Floats, Floats]:
+    """(normal matrices with unit diagonal, right sides, square roots of the diagonals) of polynomial fits."""
     terms = np.arange(order + 1)
-    normal = np.moveaxis(sums[terms[:, None] + terms], -1, 0)
-    right = sums[9 : 10 + order].T
-    size = np.sqrt(np.maximum(np.diagonal(normal, axis1=1, axis2=2), 1e-300))
-    balance = size[:, :, None] * size[:, None, :]
-    balanced = normal / balance
-    balanced[:, terms, terms] += 1e-12
-    inverse = np.linalg.inv(balanced) / balance
-    coefficients = np.einsum("kij,kj->ki", inverse, right)
-    return coefficients, inverse, np.einsum("ki,ki->k", coefficients, right)
+    size = 1.0 / np.sqrt(np.maximum(sums[2 * terms], 1e-300))
+    normal = sums[terms[:, None] + terms] * (size[:, None] * size[None])
+    normal[terms, terms] += 1e-12
+    return normal, sums[9 : 10 + order] * size, size
+
+
+def _explained(sums: Floats, order: int) -> Floats:
+    """Sum of squares that polynomials of an order explain in all windows."""
+    normal, right, _ = _balanced(sums, order)
+    solution = np.linalg.solve(np.moveaxis(normal, -1, 0), right.T[:, :, None])[:, :, 0]
+    return np.asarray(np.einsum("ki,ik->k", solution, right))
+
+
+def _parabolas(sums: Floats) -> tuple[Floats, Floats, Floats]:
+    """(coefficients, inverse normal matrices, explained sums of squares) of parabolas, by cofactors."""
+    (row_a, row_b, row_c), right, size = _balanced(sums, 2)
+    (a, b, c), (_, d, e), f = row_a, row_b, row_c[2]
+    inverse = np.empty((3, 3, a.size))
+    inverse[0, 0], inverse[1, 1], inverse[2, 2] = d * f - e * e, a * f - c * c, a * d - b * b
+    inverse[0, 1] = inverse[1, 0] = c * e - b * f
+    inverse[0, 2] = inverse[2, 0] = b * e - c * d
+    inverse[1, 2] = inverse[2, 1] = b * c - a * e
+    inverse /= a * inverse[0, 0] + b * inverse[0, 1] + c * inverse[0, 2]
+    solution = np.einsum("ijk,jk->ik", inverse, right)
+    explained = np.einsum("ik,ik->k", solution, right)
+    inverse *= size[:, None] * size[None]
+    return (solution * size).T, np.moveaxis(inverse, -1, 0), explained
 
 
 def _extremes(coefficients: Floats, covariance: Floats, ends: Floats, sign: Indices) -> tuple[Floats, Floats]:
@@ -184,8 +202,8 @@ def _choose(
     flat = sums[:, which, pair]
     if which.size == 0:
         return [None] * starts.size
-    parabola, covariance, explained = _solve(flat, 2)
-    more = _solve(flat, 4)[2]
+    parabola, covariance, explained = _parabolas(flat)
+    more = _explained(flat, 4)
     left_over, counts = flat[14] - explained, COUNTS[pair]
     freedom = counts - 3.0
     serves = (more - explained < EXTRA_TERMS) & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))

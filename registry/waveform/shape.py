@@ -90,7 +90,7 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
         _between(down[2], down[0]),
         _hold(line, wanted[2], up[2], down[2]),
         _between(up[1], down[1]),
-        _steepest(steep, line, steep_at),
+        _steepest([*crossed[:3], steep], line, steep_at),
     )
 
 
@@ -131,12 +131,29 @@ def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
     return Timed(span.value - line.dips(level, first.value, last.value), span.error)
 
 
-def _steepest(patch: Patch | None, line: "_Line", at: float) -> Timed:
-    if patch is None:
-        return Timed(*line.slope_at(at))
-    best = max((patch.first, 0.0, patch.last), key=lambda x: patch.slope(x) - patch.slope_error(x))
-    bend = 0.25 * abs(patch.slope(patch.last) - patch.slope(patch.first))
-    return Timed(patch.slope(best), float(np.hypot(patch.slope_error(best), bend)))
+def _steepest(patches: list[Patch | None], line: "_Line", at: float) -> Timed:
+    """The steepest rise: on the patch about the steepest bin, or on one that knows the same slope better.
+
+    A corner hides slopes steeper than any patch can show: a quarter of the bend within the patch, what the
+    bend makes over three bins, and half of what the smoothed profile differs by are added to the error (by replay,
+    as for MISFIT).
+    """
+    smoothed, smoothed_error = line.slope_at(at)
+    if patches[-1] is None:
+        return Timed(smoothed, smoothed_error)
+    best = max(_slopes(patches[-1]), key=lambda entry: entry[0] - 1.5 * entry[1])
+    known = [entry for patch in patches if patch is not None for entry in _slopes(patch)]
+    alike = [entry for entry in known if abs(entry[0] - best[0]) <= best[1]]
+    slope, error, bend, curve = min(alike, key=lambda entry: entry[1])
+    parts = (error, 0.25 * bend, 3 * curve * line.period / line.at.size, 0.5 * (slope - smoothed))
+    return Timed(slope, float(np.linalg.norm(parts)))
+
+
+def _slopes(patch: Patch) -> list[tuple[float, float, float, float]]:
+    """(slope, its standard error, bend over the patch, bend a second) at its ends and its middle."""
+    bend = patch.slope(patch.last) - patch.slope(patch.first)
+    curve = bend / (patch.last - patch.first)
+    return [(patch.slope(x), patch.slope_error(x), bend, curve) for x in (patch.first, 0.0, patch.last)]
 
 
 def _turns(profile: Profile, width: float) -> tuple[float, float]:

@@ -12,7 +12,8 @@ from .truth import Bench, Pump, record
 WORDS = (
     b"OL", b">>>", b"", b"nan", b"inf", b"-", b"1e999", b"-1e-400", b"0x10", b"1_000", b"\xff", b"\x00", b'"',
     b"'", b"10:00:00", b"2026-03-04", b"2026-13-45T99:99:99", b"99:99:99", b"abc", b"#", b";;;;",
-    b"\xe2\x88\x92", b"9" * 400, b"1,5", b"1.2.3", b"::", b"\r", b"\r\r\n", b"\n\n\n", b"\t", b" ", b"(kPa)", b"Vacuum (mmHg)",
+    b"\xe2\x88\x92",
+    b"9" * 400, b"1,5", b"1.2.3", b"::", b"\r", b"\r\r\n", b"\n\n\n", b"\t", b" ", b"(kPa)", b"Vacuum (mmHg)",
 )  # fmt: skip
 
 Mutation = Callable[[bytes, np.random.Generator], bytes]
