@@ -135,8 +135,8 @@ def _steepest(patches: list[Patch | None], line: "_Line", at: float) -> Timed:
     """The steepest rise: on the patch about the steepest bin, or on one that knows the same slope better.
 
     A corner hides slopes steeper than any patch can show: a quarter of the bend within the patch, what the
-    bend makes over three bins, and half of what the smoothed profile differs by are added to the error (by replay,
-    as for MISFIT).
+    bend makes over three bins, and half of what the smoothed profile differs by are added to the error (by
+    replay, as for MISFIT).
     """
     smoothed, smoothed_error = line.slope_at(at)
     if patches[-1] is None:
