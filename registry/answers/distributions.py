@@ -7,16 +7,26 @@ from typing import Any
 import pandas as pd
 
 from registry.answers import cautions
-from registry.answers.filters import chosen_metric, chosen_mode, chosen_power, is_rig
+from registry.answers.filters import (
+    chosen_level,
+    chosen_metric,
+    chosen_mode,
+    chosen_power,
+    chosen_programme,
+    is_rig,
+)
 from registry.answers.stamp import current_edition, stamp
 from registry.answers.summaries import SETTING, by_unit_and_clinic, summary_frame
-from registry.answers.wording import counted, figure, natural
+from registry.answers.wording import counted, figure, in_words, natural, rounded
 from registry.models import Mode, PumpModel, Rig
 from registry.models.lookup import find_pump_model, find_revision
+from registry.statistics.domains import domain_of
 from registry.statistics.nested import Cells
 from registry.statistics.precision import Precision, summarise
 
 _KEYS = ["revision", *SETTING, "metric_unit"]
+# More centres than this are read in a table and not in a sentence.
+_TOLD = 6
 
 
 @dataclass(frozen=True)
@@ -44,16 +54,19 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
     a rig's label or one of its parts. For the figures see `registry.statistics.precision`: None where counts
     do not carry one; below three units from two clinics a cell is `thin` and says what is `missing`.
 
-    Raises UnknownPumpModel, and Invalid on the field of a revision, mode, metric or power that is not known.
+    `says` tells the centres where one setting and metric is left, and else how many cells there are.
+
+    Raises UnknownPumpModel, and Invalid on the field of a revision, mode, metric or power that is not known
+    or of a level or programme that cannot be one.
     """
     pump_model = find_pump_model(model)
     edition = current_edition()
     where = _given(
         unit__revision=find_revision(pump_model, revision) if revision else None,
         mode=chosen_mode(mode),
-        level=None if level is None else str(level).strip(),
+        level=chosen_level(level),
         metric=chosen_metric(metric, edition),
-        programme=programme,
+        programme__iexact=chosen_programme(programme),
         power=chosen_power(power),
     )
     frame = summary_frame(pump_model=pump_model, edition=edition, **where)
@@ -73,7 +86,8 @@ def precision_cells(frame: pd.DataFrame) -> Iterator[tuple[dict[str, Any], Preci
     """Yield the keys and figures of every cell of a table from `summary_frame`, in no set order."""
     merged = by_unit_and_clinic(frame)
     for key, rows in merged.groupby(_KEYS, sort=False, observed=True):
-        yield dict(zip(_KEYS, key, strict=True)), summarise(table(rows))
+        named = dict(zip(_KEYS, key, strict=True))
+        yield named, summarise(table(rows), domain_of(named["metric"]))
 
 
 def table(rows: pd.DataFrame) -> Cells:
@@ -166,8 +180,35 @@ def precision_document(precision: Precision) -> dict[str, Any]:
 def _says(pump_model: PumpModel, frame: pd.DataFrame, cells: list[dict[str, Any]]) -> str:
     if not cells:
         return f"{pump_model.name}: no accepted runs match; nothing is known here yet."
+    if len(cells) <= _TOLD and len({_asked(cell) for cell in cells}) == 1:
+        return f"{pump_model.name}, {_asked(cells[0])}: {_centres(cells)}."
     thin = sum(cell["state"] == "thin" for cell in cells)
     units, clinics = frame["unit"].nunique(), frame["clinic"].nunique()
     measured = f"{counted(units, 'unit')} measured in {counted(clinics, 'clinic')}"
     carried = "all carry figures" if not thin else f"{thin} of them too thin to carry figures"
     return f"{pump_model.name}: {counted(len(cells), 'cell')} from {measured}; {carried}."
+
+
+def _asked(cell: Mapping[str, Any]) -> str:
+    """Setting and metric in words: "expression 3, peak vacuum"."""
+    setting = " ".join(filter(None, (cell["mode"], cell["programme"], cell["level"])))
+    return f"{setting}, {in_words(cell['metric'])}"
+
+
+def _centres(cells: list[dict[str, Any]]) -> str:
+    """The centre of each cell with what it rests on; rig, power and side only where they part cells."""
+    parting = [name for name in ("rig", "power", "side") if len({cell[name] for cell in cells}) > 1]
+    told = []
+    for place, cell in enumerate(cells):
+        build = f"revision {cell['revision']}" if cell["revision"] else "unknown revision"
+        where = "".join(f", {cell[name] or f'{name} not said'}" for name in parting)
+        unit = "" if place or cell["unit"] == "1" else f" {cell['unit']}"
+        rests = f"{counted(cell['units'], 'unit')}, {counted(cell['clinics'], 'clinic')}"
+        thin = "; thin" if cell["state"] == "thin" else ""
+        told.append(f"{build}{where} {rounded(cell['centre'], _doubt(cell))}{unit} ({rests}{thin})")
+    return "; ".join(told) if parting else ", ".join(told)
+
+
+def _doubt(cell: Mapping[str, Any]) -> float | None:
+    """About the standard uncertainty of a centre: its interval is some four of them wide."""
+    return (cell["high"] - cell["low"]) / 4 if cell["low"] is not None else None

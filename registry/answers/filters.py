@@ -1,6 +1,7 @@
 """Check what a person narrows an answer down to, and name what there is when it is not known."""
 
 import difflib
+import re
 from collections.abc import Iterable
 
 from registry.errors import Fault, Invalid
@@ -23,10 +24,39 @@ def chosen_metric(metric: str | None, edition: int) -> str | None:
     return _chosen("metric", metric, edition_of(edition).metrics)
 
 
+def chosen_level(level: str | float | None) -> str | None:
+    """Return the level as stored: "LOW" is low, 3.0 and "3.0" are 3. Raises Invalid on the field `level`.
+
+    A run's level is brought to the same form when it is received.
+    """
+    if level is None:
+        return None
+    return re.sub(r"^(\d+)\.0+$", r"\1", _text("level", str(level), 20).lower()) or None
+
+
+def chosen_programme(programme: str | None) -> str | None:
+    """Return a programme's name without spare blanks, to be compared regardless of case; "" is none.
+
+    Raises Invalid on the field `programme`.
+    """
+    return None if programme is None else _text("programme", programme, 40)
+
+
 def is_rig(label: str, wanted: str) -> bool:
     """Whether a rig's label is the one wanted, or holds it as one of its parts ("24 mm", a protector)."""
     parts = {part.strip().casefold() for part in (label, *label.split("/"))}
     return " ".join(wanted.split()).casefold() in parts
+
+
+def _text(field: str, value: str, longest: int) -> str:
+    text = " ".join(value.split())
+    if len(text) <= longest and text.isprintable():
+        return text
+    raise Invalid(
+        f"No {field} is written like this",
+        hint=f"A {field} is at most {longest} printable characters.",
+        faults=(Fault(f"must be at most {longest} printable characters", field=field),),
+    )
 
 
 def _chosen(field: str, value: str | None, known: Iterable[str]) -> str | None:

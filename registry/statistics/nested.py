@@ -51,6 +51,14 @@ class Cells:
         return (self.random**2 if repeat is None else repeat) / self.runs
 
     @property
+    def doubt(self) -> Floats:
+        """The same, but never below what the runs declare of themselves.
+
+        Repeats that agree to the last digit, as counts of nothing do, make no run more certain than it is.
+        """
+        return np.maximum(self.noise, self.random**2 / self.runs)
+
+    @property
     def unit_means(self) -> Floats:
         """One mean a unit, each clinic that measured it counting once."""
         return np.bincount(self.unit, self.mean) / np.bincount(self.unit)
@@ -91,4 +99,4 @@ def _tamed_overall(cells: Cells) -> Floats:
 
 def _floored(cells: Cells, scale: float) -> float:
     """Spread cannot be told apart below the noise of the means themselves."""
-    return max(scale, float(np.sqrt(np.mean(cells.noise))))
+    return max(scale, float(np.sqrt(np.mean(cells.doubt))))

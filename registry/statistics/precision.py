@@ -11,6 +11,7 @@ import numpy as np
 from scipy import stats
 
 from registry.statistics.components import Components, components
+from registry.statistics.domains import ANYWHERE, Domain, counted_behind, share_limits
 from registry.statistics.mixed import Cover
 from registry.statistics.nested import Cells, tamed
 from registry.statistics.robust import Floats
@@ -27,7 +28,7 @@ _CERTAIN = 1e6
 
 @dataclass(frozen=True)
 class Interval:
-    """Both ends; None where the counts do not carry one."""
+    """Both ends; None where the counts do not carry one, or nothing says how sure the values are."""
 
     low: float | None
     high: float | None
@@ -77,8 +78,11 @@ class _Spread:
     noise_freedom: float
 
 
-def summarise(cells: Cells) -> Precision:
+def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
     """Work out the figures of one cell from its units at clinics. Needs at least one row.
+
+    No interval leaves the metric's `domain`; that of a share is never narrower than its counts allow. Runs
+    count for no less than the uncertainty they declare of themselves, however well they agree.
 
     The centre's interval is by Student's t with Satterthwaite's degrees of freedom over the components
     (GUM G.4). The clinic component never counts for less than the gauges' declared systematic uncertainty:
@@ -97,13 +101,15 @@ def summarise(cells: Cells) -> Precision:
         units=cells.units,
         clinics=cells.clinics,
         centre=centre,
-        interval=_interval(kept, spread, centre, weights),
+        interval=_within(_counted(kept, domain, _interval(kept, spread, centre, weights), centre), domain),
         repeat=_root(parts.repeat),
         unit=_root(parts.unit),
         clinic=_root(parts.clinic),
         reproducibility=_root(parts.reproducibility),
         between=_root(parts.between),
-        next_unit=Interval(None, None) if missing else _next_unit(kept, spread, centre, weights),
+        next_unit=Interval(None, None)
+        if missing
+        else _within(_next_unit(kept, spread, centre, weights), domain),
         quantiles=_quantiles(cells.unit_means),
         missing=missing,
         reined=int(np.unique(cells.unit[moved]).size),
@@ -121,14 +127,15 @@ def _spread(cells: Cells, parts: Components) -> _Spread:
     clinics = 0 if clinic is None else cells.clinics - 1
     steadied = (worth * gauges.mean() + clinics * (clinic or 0.0)) / (worth + clinics)
     freedom_of_units = max(min(cells.units - 1, cells.mean.size - cells.clinics), 1)
+    declared = repeat is None or repeat <= cells.random**2
     return _Spread(
         unit=parts.unit or 0.0,
         clinic=np.maximum(gauges, steadied),
-        noise=cells.noise,
-        run=cells.random**2 if repeat is None else repeat,
+        noise=cells.doubt,
+        run=max(cells.random**2, repeat or 0.0),
         unit_freedom=float(freedom_of_units),
         clinic_freedom=worth + clinics,
-        noise_freedom=_CERTAIN if repeat is None else float(cells.freedom),
+        noise_freedom=_CERTAIN if declared else float(cells.freedom),
     )
 
 
@@ -173,10 +180,28 @@ def _around(centre: float, parts: tuple[float, float, float], spread: _Spread) -
     freedom = (spread.clinic_freedom, spread.unit_freedom, spread.noise_freedom)
     variance = sum(parts)
     if variance <= 0:
-        return Interval(centre, centre)
+        return Interval(None, None)
     effective = variance**2 / sum(p**2 / f for p, f in zip(parts, freedom, strict=True))
     half = float(stats.t.ppf((1 + COVERAGE) / 2, effective)) * variance**0.5
     return Interval(centre - half, centre + half)
+
+
+def _counted(cells: Cells, domain: Domain, interval: Interval, centre: float) -> Interval:
+    """The interval of a share, widened to what as many counted allow, as far as their number shows."""
+    if not domain.share or interval.low is None or interval.high is None:
+        return interval
+    share = min(max(centre / domain.high, 0.0), 1.0)
+    counted = float(cells.runs.sum()) * counted_behind(share, cells.random / domain.high)
+    if not np.isfinite(counted):
+        return interval
+    low, high = share_limits(share * counted, counted)
+    return Interval(min(interval.low, low * domain.high), max(interval.high, high * domain.high))
+
+
+def _within(interval: Interval, domain: Domain) -> Interval:
+    if interval.low is None or interval.high is None:
+        return interval
+    return Interval(max(interval.low, domain.low), min(interval.high, domain.high))
 
 
 def _quantiles(unit_means: Floats) -> dict[float, float | None]:

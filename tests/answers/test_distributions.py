@@ -5,7 +5,9 @@ import json
 import pytest
 
 from registry.answers.distributions import answer_distributions
+from registry.answers.filters import chosen_level
 from registry.errors import Invalid, UnknownPumpModel
+from registry.intake.provenance import understand
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -51,7 +53,9 @@ def test_one_cell_with_its_figures(model) -> None:
     assert cell["s_repeatability"] == pytest.approx((9 * 0.5 / 18) ** 0.5)
     assert cell["rig"] == "cup / duckbill / soft / 24 mm / 0 mL"
     assert cell["quantiles"]["0.5"] == pytest.approx(245)
-    assert document["says"] == ("Lapwing One: 1 cell from 9 units measured in 3 clinics; all carry figures.")
+    assert document["says"] == (
+        "Lapwing One, expression 3, peak vacuum: revision A 245 mmHg (9 units, 3 clinics)."
+    )
     assert document["cautions"]
     json.dumps(document)
 
@@ -130,6 +134,70 @@ def test_narrowing_down(model) -> None:
     assert "nothing is known here yet" in nothing["says"]
 
 
+@pytest.mark.parametrize("level", ["low", "LOW", " Low "])
+def test_a_level_in_words_is_found_however_it_is_typed(model, level) -> None:
+    bench(model, level="low")
+    assert len(answer_distributions("Lapwing One", level=level)["cells"]) == 1
+
+
+@pytest.mark.parametrize("level", [3, 3.0, "3", "3.0", " 3.00 "])
+def test_a_numbered_level_is_found_however_it_is_typed(model, level) -> None:
+    bench(model)
+    bench(model, level="30", start=50_000)
+    assert [c["level"] for c in answer_distributions("Lapwing One", level=level)["cells"]] == ["3"]
+
+
+@pytest.mark.parametrize("level", ["LOW", 3.0, 3, "3.0", "2.50", " a  b ", "1.0x", "010.0"])
+def test_a_level_is_read_as_it_is_when_a_run_is_received(level) -> None:
+    said = understand({"pump_model": "x", "serial": "1", "mode": "expression", "level": level})
+    assert chosen_level(level) == said.level
+
+
+def test_a_programme_is_found_in_any_case_and_none_is_not_all(model) -> None:
+    bench(model, programme="Boost")
+    bench(model)
+    assert [c["programme"] for c in answer_distributions("Lapwing One", programme=" bOOST ")["cells"]] == [
+        "Boost"
+    ]
+    assert [c["programme"] for c in answer_distributions("Lapwing One", programme="")["cells"]] == [""]
+    assert len(answer_distributions("Lapwing One")["cells"]) == 2
+
+
+def test_one_setting_and_metric_is_said_in_words(model) -> None:
+    rate = {"metric": "cycle_rate", "metric_unit": "cycles/min", "sum_squares": 0.01, "u_random": 0.1}
+    bench(model, base=69.0, **rate)
+    bench(model, "B", start=50_000, base=61.0, **rate)
+    factories.summary(factories.unit(model, "LK090000", None), 55.0, "north", **rate)
+    bench(model)
+    assert answer_distributions("Lapwing One", metric="cycle_rate")["says"] == (
+        "Lapwing One, expression 3, cycle rate: revision A 74 cycles/min (9 units, 3 clinics), "
+        "revision B 66 (9 units, 3 clinics), unknown revision 55.0 (1 unit, 1 clinic; thin)."
+    )
+    assert answer_distributions("Lapwing One")["says"] == (
+        "Lapwing One: 4 cells from 19 units measured in 3 clinics; 1 of them too thin to carry figures."
+    )
+
+
+def test_what_parts_the_cells_of_one_setting_is_said(model) -> None:
+    bench(model, programme="soft")
+    bench(model, programme="soft", power="battery", base=200.0)
+    assert answer_distributions("Lapwing One")["says"] == (
+        "Lapwing One, expression soft 3, peak vacuum: revision A, battery 205 mmHg (9 units, 3 clinics); "
+        "revision A, mains 245 (9 units, 3 clinics)."
+    )
+
+
+def test_losses_never_seen_are_not_said_to_be_none(model) -> None:
+    losses = {"metric": "loss_rate", "metric_unit": "per 100 cycles", "sum_squares": 0.0}
+    for c, code in enumerate(CLINICS):
+        for k in range(3):
+            unit = factories.unit(model, f"LK{100 * c + k:06}", "A")
+            factories.summary(unit, 0.0, code, u_random=2.4, u_systematic=0.0, **losses)
+    (cell,) = answer_distributions("Lapwing One")["cells"]
+    assert (cell["centre"], cell["low"], cell["predict_low"]) == (0.0, 0.0, 0.0)
+    assert 0.3 < cell["high"] < cell["predict_high"] < 10
+
+
 @pytest.mark.parametrize(
     ("asked", "field", "hint"),
     [
@@ -137,6 +205,9 @@ def test_narrowing_down(model) -> None:
         ({"metric": "peak_vacum"}, "metric", "Did you mean peak_vacuum?"),
         ({"power": "solar"}, "power", "Known: mains, battery."),
         ({"revision": "Z"}, "revision", "Known revisions: A, B."),
+        ({"level": "3" * 21}, "level", "at most 20 printable"),
+        ({"level": "3\0"}, "level", "at most 20 printable"),
+        ({"programme": "\ud800"}, "programme", "at most 40 printable"),
     ],
 )
 def test_what_is_not_known_is_refused_by_field(model, asked, field, hint) -> None:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from registry.statistics.domains import ANYWHERE, Domain
 from registry.statistics.nested import tamed
 from registry.statistics.precision import Precision, summarise
 from tests.statistics.tables import cells_from_runs, nested_layout, simulated
@@ -115,10 +116,66 @@ def test_the_centre_matches_generalised_least_squares_written_out() -> None:
     # The clinics' variance is the gauges' here: 9 squared outweighs what so few clinics can show.
     kept = tamed(table)
     assert found.unit is not None
-    cover = np.diag(kept.noise) + found.unit**2 * (kept.unit[:, None] == kept.unit)
+    assert kept.repeat_variance is not None
+    cover = np.diag(max(kept.repeat_variance, 0.5**2) / kept.runs) + found.unit**2 * (
+        kept.unit[:, None] == kept.unit
+    )
     cover += 81.0 * (kept.clinic[:, None] == kept.clinic)
     weights = np.linalg.solve(cover, np.ones(7))
     assert found.centre == pytest.approx(weights @ kept.mean / weights.sum())
+
+
+NOT_NEGATIVE = Domain(low=0.0)
+LOSSES = Domain(0.0, 100.0, share=True)
+
+
+def _of_zeros(units: int, *, random: float) -> Precision:
+    rows = [(k, k % 3, [0.0, 0.0]) for k in range(units)]
+    return summarise(cells_from_runs(rows, random=random), LOSSES)
+
+
+def test_runs_that_agree_to_the_last_digit_are_no_more_certain_than_they_declare() -> None:
+    rows = [(k, k % 3, [0.4, 0.4]) for k in range(9)]
+    found = summarise(cells_from_runs(rows, random=0.3), NOT_NEGATIVE)
+    assert found.repeat == 0.0
+    assert found.interval.low == pytest.approx(0.4 - 1.96 * 0.3 / 18**0.5, abs=0.01)
+    assert found.interval.high == pytest.approx(0.4 + 1.96 * 0.3 / 18**0.5, abs=0.01)
+    assert found.next_unit.low == 0.0
+    assert found.next_unit.high == pytest.approx(0.4 + 1.96 * 0.3 * (1 + 1 / 18) ** 0.5, abs=0.01)
+
+
+def test_nothing_that_says_how_sure_the_values_are_gives_no_interval() -> None:
+    found = summarise(cells_from_runs([(k, k % 3, [0.4, 0.4]) for k in range(9)], random=0.0))
+    assert (found.interval.low, found.interval.high) == (None, None)
+    assert (found.next_unit.low, found.next_unit.high) == (None, None)
+
+
+def test_no_losses_seen_are_not_none_there_are() -> None:
+    many, few = (_of_zeros(units, random=2.4) for units in (24, 3))
+    for found in (many, few):
+        assert (found.centre, found.interval.low, found.next_unit.low) == (0.0, 0.0, 0.0)
+        assert found.interval.high is not None
+        assert found.next_unit.high is not None
+        assert found.next_unit.high > found.interval.high
+    # 2.4 in a hundred is what some 29 cycles without a loss leave open, so 6 runs are some 175 cycles.
+    assert many.interval.high is not None
+    assert few.interval.high is not None
+    assert 100 * 3.7 / (48 * 29) < many.interval.high < 1.0
+    assert few.interval.high == pytest.approx(100 * 3.7 / 175, rel=0.1)
+
+
+def test_limits_of_losses_hold_the_true_rate() -> None:
+    """Units that all lose 1 cycle in 100, three runs of 40 cycles each."""
+    rng = np.random.default_rng(17)
+    held = 0
+    for _ in range(400):
+        lost = rng.binomial(40, 0.01, size=(8, 3))
+        one, two = lost + 0.5, 40 - lost + 0.5
+        u = 100 * np.sqrt(np.mean(one * two / (41**2 * 42)))
+        rows = [(k, k % 4, list(100 * lost[k] / 40)) for k in range(8)]
+        found = summarise(cells_from_runs(rows, random=float(u)), LOSSES)
+        held += _holds(found.interval.low, 1.0, found.interval.high)
+    assert held / 400 >= 0.94
 
 
 TABLES = st.lists(
@@ -130,13 +187,19 @@ TABLES = st.lists(
 
 
 @settings(deadline=None)
-@given(TABLES, st.floats(0, 5))
-def test_figures_are_finite_and_in_order(rows: list[tuple[int, int, list[float]]], systematic: float) -> None:
+@given(TABLES, st.floats(0, 5), st.sampled_from([ANYWHERE, NOT_NEGATIVE, LOSSES]))
+def test_figures_are_finite_and_in_order(
+    rows: list[tuple[int, int, list[float]]], systematic: float, domain: Domain
+) -> None:
+    rows = [(u, c, [min(max(v, domain.low), domain.high) for v in values]) for u, c, values in rows]
     units = {unit: code for code, unit in enumerate(sorted({row[0] for row in rows}))}
     clinics = {clinic: code for code, clinic in enumerate(sorted({row[1] for row in rows}))}
     coded = [(units[u], clinics[c], values) for u, c, values in rows]
-    found = summarise(cells_from_runs(coded, systematic=systematic))
+    found = summarise(cells_from_runs(coded, systematic=systematic), domain)
     _check_figures(found, [row[2] for row in coded])
+    for interval in (found.interval, found.next_unit):
+        assert interval.low is None or interval.low >= domain.low
+        assert interval.high is None or interval.high <= domain.high
 
 
 def _check_figures(found: Precision, values: list[list[float]]) -> None:
