@@ -14,8 +14,7 @@ def pytest_runtest_setup() -> None:
 @pytest.fixture(autouse=True)
 def nothing_remembered():
     """A test that empties the database must leave nothing remembered of it."""
-    benches.rigs.forget()
-    benches.sessions.forget()
+    benches.forget()
 
 
 @pytest.fixture(autouse=True)

@@ -29,6 +29,7 @@ class Remembered(Generic[M]):
         key = tuple(values.values())
         known = self._known.get(key)
         if known is not None:
+            self._known.move_to_end(key)
             return known
         record: M
         record, _ = models.QuerySet(self._kind).get_or_create(**values)
@@ -36,7 +37,7 @@ class Remembered(Generic[M]):
         return record
 
     def forget(self) -> None:
-        """Forget everything, for a database that was emptied."""
+        """Forget every record."""
         self._known.clear()
 
     def _remember(self, key: Hashable, record: M) -> None:
@@ -47,6 +48,12 @@ class Remembered(Generic[M]):
 
 rigs = Remembered(Rig)
 sessions = Remembered(BenchSession)
+
+
+def forget() -> None:
+    """Forget all that is remembered, for a database that was emptied or restored behind this process."""
+    rigs.forget()
+    sessions.forget()
 
 
 def bring_rig(said: Provenance) -> Rig:

@@ -7,14 +7,16 @@ from typing import Any, TypeVar
 import pghistory
 from django.db import IntegrityError, connection, models, transaction
 
-from registry.errors import Conflict, Fault, Invalid, SpansOverlap
+from registry.errors import Conflict, Fault, Invalid
+from registry.intake.locks import lock_models_for_load
+from registry.intake.rejudge import rejudge_model
 from registry.intake.spans import DraftSpan, apply_spans, draft_spans
 from registry.intake.units import resolve_again
-from registry.intake.withdraw import look_again_at_model
 from registry.models import Claim, Maker, Operator, PumpModel, Revision, SerialScheme
 from registry.models.serials import check_scheme
 
 M = TypeVar("M", bound=models.Model)
+Entry = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -26,55 +28,75 @@ class Change:
     action: str
 
 
-def load_catalogue(declared: Mapping[str, Any], operator: Operator) -> list[Change]:
+def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     """Bring the catalogue to what `declared` says and return what was done, record by record.
 
-    `declared` is {"pump_model": [...]} with its types checked. Records it does not name stay, save the spans
-    of a revision whose list of spans it gives: that list replaces the stored one. All of it happens or none.
-    Raises Invalid or SpansOverlap naming the entry at fault.
+    `declared` is {"pump_model": [...]} with its types checked. Models and revisions it does not name stay.
+    A list of schemes, claims, or of a revision's spans replaces the stored one; an absent list leaves it.
+    All of it happens or none. Raises Invalid, Conflict or SpansOverlap naming the entry at fault.
     """
+    entries = [{**entry, "name": _tidy(entry["name"])} for entry in declared["pump_model"]]
     changes: list[Change] = []
     try:
         with transaction.atomic(), pghistory.context(operator=operator.handle):
-            for index, entry in enumerate(declared["pump_model"]):
+            _constraints("DEFERRED")
+            lock_models_for_load(entry["name"] for entry in entries)
+            for index, entry in enumerate(entries):
                 changes += _load_model(entry, f"pump_model[{index}]", operator)
-            with connection.cursor() as cursor:
-                cursor.execute("SET CONSTRAINTS declared_spans_apart IMMEDIATE")
+            _constraints("IMMEDIATE")
     except IntegrityError as error:
-        if "declared_spans_apart" in str(error):
-            raise SpansOverlap(
-                "Two declared spans would overlap",
-                hint="Another curator may have loaded one just now; look again.",
-            ) from error
         raise Conflict(
-            "Two entries want the same name, label or order",
-            hint="Give each revision of a model its own label and order.",
-            faults=(Fault(str(error).splitlines()[0]),),
+            "Two entries want the same label or order",
+            hint="Give each revision of a model its own label and its own order, also beside those stored.",
         ) from error
     return changes
 
 
-def _load_model(entry: Mapping[str, Any], path: str, operator: Operator) -> list[Change]:
-    maker, said_maker = _bring(Maker, {"name": entry["maker"]}, {})
-    model, said_model = _bring(PumpModel, {"name": entry["name"]}, {"maker": maker})
-    schemes, said_schemes = _load_schemes(model, entry.get("serial_scheme", []), path)
+def _constraints(when: str) -> None:
+    """Only the outcome of a load has to hold: borders and orders may change places on the way."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET CONSTRAINTS ALL {when}")
+
+
+def _tidy(name: str) -> str:
+    return " ".join(name.split())
+
+
+def _load_model(entry: Entry, path: str, operator: Operator) -> list[Change]:
+    maker, said_maker = _bring(Maker, {"name": _tidy(entry["maker"])}, {})
+    model, said_model = _bring_model(entry["name"], maker, path)
+    schemes, said_schemes = _load_schemes(model, entry.get("serial_scheme"), path)
     revisions, said_revisions = _load_revisions(model, entry.get("revision", []))
     drafts: list[DraftSpan] = []
     for revision, listed, place in revisions:
         drafts += draft_spans(revision, listed, schemes, f"{path}.{place}")
     replaced = [revision for revision, listed, _ in revisions if listed is not None]
-    said_spans = [Change("span", *what) for what in apply_spans(model, replaced, drafts, operator)]
-    said_claims = _load_claims(model, entry.get("claim", []), operator)
-    changes = [said_maker, said_model, *said_schemes, *said_revisions, *said_spans, *said_claims]
+    said_spans = [Change("span", *what) for what in apply_spans(model, schemes, replaced, drafts, operator)]
+    changes = [said_maker, said_model, *said_schemes, *said_revisions, *said_spans]
     if any(c.kind in ("span", "serial_scheme") and c.action != "unchanged" for c in changes):
-        resolve_again(model)
-        look_again_at_model(model)
-    return changes
+        _go_by(model, schemes)
+    return [*changes, *_load_claims(model, entry.get("claim"), operator)]
+
+
+def _bring_model(name: str, maker: Maker, path: str) -> tuple[PumpModel, Change]:
+    """A name is one model, whatever its capitals; it never moves to another maker unnoticed."""
+    model = PumpModel.objects.select_related("maker").filter(name__iexact=name).first()
+    if model is None:
+        return PumpModel.objects.create(name=name, maker=maker), Change("pump_model", name, "created")
+    if model.maker_id != maker.pk:
+        raise Conflict(
+            f"{model.name} is stored under the maker {model.maker.name}",
+            hint="Correct the maker, or give the other maker's model a name that tells them apart.",
+            faults=(Fault(f"is sold by {model.maker.name}", field=f"{path}.maker"),),
+        )
+    return model, Change("pump_model", model.name, "unchanged")
 
 
 def _load_schemes(
-    model: PumpModel, entries: Sequence[Mapping[str, Any]], path: str
+    model: PumpModel, entries: Sequence[Entry] | None, path: str
 ) -> tuple[list[SerialScheme], list[Change]]:
+    if entries is None:
+        return list(model.serial_schemes.all()), []
     faults = []
     for index, entry in enumerate(entries):
         wrong = check_scheme(entry["pattern"], entry["order"])
@@ -82,20 +104,33 @@ def _load_schemes(
             faults.append(Fault(wrong, field=f"{path}.serial_scheme[{index}]"))
     if faults:
         raise Invalid("; ".join(f.message for f in faults), faults=tuple(faults))
-    changes = [
+    stored = list(model.serial_schemes.all())
+    brought = [
         _bring(
             SerialScheme,
             {"pump_model": model, "pattern": entry["pattern"]},
             {"order": list(entry["order"]), "position": index},
-        )[1]
+        )
         for index, entry in enumerate(entries)
     ]
-    return list(model.serial_schemes.all()), changes
+    schemes = [scheme for scheme, _ in brought]
+    removed = [Change("serial_scheme", old.pattern, "removed") for old in stored if old not in schemes]
+    return schemes, [change for _, change in brought] + removed
+
+
+def _go_by(model: PumpModel, schemes: Sequence[SerialScheme]) -> None:
+    """Let units and runs follow the new schemes and spans, then drop the schemes nothing uses any more."""
+    model.catalogue_version += 1
+    model.save(update_fields=["catalogue_version"])
+    resolve_again(model, schemes)
+    for scheme in model.serial_schemes.exclude(pk__in=[scheme.pk for scheme in schemes]):
+        scheme.delete()
+    rejudge_model(model)
 
 
 def _load_revisions(
-    model: PumpModel, entries: Sequence[Mapping[str, Any]]
-) -> tuple[list[tuple[Revision, Sequence[Mapping[str, Any]] | None, str]], list[Change]]:
+    model: PumpModel, entries: Sequence[Entry]
+) -> tuple[list[tuple[Revision, Sequence[Entry] | None, str]], list[Change]]:
     loaded, changes = [], []
     for index, entry in enumerate(entries):
         values = {
@@ -109,21 +144,29 @@ def _load_revisions(
     return loaded, changes
 
 
-def _load_claims(model: PumpModel, entries: Sequence[Mapping[str, Any]], operator: Operator) -> list[Change]:
-    changes = []
+def _load_claims(model: PumpModel, entries: Sequence[Entry] | None, operator: Operator) -> list[Change]:
+    if entries is None:
+        return []
+    stored = list(model.claims.all())
+    brought = []
     for entry in entries:
         names = ("metric", "relation", "mode", "programme", "level", "source")
         key = {"pump_model": model} | {name: entry.get(name, "") for name in names}
         values = {"value": entry["value"], "unit": entry["unit"]}
-        changes.append(_bring(Claim, key, values, born={"said_by": operator})[1])
-    return changes
+        brought.append(_bring(Claim, key, values, born={"said_by": operator}))
+    kept = {claim.pk for claim, _ in brought}
+    gone = [claim for claim in stored if claim.pk not in kept]
+    removed = [Change("claim", str(claim), "removed") for claim in gone]
+    for claim in gone:
+        claim.delete()
+    return [change for _, change in brought] + removed
 
 
 def _bring(
     kind: type[M], key: dict[str, Any], values: dict[str, Any], born: dict[str, Any] | None = None
 ) -> tuple[M, Change]:
     """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
-    names = {Maker: "maker", PumpModel: "pump_model", SerialScheme: "serial_scheme", Claim: "claim"}
+    names = {Maker: "maker", SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
     record: M
     record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
     differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]
@@ -132,4 +175,4 @@ def _bring(
     if differing:
         record.save(update_fields=differing)
     action = "created" if is_new else "changed" if differing else "unchanged"
-    return record, Change(names.get(kind, "revision"), str(record), action)
+    return record, Change(names[kind], str(record), action)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Protocol
 
+from registry.models import SerialSpan
 from registry.waveform.types import Severity
 
 # The codes that depend on what else is stored, and so may change when that does.
@@ -40,12 +41,14 @@ class Note:
     at_s: float | None = None
 
 
-def contradicts_span(asserted: str, declared: str, first: str, last: str) -> Note:
-    """The revision said by the clinic is not the one its serial span is declared as."""
+def contradicts_span(asserted: str, span: SerialSpan) -> Note:
+    """The revision said by the clinic is not the one its serial span is declared or was observed as."""
+    was = "are declared" if span.basis == "declared" else "were observed"
     return Note(
         "revision_contradicts_span",
         "hold",
-        f"Said to be revision {asserted}, but serials {first} to {last} are declared as revision {declared}.",
+        f"Said to be revision {asserted}, but serials {span.first} to {span.last} {was} "
+        f"as revision {span.revision.label}.",
         "Check the serial and the marks. If the pump truly is another build, tell a curator: "
         "the span may be wrong.",
     )
@@ -77,8 +80,8 @@ def trace_seen(run: int) -> Note:
         "trace_seen_before",
         "hold",
         f"The same trace was uploaded as run {run} with other provenance.",
-        f"If this one is right, withdraw run {run} and then upload this file again; "
-        "else pick the right file.",
+        f"If this one is right, have run {run} withdrawn by its clinic or a curator: this one then counts by "
+        "itself. Else withdraw this one and pick the right file.",
     )
 
 

@@ -15,9 +15,8 @@ def judge(
 ) -> tuple[Note, ...]:
     """Return intake's findings for a run of `unit` with that trace; `run_id` when it is stored already.
 
-    Without a digest nobody asks whether the trace was seen before.
-
-    The left and the right channel of one file are two runs of one trace, so the side sets them apart.
+    Without a digest nobody asks whether the trace was seen before. The left and the right channel of one
+    file are two runs of one trace, so the side sets them apart.
     """
     notes = []
     if unit.key is None and unit.pump_model.serial_schemes.exists():
@@ -47,10 +46,9 @@ def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
 def _contradiction(unit: Unit, spans: list[SerialSpan], asserted: Revision | None) -> Note | None:
     if asserted is None:
         return None
-    declared = [span for span in spans if span.basis == "declared"]
-    for span in declared:
+    for span in spans:
         if span.revision_id != asserted.pk:
-            return findings.contradicts_span(asserted.label, span.revision.label, span.first, span.last)
-    if not declared and unit.asserted is not None and unit.asserted_id != asserted.pk:
+            return findings.contradicts_span(asserted.label, span)
+    if not spans and unit.asserted is not None and unit.asserted_id != asserted.pk:
         return findings.contradicts_unit(asserted.label, unit.asserted.label)
     return None

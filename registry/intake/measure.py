@@ -1,5 +1,6 @@
 """Measure a trace's bytes as its provenance and gauge ask for, without storing anything."""
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
@@ -13,6 +14,7 @@ from registry.intake.provenance import understand
 from registry.intake.subject import Subject, calibration_at, find_gauge, identify_subject, spec_of
 from registry.intake.units import covering_spans, draft_unit
 from registry.models import Operator, Run, Unit
+from registry.models.lookup import find_pump_model
 from registry.waveform import Declared, Finding, GaugeSpec, Measured, ReadError, measure
 
 
@@ -36,12 +38,14 @@ def preview(data: bytes, said: Mapping[str, Any], operator: Operator | None) -> 
     Provenance may be partial. The gauge and the unit are looked up for an operator who signed in.
     """
     provenance = understand(said, partial=True)
+    if provenance.pump_model:
+        find_pump_model(provenance.pump_model, "pump_model")
     if operator is None:
         return measure_trace(data, provenance.zero_offset, None)
     if provenance.pump_model and provenance.serial:
         subject = identify_subject(provenance, operator)
         measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec)
-        notes = (*subject.notes, *_judge_unstored(subject))
+        notes = (*subject.notes, *_judge_unstored(subject, hashlib.sha256(data).hexdigest()))
         findings = (*measured.findings, *map(_as_finding, notes))
         return replace(measured, findings=findings, holds=any(f.severity == "hold" for f in findings))
     gauge = find_gauge(provenance.gauge, operator)
@@ -58,10 +62,13 @@ def measure_again(run: Run) -> Measured:
     return measure_trace(data, run.zero_offset_mmhg, spec_of(gauge, calibration) if gauge else None)
 
 
-def _judge_unstored(subject: Subject) -> tuple[Note, ...]:
+def _judge_unstored(subject: Subject, digest: str) -> tuple[Note, ...]:
+    identity = subject.provenance.identity(subject.operator, digest)
+    is_stored = Run.objects.filter(identity=identity).exists()
     known = Unit.objects.filter(pump_model=subject.pump_model, serial=subject.serial)
     unit = known.select_related("asserted", "revision").first() or draft_unit(subject)
-    return judge(unit, covering_spans(unit), subject.asserted, digest=None, side=subject.provenance.side)
+    side = subject.provenance.side
+    return judge(unit, covering_spans(unit), subject.asserted, None if is_stored else digest, side)
 
 
 def _as_finding(note: Note) -> Finding:

@@ -13,6 +13,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from registry.errors import Fault, Invalid, UnknownProvenanceKey
+from registry.models import Operator
+from registry.models.serials import bare
 
 
 @dataclass(frozen=True)
@@ -50,13 +52,17 @@ class Provenance:
         }
         return {key: value for key, value in said.items() if value not in (None, "")}
 
-    def canonical(self) -> bytes:
-        """The same bytes for the same statement, however its numbers and blanks were written."""
-        return json.dumps(self.as_said(), sort_keys=True).encode()
+    def canonical(self, operator: Operator) -> bytes:
+        """The same bytes for the same statement, however names, numbers, blanks and dashes were written."""
+        said = self.as_said()
+        names = {key: str(said[key]).casefold() for key in _NAMES if key in said}
+        meant = {"serial": bare(self.serial), "operator": self.operator or operator.pseudonym}
+        return json.dumps(said | names | meant, sort_keys=True).encode()
 
-    def identity(self, clinic: str, trace_digest: str) -> str:
+    def identity(self, operator: Operator, trace_digest: str) -> str:
         """The digest under which a run of this statement and trace is known (hexadecimal SHA-256)."""
-        parts = (clinic.encode(), trace_digest.encode(), self.canonical())
+        clinic = operator.clinic.code
+        parts = (clinic.encode(), trace_digest.encode(), self.canonical(operator))
         return hashlib.sha256(b"\0".join(parts)).hexdigest()
 
 
@@ -73,7 +79,8 @@ def understand(said: Mapping[str, Any], *, partial: bool = False) -> Provenance:
             faults=tuple(Fault("unknown key", field=key) for key in unknown),
         )
     values, faults = _read_all(said)
-    missing = [key for key in REQUIRED if key not in values]
+    wrong = {fault.field for fault in faults}
+    missing = [key for key in REQUIRED if key not in values and key not in wrong]
     if partial:
         values |= dict.fromkeys(missing, "")
     else:
@@ -130,7 +137,7 @@ def _number(low: float, high: float) -> Callable[[Any], float]:
     def read(value: Any) -> float:
         try:
             number = math.nan if isinstance(value, bool) else float(value)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             number = math.nan
         if not low <= number <= high:
             raise ValueError(f"must be a number from {low:g} to {high:g}")
@@ -189,4 +196,6 @@ KEYS: dict[str, Callable[[Any], Any]] = {
     "zero_offset": _number(-100, 100),
     "note": _text(500),
 }
+# Found whatever their capitals, so capitals make no other run.
+_NAMES = ("pump_model", "revision", "gauge")
 REQUIRED = ("pump_model", "serial", "mode", "level")

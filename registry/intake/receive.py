@@ -10,12 +10,13 @@ from django.core.files.storage import storages
 from django.db import IntegrityError, transaction
 
 from registry.alerts.tasks import want_check
-from registry.intake.benches import bring_rig, bring_session
+from registry.intake import benches
 from registry.intake.findings import Noted
 from registry.intake.judge import judge
+from registry.intake.locks import enter_upload
 from registry.intake.measure import measure_trace
 from registry.intake.provenance import understand
-from registry.intake.rows import store_findings, store_measurements, store_trace
+from registry.intake.rows import store_findings, store_measurements
 from registry.intake.subject import Subject, identify_subject
 from registry.intake.summaries import refresh_summaries
 from registry.intake.units import covering_spans, lock_unit, resolve
@@ -40,7 +41,7 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     """
     provenance = understand(said)
     digest = hashlib.sha256(data).hexdigest()
-    identity = provenance.identity(operator.clinic.code, digest)
+    identity = provenance.identity(operator, digest)
     known = _known(identity)
     if known is not None:
         return Receipt(known)
@@ -49,14 +50,13 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     trace = Trace(digest=digest, size=len(data))
     _keep_bytes(trace, data)
     try:
-        with transaction.atomic():
-            return _store(subject, trace, identity, measured)
+        return _store(subject, trace, identity, measured)
     except IntegrityError:
-        # The same upload came twice at once and the other was first. Anything else is a fault.
+        # Either the same upload came twice at once and the other was first, or a rig or sitting that this
+        # process remembers is gone from a restored database.
+        benches.forget()
         known = _known(identity)
-        if known is None:
-            raise
-        return Receipt(known)
+        return Receipt(known) if known is not None else _store(subject, trace, identity, measured)
 
 
 def _known(identity: str) -> Run | None:
@@ -70,11 +70,15 @@ def _keep_bytes(trace: Trace, data: bytes) -> None:
         storage.save(trace.storage_name, ContentFile(data))
 
 
+@transaction.atomic
 def _store(subject: Subject, trace: Trace, identity: str, measured: Measured) -> Receipt:
-    is_first = store_trace(trace)
-    rig, session = bring_rig(subject.provenance), bring_session(subject)
+    version, is_first = enter_upload(subject.pump_model, trace)
+    if version != subject.pump_model.catalogue_version:
+        # The catalogue was loaded anew while this trace was measured: go by the new one.
+        subject = identify_subject(subject.provenance, subject.operator)
+    rig, session = benches.bring_rig(subject.provenance), benches.bring_session(subject)
     unit, is_new_unit = lock_unit(subject)
-    # A unit that is known has the revision of its spans already; only a contradiction has to be looked for.
+    # A known unit has the revision of its spans already; only a contradiction has to be looked for.
     spans = covering_spans(unit) if is_new_unit or subject.asserted else []
     digest = None if is_first else trace.digest
     notes = judge(unit, spans, subject.asserted, digest, subject.provenance.side)

@@ -3,30 +3,15 @@
 from collections.abc import Iterable
 
 from django.db import connection
-from django.utils import timezone
 
 from registry.intake.findings import Noted
-from registry.models import Finding, Run, Trace
+from registry.models import Finding, Run
 from registry.waveform import Measured
 
-_TRACE = """
-INSERT INTO registry_trace (digest, size, received_at) VALUES (%s, %s, %s)
-ON CONFLICT DO NOTHING RETURNING digest
-"""
 _MEASUREMENTS = """
 INSERT INTO registry_measurement (run_id, edition_id, metric, value, unit, u, u_random, u_systematic)
 SELECT %s, %s, * FROM unnest(%s::text[], %s::float8[], %s::text[], %s::float8[], %s::float8[], %s::float8[])
 """
-
-
-def store_trace(trace: Trace) -> bool:
-    """Store the trace's row if there is none; returns whether there was none.
-
-    Another upload of the same bytes that is not committed yet is waited for, so nobody overlooks its run.
-    """
-    with connection.cursor() as cursor:
-        cursor.execute(_TRACE, [trace.digest, trace.size, timezone.now()])
-        return cursor.fetchone() is not None
 
 
 def store_measurements(run: Run, measured: Measured) -> None:

@@ -60,24 +60,43 @@ def _wrong(first: Place | None, last: Place | None) -> str:
 
 
 def apply_spans(
-    model: PumpModel, replaced: Sequence[Revision], drafts: Sequence[DraftSpan], operator: Operator
+    model: PumpModel,
+    schemes: Sequence[SerialScheme],
+    replaced: Sequence[Revision],
+    drafts: Sequence[DraftSpan],
+    operator: Operator,
 ) -> Iterator[tuple[str, str]]:
     """Make `drafts` the spans of the `replaced` revisions; yields (name, action) for each span touched.
 
-    Raises SpansOverlap naming the first two declared spans that overlap.
+    Spans of other revisions stay and are read by the `schemes` too, so that no stored span is left at a
+    place its serials no longer have. Raises Invalid for one that no scheme places any more, and SpansOverlap
+    naming the first two declared spans that overlap.
     """
     stored = {_identity(span): span for span in model.serial_spans.select_related("revision", "scheme")}
     wanted = {(d.revision.pk, d.first.serial, d.last.serial, d.basis): d for d in drafts}
     dropped = {key for key, span in stored.items() if span.revision in replaced and key not in wanted}
-    _check_apart(drafts, [span for key, span in stored.items() if key not in dropped and key not in wanted])
+    kept = {key: _draft(span, schemes) for key, span in stored.items() if key not in dropped | wanted.keys()}
+    _check_apart([*wanted.values(), *kept.values()])
     for key in dropped:
         yield f"{stored[key]} ({stored[key].revision.label})", "removed"
         stored[key].delete()
-    for key, draft in wanted.items():
-        yield (
-            f"{draft.first.serial} to {draft.last.serial} ({draft.revision.label})",
-            _write(stored.get(key), draft, model, operator),
+    for key, draft in (wanted | kept).items():
+        action = _write(stored.get(key), draft, model, operator)
+        if key in wanted or action != "unchanged":
+            yield f"{draft.first.serial} to {draft.last.serial} ({draft.revision.label})", action
+
+
+def _draft(span: SerialSpan, schemes: Sequence[SerialScheme]) -> DraftSpan:
+    """A stored span as the schemes read it now."""
+    first, last = place(span.first, schemes), place(span.last, schemes)
+    wrong = _wrong(first, last)
+    if wrong or first is None or last is None:
+        raise Invalid(
+            f"The stored span {span} of revision {span.revision.label} cannot be read any more: {wrong}",
+            hint="List that revision with its spans as the new schemes read them.",
+            faults=(Fault(wrong, field="serial_scheme"),),
         )
+    return DraftSpan(span.revision, first, last, span.basis, span.source)
 
 
 def _identity(span: SerialSpan) -> tuple[int, str, str, str]:
@@ -102,26 +121,22 @@ def _write(span: SerialSpan | None, draft: DraftSpan, model: PumpModel, operator
         return "unchanged"
     for name in differing:
         setattr(span, name, columns[name])
+    if "source" in differing:
+        span.said_by = operator
+        differing.append("said_by")
     span.save(update_fields=differing)
     return "changed"
 
 
-def _check_apart(drafts: Sequence[DraftSpan], kept: Sequence[SerialSpan]) -> None:
+def _check_apart(drafts: Sequence[DraftSpan]) -> None:
     """The database holds declared spans apart as well; here the two at fault can be named."""
-    rows = [
-        (d.first.scheme.pk, d.first.series, d.first.key, d.last.key, f"{d.first.serial} to {d.last.serial}")
-        for d in drafts
-        if d.basis == "declared"
-    ] + [
-        (span.scheme_id, span.series, span.keys.lower, span.keys.upper, str(span))
-        for span in kept
-        if span.basis == "declared"
-    ]
-    rows.sort(key=lambda row: row[:4])
-    for before, after in pairwise(rows):
-        if before[:2] == after[:2] and after[2] <= before[3]:
+    declared = [draft for draft in drafts if draft.basis == "declared"]
+    declared.sort(key=lambda d: (d.first.scheme.pk, d.first.series, d.first.key))
+    for before, after in pairwise(declared):
+        if before.first.comparable(after.first) and after.first.key <= before.last.key:
+            names = [f"{d.first.serial} to {d.last.serial}" for d in (before, after)]
             raise SpansOverlap(
-                f"The declared spans {before[4]} and {after[4]} overlap",
+                f"The declared spans {names[0]} and {names[1]} overlap",
                 hint="A serial can be declared as one revision only; shorten one of the two.",
-                faults=(Fault(f"overlaps {before[4]}", field="span"),),
+                faults=(Fault(f"overlaps {names[0]}", field="span"),),
             )

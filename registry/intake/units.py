@@ -1,12 +1,14 @@
 """Units: one physical pump each, with the revision that its serial span or its marks tell."""
 
+from collections.abc import Sequence
+
 from django.db.backends.postgresql.psycopg_any import NumericRange
 
 from registry.intake.subject import Subject
-from registry.models import PumpModel, Revision, RevisionBasis, Run, RunState, SerialSpan, Unit
+from registry.models import PumpModel, Revision, RevisionBasis, Run, RunState, SerialScheme, SerialSpan, Unit
 from registry.models.serials import place
 
-_COLUMNS = ("scheme", "series", "key", "asserted", "revision", "revision_basis")
+_COLUMNS = ("scheme", "series", "key", "revision", "revision_basis")
 
 
 def draft_unit(subject: Subject) -> Unit:
@@ -73,12 +75,12 @@ def first_assertion(unit: Unit) -> Revision | None:
     return run.asserted if run else None
 
 
-def resolve_again(pump_model: PumpModel) -> int:
+def resolve_again(pump_model: PumpModel, schemes: Sequence[SerialScheme]) -> int:
     """Place and resolve all units of a model afresh, after its schemes or spans changed.
 
-    Returns how many units changed. Units are taken in portions, so memory stays bounded.
+    The caller has the model alone, so no upload writes a unit meanwhile. Units are taken in portions, so
+    memory stays bounded. Returns how many changed.
     """
-    schemes = list(pump_model.serial_schemes.all())
     changed: list[Unit] = []
     count = 0
     for unit in pump_model.units.select_related("asserted").order_by("pk").iterator(chunk_size=500):

@@ -2,6 +2,7 @@
 
 import pghistory
 from django.db import models
+from django.db.models.functions import Upper
 
 from registry.models.catalogue import PumpModel, Revision, SerialScheme
 from registry.models.people import Clinic, Operator
@@ -26,7 +27,7 @@ class Gauge(models.Model):
     declared = models.JSONField(default=dict)
 
     class Meta:
-        constraints = (models.UniqueConstraint(fields=["clinic", "code"], name="one_gauge_a_code"),)
+        constraints = (models.UniqueConstraint("clinic", Upper("code"), name="one_gauge_a_code"),)
 
     def __str__(self) -> str:
         return self.code

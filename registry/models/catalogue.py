@@ -5,6 +5,7 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import ArrayField, DecimalRangeField, RangeOperators
 from django.db import models
 from django.db.models import Deferrable, F, Q
+from django.db.models.functions import Upper
 
 
 @pghistory.track()
@@ -22,7 +23,13 @@ class PumpModel(models.Model):
     """The name a pump is sold under."""
 
     maker = models.ForeignKey(Maker, on_delete=models.PROTECT, related_name="pump_models")
-    name = models.CharField(max_length=120, unique=True)
+    name = models.CharField(max_length=120)
+    catalogue_version = models.PositiveIntegerField(
+        default=0, help_text="rises with every load that changes how its serials are read"
+    )
+
+    class Meta:
+        constraints = (models.UniqueConstraint(Upper("name"), name="one_pump_model_a_name"),)
 
     def __str__(self) -> str:
         return self.name
@@ -66,7 +73,11 @@ class Revision(models.Model):
         ordering = ("order",)
         constraints = (
             models.UniqueConstraint(fields=["pump_model", "label"], name="one_revision_a_label"),
-            models.UniqueConstraint(fields=["pump_model", "order"], name="one_revision_an_order"),
+            models.UniqueConstraint(
+                fields=["pump_model", "order"],
+                name="one_revision_an_order",
+                deferrable=Deferrable.DEFERRED,
+            ),
         )
 
     def __str__(self) -> str:

@@ -3,13 +3,17 @@
 from typing import ClassVar
 
 from django.db import models
+from django.db.models.functions import Upper
 
 
 class Clinic(models.Model):
     """A place with a bench. Known by its code; the code is what answers show."""
 
-    code = models.SlugField(max_length=40, unique=True)
+    code = models.CharField(max_length=40)
     created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = (models.UniqueConstraint(Upper("code"), name="one_clinic_a_code"),)
 
     def __str__(self) -> str:
         return self.code

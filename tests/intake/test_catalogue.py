@@ -6,12 +6,12 @@ import pytest
 from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
-from registry.errors import Invalid, SpansOverlap
+from registry.errors import Conflict, Invalid, SpansOverlap
 from registry.intake.catalogue import load_catalogue
 from registry.intake.receive import receive
-from registry.models import Revision, Run, SerialSpan, Unit
+from registry.models import PumpModel, Revision, Run, SerialSpan, Unit
 from tests import community
-from tests.declared import CATALOGUE, provenance
+from tests.declared import CATALOGUE, MODEL, provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db
@@ -116,3 +116,71 @@ def test_history_keeps_what_was_and_who_changed_it():
     events = apps.get_model("registry", "RevisionEvent").objects.filter(label="A").order_by("pgh_id")
     assert [event.marks["housing"] for event in events] == ["amber", "red"]
     assert events[1].pgh_context.metadata["operator"] == person.handle
+
+
+def test_revisions_can_change_places():
+    def swap(entry):
+        entry["revision"][0]["order"], entry["revision"][1]["order"] = 2, 1
+
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+    load_catalogue(changed(swap), person)
+    assert list(Revision.objects.order_by("order").values_list("label", flat=True)) == ["B", "A"]
+
+
+def test_two_revisions_at_one_place_are_a_conflict():
+    with pytest.raises(Conflict):
+        load_catalogue(changed(lambda e: e["revision"][1].update(order=1)), community.curator())
+
+
+def test_a_model_is_one_whatever_its_capitals_and_never_moves_to_another_maker():
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+    load_catalogue(changed(lambda e: e.update(name="  larkspur   TWO ")), person)
+    assert PumpModel.objects.get().name == MODEL
+    with pytest.raises(Conflict, match="Brindlemoor"):
+        load_catalogue(changed(lambda e: e.update(maker="Other Works")), person)
+
+
+def test_new_schemes_replace_the_old_and_everything_follows(operator):
+    run = receive(trace_bytes(), provenance(), operator).run
+    pattern = r"(?P<plant>[A-Z])(?P<line>[A-Z])(?P<number>\d{6})"
+    changes = load_catalogue(
+        changed(lambda e: e.update(serial_scheme=[{"pattern": pattern, "order": ["number"]}])),
+        community.curator(),
+    )
+    assert {"created", "removed"} <= actions(changes)
+    run.unit.refresh_from_db()
+    assert (run.unit.scheme.pattern, run.unit.series, run.unit.revision.label) == (pattern, "L/K", "A")
+    assert set(SerialSpan.objects.values_list("scheme__pattern", flat=True)) == {pattern}
+
+
+def test_a_scheme_that_no_longer_reads_a_stored_span_is_refused():
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+    declared = changed(lambda e: e.update(serial_scheme=[{"pattern": r"(?P<n>\d+)", "order": ["n"]}]))
+    for revision in declared["pump_model"][0]["revision"]:
+        del revision["span"]
+    with pytest.raises(Invalid, match="LK000001 to LK004999"):
+        load_catalogue(declared, person)
+
+
+def test_overlap_is_seen_across_a_change_of_schemes():
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+    span = {"first": "LK004000", "last": "LK004100", "basis": "declared", "source": "letter"}
+
+    def other_scheme(entry):
+        entry["serial_scheme"] = [{"pattern": r"(?P<plant>[A-Z][A-Z])(?P<number>\d{6})", "order": ["number"]}]
+        entry["revision"] = [{"label": "C", "order": 3, "span": [span]}]
+
+    with pytest.raises(SpansOverlap):
+        load_catalogue(changed(other_scheme), person)
+
+
+def test_an_observed_span_holds_what_contradicts_it_too(operator):
+    span = {"first": "LK009000", "last": "LK009100", "basis": "observed", "source": "bench notes"}
+    load_catalogue(changed(lambda e: e["revision"][1]["span"].append(span)), community.curator())
+    receipt = receive(trace_bytes(), provenance(serial="LK009050", revision="A"), operator)
+    assert receipt.run.state == "held"
+    assert "observed" in next(f.message for f in receipt.findings if f.severity == "hold")

@@ -6,6 +6,7 @@ import pytest
 
 from registry.errors import Invalid, UnknownProvenanceKey
 from registry.intake.provenance import KEYS, understand
+from registry.models import Clinic, Operator
 from tests.declared import provenance
 
 
@@ -37,10 +38,15 @@ def test_a_level_is_the_same_however_it_is_written(level):
 
 
 def test_numbers_as_text_make_the_same_run():
-    as_numbers = understand(provenance(flange_mm=24, load_ml=30))
-    as_cells = understand(provenance(flange_mm="24.0", load_ml=" 30 ", tubing=""))
-    assert as_numbers.identity("c", "d") == as_cells.identity("c", "d")
-    assert as_numbers.identity("c", "d") != as_numbers.identity("other", "d")
+    as_numbers = understand(provenance(flange_mm=24))
+    as_cells = understand(provenance(flange_mm="24.0", load_ml=" ", tubing=""))
+    me = Operator(pseudonym="thyme", clinic=Clinic(code="elmsworth"))
+    other = Operator(pseudonym="thyme", clinic=Clinic(code="brackwater"))
+    assert as_numbers.identity(me, "d") == as_cells.identity(me, "d")
+    assert as_numbers.identity(me, "d") != as_numbers.identity(other, "d")
+    meant = understand(provenance(serial="lk 000-123", pump_model="LARKSPUR TWO", operator="thyme"))
+    assert meant.identity(me, "d") == as_numbers.identity(me, "d")
+    assert understand(provenance(serial="LK000124")).identity(me, "d") != as_numbers.identity(me, "d")
 
 
 @pytest.mark.parametrize(

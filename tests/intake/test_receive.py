@@ -33,7 +33,8 @@ def test_a_run_is_stored_measured_summarised_and_its_check_queued(operator):
 
 def test_the_same_upload_is_the_same_run(operator):
     first = receive(trace_bytes(), provenance(), operator)
-    again = receive(trace_bytes(), provenance(flange_mm="24.0"), operator)
+    said = {"serial": "lk-000 123", "pump_model": "larkspur two", "gauge": "g1", "flange_mm": "24.0"}
+    again = receive(trace_bytes(), provenance(**said, operator="thyme"), operator)
     assert (first.measured is None, again.measured is None) == (False, True)
     assert first.run.pk == again.run.pk
     assert Run.objects.count() == 1
@@ -78,6 +79,10 @@ def test_a_revision_seen_on_a_unit_outside_all_spans_is_observed(operator):
     assert other.run.state == "held"
     assert codes(other) >= {"revision_contradicts_unit"}
     withdraw(run.pk, operator, "looked again: it is an A")
+    other.run.refresh_from_db()
+    assert other.run.state == "accepted"
+    assert Unit.objects.get(serial="LK009000").revision.label == "A"
+    withdraw(other.run.pk, operator, "no, it cannot be told")
     assert Unit.objects.get(serial="LK009000").revision is None
 
 

@@ -30,6 +30,13 @@ def test_plenty_of_cycles_are_never_too_few(seed):
     assert not measured.holds
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_half_a_minute_is_always_enough(seed):
+    measured = measure(trace_bytes(seed=seed))
+    assert not measured.holds
+    assert len(measured.cycles.loss) == pytest.approx(27, abs=1)
+
+
 def test_the_uncertainty_of_a_steep_release_stays_small():
     measured = measure(trace_bytes())
     assert measured.metrics["release_time"].u < 0.02
