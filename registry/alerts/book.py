@@ -12,13 +12,26 @@ from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Alert, AlertState
 
 OPEN = (AlertState.RAISED, AlertState.SEEN)
+# What a list of alerts can be narrowed down to: "open" stands for raised and seen.
+STATES = ("open", *AlertState.values)
+# Why and when an alert ended is kept in its evidence under this key; everything else there stays frozen.
+CLOSED = "closed"
 # A dismissed alert stays away until the effect has grown by this much, or turned round.
 _GROWN = 0.04
 _REASON_LONGEST = 300
 
 
 def list_alerts(*, rule: str | None = None, state: str | None = None) -> QuerySet[Alert]:
-    """Return alerts, newest first; `state` may also be "open" for those raised or seen."""
+    """Return alerts, newest first, of one rule and one of `STATES`; None or "" narrows nothing down.
+
+    Raises Invalid on the field `state` when there is no such state.
+    """
+    if state and state not in STATES:
+        raise Invalid(
+            f"There is no state '{state[:60]}'",
+            hint=f"Known: {', '.join(STATES)}.",
+            faults=(Fault("not a known state", field="state"),),
+        )
     alerts = Alert.objects.order_by("-id")
     if rule:
         alerts = alerts.filter(rule=rule)
@@ -62,7 +75,7 @@ def mark_seen(alert_id: int) -> Alert:
 def dismiss(alert_id: int, reason: str) -> Alert:
     """Close an alert that is none. Raises Invalid without a reason, NotFound; Conflict when it is closed."""
     reason = " ".join(reason.split())
-    if not reason or len(reason) > _REASON_LONGEST:
+    if not reason or len(reason) > _REASON_LONGEST or not reason.isprintable():
         raise Invalid(
             "An alert is dismissed with a reason",
             hint=f"Say in up to {_REASON_LONGEST} characters why it is none: it teaches the rule.",
@@ -89,12 +102,12 @@ def _open(rule: Rule) -> QuerySet[Alert]:
 
 
 def _close(alerts: QuerySet[Alert], state: AlertState, why: Mapping[str, str]) -> None:
-    """End alerts; why (by subject) and when join the evidence under a key of their own, the rest stays."""
+    """End alerts; why (by subject) and when join the evidence under `CLOSED`, the rest stays."""
     now = timezone.now().isoformat(timespec="seconds")
     for alert in alerts.select_for_update():
         alert.state = state
         reason = why.get(alert.subject, "nothing is left to judge it by")
-        alert.evidence = {**alert.evidence, "closed": {"why": reason, "at": now}}
+        alert.evidence = {**alert.evidence, CLOSED: {"why": reason, "at": now}}
         alert.save(update_fields=["state", "evidence", "changed_at"])
 
 

@@ -2,12 +2,21 @@
 
 from typing import Any
 
+from registry.alerts.book import CLOSED
 from registry.answers import cautions
-from registry.models import Alert
+from registry.models import Alert, AlertState
 
 
-def alert_document(alert: Alert) -> dict[str, Any]:
-    """Return the alert with its frozen evidence. Subjects are gauges, units and builds, never people."""
+def alert_document(alert: Alert, *, tell_reason: bool = False) -> dict[str, Any]:
+    """Return the alert with its frozen evidence. Subjects are gauges, units and builds, never people.
+
+    `closed` says when and why it ended, apart from the evidence; None while it is open. Why somebody
+    dismissed it is that person's own text, told only where `tell_reason` allows it, and None elsewhere.
+    """
+    evidence = dict(alert.evidence)
+    closed = evidence.pop(CLOSED, None)
+    if closed and alert.state == AlertState.DISMISSED and not tell_reason:
+        closed = {**closed, "why": None}
     return {
         "id": alert.pk,
         "rule": alert.rule,
@@ -17,6 +26,7 @@ def alert_document(alert: Alert) -> dict[str, Any]:
         "since": alert.since.isoformat(timespec="seconds"),
         "confidence": alert.confidence,
         "says": alert.says,
-        "evidence": alert.evidence,
+        "evidence": evidence,
+        "closed": closed,
         "cautions": list(cautions.ALERTS),
     }

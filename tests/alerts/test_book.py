@@ -74,7 +74,7 @@ class TestBook:
     def test_dismissal_needs_a_reason_and_keeps_it(self) -> None:
         record(RULE, [verdict()])
         pk = Alert.objects.get().pk
-        for reason in ("", "  ", "x" * 301):
+        for reason in ("", "  ", "x" * 301, "a\0b", "\ud800"):
             with pytest.raises(Invalid) as caught:
                 dismiss(pk, reason)
             assert caught.value.faults[0].field == "reason"
@@ -114,6 +114,11 @@ class TestBook:
         assert [a.subject for a in list_alerts(state="open")] == ["east/G1"]
         assert [a.subject for a in list_alerts(state="settled", rule="gauge_off")] == ["west/G1"]
         assert not list_alerts(rule="unit_off").exists()
+        assert list_alerts(rule="", state="").count() == 2
+        with pytest.raises(Invalid) as caught:
+            list_alerts(state="opne")
+        assert caught.value.faults[0].field == "state"
+        assert "open, raised, seen, settled, dismissed" in caught.value.hint
 
     def test_the_document(self) -> None:
         record(RULE, [verdict()])
@@ -121,9 +126,22 @@ class TestBook:
         assert document["subject"] == {"gauge": "west/G1"}
         assert (document["rule"], document["rule_version"], document["state"]) == ("gauge_off", 1, "raised")
         assert document["says"] == "west/G1 is off"
-        assert document["evidence"]["units"] == 5
+        assert document["evidence"] == {"size": 0.08, "units": 5}
+        assert document["closed"] is None
         assert document["since"].endswith("+00:00")
         assert document["cautions"]
+
+    def test_why_it_ended_stands_apart_from_the_evidence(self) -> None:
+        record(RULE, [verdict(), verdict(subject="east/G1")])
+        record(RULE, [verdict("clear", subject="east/G1")])
+        dismissed = dismiss(Alert.objects.get(subject="west/G1").pk, "known to be replaced")
+        settled = alert_document(Alert.objects.get(subject="east/G1"))
+        assert settled["evidence"] == {"size": 0.08, "units": 5}
+        assert settled["closed"]["why"] == "east/G1 is clear"
+        assert settled["closed"]["at"].endswith("+00:00")
+        told = alert_document(dismissed, tell_reason=True)
+        assert (told["evidence"], told["closed"]["why"]) == (settled["evidence"], "known to be replaced")
+        assert alert_document(dismissed)["closed"] == {"why": None, "at": told["closed"]["at"]}
 
 
 @pytest.mark.django_db(transaction=True)
