@@ -40,24 +40,28 @@ class Analysis:
     mean_period: float
 
 
-def usual_cycles(crossings: Crossings, gap_ends: Floats) -> Flags:
+def usual_cycles(crossings: Crossings, gaps: Floats) -> Flags:
     """Cycles fit for folding: of usual period and width, without a gap inside."""
     period = np.diff(crossings.rise)
     width = crossings.fall[: period.size] - crossings.rise[:-1]
     usual = np.abs(period / median(period) - 1) < USUAL
     middle = median(width[np.isfinite(width)])
     usual &= np.abs(width - middle) < max(USUAL * middle, 0.05 * median(period))
-    if gap_ends.size:
-        holes = np.searchsorted(crossings.rise, gap_ends, side="right") - 1
-        holes = holes[(holes >= 0) & (holes < usual.size)]
-        usual[holes] = False
+    usual &= ~overlapping(crossings.rise[:-1], crossings.rise[1:], gaps)
     return np.asarray(usual)
+
+
+def overlapping(start: Floats, end: Floats, gaps: Floats) -> Flags:
+    """Which of the stretches start..end meet a gap."""
+    met = np.zeros(start.size, dtype=bool)
+    for before, after in gaps:
+        met |= (start < after) & (end > before)
+    return met
 
 
 def analyse(signal: Signal, crossings: Crossings, edition: Edition) -> Analysis | None:
     """The analysis, or None when fewer than two cycles are fit for folding or no whole pulse shows."""
-    gap_times = signal.seconds[signal.gap_ends.astype(np.intp)]
-    use = usual_cycles(crossings, gap_times)
+    use = usual_cycles(crossings, signal.gaps)
     if use.sum() < 2:
         return None
     floor = max(signal.resolution / np.sqrt(12.0), 1e-9 * (crossings.high - crossings.low))
@@ -113,31 +117,32 @@ def _judge(
     rise, fall, use = turns
     folded, profile, found, outline = common
     period = float(np.diff(rise)[use].mean())
-    slots = due_cycles(rise, period, float(signal.seconds[0]), float(signal.seconds[-1]), outline.hold_to)
+    slots = _seen(due_cycles(rise, period, *signal.ends, outline.hold_to), signal, outline)
     pulse = Pulse(outline.hold_from, outline.hold_to, outline.end, outline.low.value, outline.high.value)
-    if rise.size and signal.seconds[-1] < rise[-1] + outline.hold_to:
-        last = int(np.argmax(slots.rise))
-        slots = replace(
-            slots, start=slots.start[:last], rise=slots.rise[:last], followed=slots.followed[:last]
-        )
     loss = classify(signal.seconds, signal.vacuum, slots, pulse, period, edition)
-    whole = np.array([not kind for kind in loss], dtype=bool)
-    number = np.where(slots.rise >= 0, slots.rise, 0)
-    inner = (slots.rise >= 0) & (slots.rise < use.size) & whole
-    inner[inner] &= use[number[inner]]
-    inner_number = np.minimum(number, use.size - 1)
     length = np.diff(rise)
-    width = fall[: use.size] - rise[:-1]
+    duty = (fall[: use.size] - rise[:-1]) / length
+    number = np.minimum(np.maximum(slots.rise, 0), use.size - 1)
+    whole = (slots.rise >= 0) & (slots.rise < use.size) & np.array([not kind for kind in loss], dtype=bool)
+    usual = whole & use[number]
+    ended = whole & slots.followed & ~overlapping(slots.start, slots.start + period, signal.gaps)
     return Analysis(
         outline,
         profile,
         found,
         slots,
         loss,
-        np.where(inner, found.top[inner_number], np.nan),
-        np.where(inner, found.bottom[inner_number], np.nan),
-        np.where(inner & slots.followed, length[inner_number], np.nan),
-        np.where(inner & slots.followed, (width / length)[inner_number], np.nan),
+        np.where(usual, found.top[number], np.nan),
+        np.where(usual, found.bottom[number], np.nan),
+        np.where(ended, length[number], np.nan),
+        np.where(ended & usual, duty[number], np.nan),
         folded.count,
         period,
     )
+
+
+def _seen(slots: Slots, signal: Signal, outline: Shape) -> Slots:
+    """The slots whose pulse was recorded: none in a gap, none cut off by the end."""
+    seen = ~overlapping(slots.start, slots.start + outline.end, signal.gaps)
+    seen &= slots.start + outline.hold_to <= signal.ends[1]
+    return replace(slots, start=slots.start[seen], rise=slots.rise[seen], followed=slots.followed[seen])

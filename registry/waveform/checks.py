@@ -28,6 +28,17 @@ def gauge_checks(gauge: GaugeSpec | None, zero: Zero | None, *, absolute: bool) 
         yield finding("zero_far_off", zero=zero.value)
 
 
+def samples_a_cycle(signal: Signal, crossings: Crossings) -> float:
+    """Samples a cycle; where a trace leaps from sample to sample, by how far it travels, not by its period.
+
+    A cycle travels up and down once. Cycles sampled too slowly show a longer period that is none.
+    """
+    by_period = crossings.period / signal.step_s
+    travel = float(np.abs(np.diff(signal.vacuum)).mean())
+    by_travel = 2 * (crossings.high - crossings.low) / max(travel, 1e-12)
+    return min(by_period, by_travel) if by_travel < FEWEST_SAMPLES else by_period
+
+
 def sampling_checks(per_cycle: float) -> Iterator[Finding]:
     """Samples a cycle against what edges and peaks need."""
     if per_cycle < FEWEST_SAMPLES:
@@ -67,14 +78,16 @@ def cycle_checks(analysis: Analysis, crossings: Crossings, metrics: dict[str, Qu
         yield finding("double_pulse")
 
 
-def course_checks(analysis: Analysis, metrics: dict[str, Quantity]) -> Iterator[Finding]:
+def course_checks(
+    analysis: Analysis, crossings: Crossings, metrics: dict[str, Quantity]
+) -> Iterator[Finding]:
     """Does the trace stay the same from its start to its end?"""
     good = np.isfinite(analysis.peak)
     at = analysis.slots.start[good]
     if at.size < FEW_CYCLES:
         return
     peak = analysis.peak[good] + analysis.shape.high.value
-    step = _two_settings(analysis, at, peak)
+    step = _two_settings(crossings, at, peak)
     if step is not None:
         yield step
         return
@@ -100,7 +113,7 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
     return slope, float(np.sqrt(left @ left / (at.size - 2) / square))
 
 
-def _two_settings(analysis: Analysis, at: Floats, peak: Floats) -> Finding | None:
+def _two_settings(crossings: Crossings, at: Floats, peak: Floats) -> Finding | None:
     """A step in peak or in period that a steady drift would not explain, with four cycles on either side."""
     split = best_step(peak)
     if split is not None:
@@ -109,14 +122,13 @@ def _two_settings(analysis: Analysis, at: Floats, peak: Floats) -> Finding | Non
             return finding(
                 "two_settings", float(at[index]), first=f"{before:.0f} mmHg", second=f"{after:.0f} mmHg"
             )
-    period = np.diff(analysis.slots.start)
-    steady = period[np.isfinite(analysis.period[:-1])]
-    split = best_step(steady)
+    between = np.diff(crossings.rise)
+    single = between < 1.5 * median(between)
+    split = best_step(between[single])
     if split is None or abs(split[2] - split[1]) < 0.08 * split[1]:
         return None
     one, two = (f"{60 / value:.0f} cycles/min" for value in split[1:])
-    where = np.flatnonzero(np.isfinite(analysis.period[:-1]))[split[0]]
-    return finding("two_settings", float(analysis.slots.start[where]), first=one, second=two)
+    return finding("two_settings", float(crossings.rise[:-1][single][split[0]]), first=one, second=two)
 
 
 def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None:

@@ -17,17 +17,22 @@ GAP_STEPS = 3.5  # samples further apart than this many usual intervals leave a 
 class Signal:
     """Samples that can be measured, still as the gauge showed them (vacuum positive), and what was noted.
 
-    `resolution` is the step of the readings, `step_s` the usual interval, `gap_ends` the indices of samples
-    that follow a gap.
+    `resolution` is the step of the readings, `step_s` the usual interval; `gaps` has a row for each gap, the
+    times of the samples before and after it.
     """
 
     seconds: Floats
     vacuum: Floats
     step_s: float
     resolution: float
-    gap_ends: Floats
+    gaps: Floats
     clipped_share: float
     notes: tuple[Finding, ...]
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Times of the first and the last sample."""
+        return float(self.seconds[0]), float(self.seconds[-1])
 
 
 def condition(reading: Reading, gauge: GaugeSpec | None) -> Signal:
@@ -85,11 +90,12 @@ def _spikes(vacuum: Floats) -> np.ndarray:
 
 
 def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Finding]) -> Floats:
-    """Indices of samples after a gap; gaps are noted."""
+    """Times before and after each gap, (n, 2); gaps are noted."""
     if seconds.size < 3:
-        return np.empty(0)
+        return np.empty((0, 2))
     between = np.diff(seconds)
-    usual = step if lost == 0 else median(between)
+    uneven = lost or float(between.max()) > GAP_STEPS * step
+    usual = median(between) if uneven else step
     ends = np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
     missing = float(np.sum(between[ends - 1] - usual)) if ends.size else 0.0
     share = max(missing / max(float(seconds[-1] - seconds[0]), 1e-9), lost / max(total, 1))
@@ -99,7 +105,7 @@ def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Findi
         count = ends.size or lost
         first = float(seconds[int(ends[0])]) if ends.size else None
         notes.append(finding("gaps", at_s=first, count=count, seconds=missing or lost * step))
-    return ends.astype(float)
+    return np.stack([seconds[ends - 1], seconds[ends]], axis=1)
 
 
 def reading_step(vacuum: Floats) -> float:
@@ -122,12 +128,14 @@ class Zero:
 def open_air(signal: Signal, first_rise: float, last_fall: float, crossings: Crossings) -> Zero | None:
     """Zero from a flat stretch before the first pull or after the last release, or None.
 
-    Two periods and more, or a level clearly under the residual one: a missed cycle is neither.
+    Two periods and more, or a level clearly under the residual one: a missed cycle is neither. Open air is
+    never above the residual level: that is vacuum left standing.
     """
     period, low, swing = crossings.period, crossings.low, crossings.high - crossings.low
-    for inside, length in (
-        (signal.seconds < first_rise - 0.3 * period, first_rise - signal.seconds[0]),
-        (signal.seconds > last_fall + 0.5 * period, signal.seconds[-1] - last_fall),
+    lead, trail = first_rise - float(signal.seconds[0]), float(signal.seconds[-1]) - last_fall
+    for length, inside in (
+        (lead, signal.seconds < first_rise - min(1.2 * period, 0.5 * lead)),
+        (trail, signal.seconds > last_fall + min(1.2 * period, 0.5 * trail)),
     ):
         values = signal.vacuum[inside]
         if values.size < 5 or length < 1.0:
@@ -135,7 +143,8 @@ def open_air(signal: Signal, first_rise: float, last_fall: float, crossings: Cro
         level, noise = median(values), float(values.std())
         flat = float(np.ptp(values)) < max(0.1 * swing, 6 * noise)
         apart = low - level > max(2.0, 4 * noise, signal.resolution)
-        if flat and (length > 2.3 * period or (apart and length > 0.8 * period)):
+        standing = level - low > max(2.0, 4 * noise, signal.resolution)
+        if flat and not standing and (length > 2.3 * period or (apart and length > 0.8 * period)):
             u = np.hypot(noise / np.sqrt(values.size), signal.resolution / np.sqrt(12))
             return Zero(level, "open air in the trace", float(u))
     return None

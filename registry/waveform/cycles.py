@@ -130,9 +130,27 @@ def find_crossings(seconds: Floats, vacuum: Floats, bounds: tuple[float, float, 
         return None
     fall = fall[int(fall.size > 0 and fall[0] < rise[0]) :]
     fall = np.append(fall, np.full(rise.size - fall.size, np.nan))
-    double = bool(rise.size > 3 and median(np.diff(rise)) < 0.75 * period)
+    period, double = _beat(rise, period)
     rise, fall = _one_a_period(rise, fall, period, double=double)
     return Crossings(rise, fall, period, median(low), median(high), double)
+
+
+def _beat(rise: Floats, period: float) -> tuple[float, bool]:
+    """(period, whether each holds several pulses): likeness may have found several cycles, or a pattern.
+
+    A pattern repeats pulse by pulse and its pulses are unevenly spaced; else the usual interval is the
+    period.
+    """
+    between = np.diff(rise)
+    if between.size < 3 or median(between) > 0.75 * period:
+        return period, False
+    pulses = max(int(np.rint(period / median(between))), 2)
+    pattern = rise[pulses:] - rise[:-pulses]
+    steady = pattern.size > 0 and float(np.mean(np.abs(pattern / period - 1) < 0.1)) > 0.7
+    even = float(np.mean(np.abs(between / median(between) - 1) < 0.1)) > 0.7
+    if pulses <= 3 and steady and not even:
+        return period, True
+    return median(between), False
 
 
 def _one_a_period(rise: Floats, fall: Floats, period: float, *, double: bool) -> tuple[Floats, Floats]:

@@ -10,6 +10,7 @@ from .checks import (
     course_checks,
     cycle_checks,
     gauge_checks,
+    samples_a_cycle,
     sampling_checks,
     signal_checks,
 )
@@ -60,7 +61,7 @@ def measure_reading(
         return _measured(reading, rules, zero, notes, None, {})
     signal = _corrected(signal, gauge or UNDECLARED, zero)
     analysis = analyse(signal, crossings, rules)
-    notes.extend(sampling_checks(crossings.period / signal.step_s))
+    notes.extend(sampling_checks(samples_a_cycle(signal, crossings)))
     if analysis is None:
         notes.append(finding("too_few_cycles", count=max(crossings.rise.size - 1, 0), needed=3))
         return _measured(reading, rules, zero, notes, None, {})
@@ -70,7 +71,7 @@ def measure_reading(
     metrics = measure_metrics(signal, analysis, parts, rules)
     notes.extend(signal_checks(signal, analysis))
     notes.extend(cycle_checks(analysis, crossings, metrics))
-    notes.extend(course_checks(analysis, metrics))
+    notes.extend(course_checks(analysis, crossings, metrics))
     return _measured(reading, rules, zero, notes, analysis, metrics)
 
 

@@ -157,20 +157,23 @@ def _slopes(patch: Patch) -> list[tuple[float, float, float, float]]:
 
 
 def _turns(profile: Profile, width: float) -> tuple[float, float]:
-    """(when the profile is lowest after the fall, when it is highest before it)."""
-    up = int(np.searchsorted(profile.at, width))
-    top = int(np.argmax(profile.level[: max(up, 1)]))
-    bottom = min(up, profile.at.size - 1) + int(np.argmin(profile.level[min(up, profile.at.size - 1) :]))
-    return float(profile.at[bottom]), float(profile.at[top])
+    """(middle of the lowest stretch after the fall, when the profile is highest before it)."""
+    up = min(max(int(np.searchsorted(profile.at, width)), 1), profile.at.size - 1)
+    top = int(np.argmax(profile.level[:up]))
+    after = profile.level[up:]
+    lowest = np.flatnonzero(after <= float(after.min()) + 0.1 * float(np.ptp(profile.level)))
+    return float(profile.at[up + lowest[lowest.size // 2]]), float(profile.at[top])
 
 
 class _Line:
-    """The smoothed profile unrolled from half a rest before the rise to half a rest after the fall."""
+    """The smoothed profile unrolled from the middle of one rest to the middle of the next."""
 
     def __init__(self, profile: Profile, width: float) -> None:
         self.turn, self.top = _turns(profile, width)
         first = int(np.searchsorted(profile.at, self.turn))
-        self.order = np.concatenate([np.arange(first, profile.at.size), np.arange(first)])
+        self.order = np.concatenate(
+            [np.arange(first, profile.at.size), np.arange(min(first + 1, profile.at.size))]
+        )
         self.at = profile.at[self.order]
         self.at[: profile.at.size - first] -= profile.period
         self.level = profile.level[self.order]
