@@ -1,12 +1,11 @@
 """Write the serial next to a known one, where its scheme allows."""
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from registry.models import SerialScheme
-from registry.models.serials import Place, place
+from registry.models.serials import Place, place, reader_of
 
 _DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -52,12 +51,13 @@ def beside(at: Place, step: int, schemes: Iterable[SerialScheme]) -> str | None:
     result counts only when the scheme reads it back as exactly that place.
     """
     schemes = list(schemes)
-    match = re.fullmatch(at.scheme.pattern, at.serial)
+    made = reader_of(at.scheme)
+    match = made.expression.fullmatch(at.serial) if made else None
     part = at.scheme.order[-1]
-    if match is None or match.group(part) is None:
+    if made is None or match is None or match.group(part) is None:
         return None
     start, end = match.span(part)
-    for text in _counted_on(match.group(part), step):
+    for text in _counted_on(match.group(part), step, made.bases[part]):
         candidate = at.serial[:start] + text + at.serial[end:]
         found = place(candidate, schemes)
         if (
@@ -70,9 +70,8 @@ def beside(at: Place, step: int, schemes: Iterable[SerialScheme]) -> str | None:
     return None
 
 
-def _counted_on(text: str, step: int) -> Iterator[str]:
+def _counted_on(text: str, step: int, base: int) -> Iterator[str]:
     """Spellings of the part one further; a part with leading zeros keeps its width, others may change it."""
-    base = 10 if text.isdecimal() else 36
     try:
         value = int(text, base) + step
     except ValueError:

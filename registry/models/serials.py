@@ -1,15 +1,26 @@
-"""Where a serial stands: which scheme reads it, in which series, at which place. Pure, no queries."""
+"""Where a serial stands: which scheme reads it, in which series, at which place. Pure, no queries.
+
+A serial is the same however it is copied: case, blanks, any of the dashes, dots and slashes, full-width and
+other scripts' digits make no difference. Leading zeros do, for they are part of what the label bears: under
+`\\d+` the serials 7 and 0007 are two units that share one place. A scheme that gives the length, as in
+`\\d{4}`, reads only one of them, and is the better scheme wherever the length is known.
+"""
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
 from registry.models.catalogue import SerialScheme
+from registry.models.serial_patterns import LONGEST, Reader, Unusable, reader
 
-LONGEST = 40
-# Parts are packed in this radix, so that they never run into each other: 12 letters or 18 digits a part.
+# Parts are packed in this radix, so that they never run into each other: 12 characters a part where letters
+# may stand, 18 digits elsewhere.
 _RADIX = 36**12
+# Dashes by meaning that Unicode does not file as dashes: the minus sign, the hyphen bullet, the modifier.
+_OTHER_DASHES = "\u2212\u2043\u02d7"
+_ADDED_BY_PEOPLE = re.compile(r"[\s\-./]")
 
 
 @dataclass(frozen=True)
@@ -27,66 +38,117 @@ class Place:
 
 
 def tidy(serial: str) -> str:
-    """Return a serial as typed by a person without the blanks around it and in capitals."""
-    return " ".join(serial.split()).upper()
+    """Return a serial as typed by a person without the blanks around it, in capitals, with plain dashes.
+
+    Empty when it is longer than LONGEST: no serial is, so it matches none.
+    """
+    folded = _folded(serial)
+    return folded if len(folded) <= LONGEST else ""
 
 
 def bare(serial: str) -> str:
-    """Return a tidied serial without the blanks, dashes, dots and slashes people add when copying it."""
-    return re.sub(r"[\s\-./–]", "", serial.upper())
+    """Return a serial without the blanks, dashes, dots and slashes people add when copying it.
+
+    Empty when nothing else is in it, or when it is longer than LONGEST even so.
+    """
+    stripped = _stripped(_folded(serial))
+    return stripped if len(stripped) <= LONGEST else ""
 
 
 def place(serial: str, schemes: Iterable[SerialScheme]) -> Place | None:
     """Return where `serial` stands by the first scheme that reads it, or None when none does.
 
-    The serial is tried as typed and then without blanks and dashes, so "lk 000-123" is LK000123.
+    The serial is tried as typed and then without blanks and dashes, so "lk 000-123" is LK000123. A scheme
+    that `check_scheme` refuses reads nothing.
     """
+    forms = [form for form in dict.fromkeys((tidy(serial), bare(serial))) if form]
     for scheme in schemes:
-        for form in dict.fromkeys((tidy(serial), bare(serial))):
-            match = re.fullmatch(scheme.pattern, form) if len(form) <= LONGEST else None
-            key = _key(match, scheme.order) if match else None
-            if match and key is not None:
-                return Place(form, scheme, _series(match, scheme.order), key)
+        made = reader_of(scheme)
+        for form in forms if made else ():
+            match = made.expression.fullmatch(form) if made else None
+            key = _key(match, made) if match and made else None
+            if match and made and key is not None:
+                return Place(form, scheme, "/".join(match.group(name) or "" for name in made.series), key)
     return None
 
 
 def canonical(serial: str, found: Place | None) -> str:
-    """Return the one spelling under which a unit is stored."""
-    return found.serial if found else bare(serial)
+    """Return the one spelling, of 1 to LONGEST characters, under which a unit is stored.
+
+    Raises ValueError for a serial that `check_serial` refuses.
+    """
+    spelled = found.serial if found else bare(serial)
+    if not spelled:
+        raise ValueError(check_serial(serial) or "holds no letter or digit")
+    return spelled
+
+
+def check_serial(text: str) -> str | None:
+    """Return why `text` cannot be a serial, in words that follow the field's name, or None when it can."""
+    if any(unicodedata.category(c) in ("Cc", "Cs") and not c.isspace() for c in text):
+        return "holds a character that no label bears"
+    folded = _folded(text)
+    if not any(c.isalnum() for c in folded):
+        return "holds no letter or digit"
+    length = len(_stripped(folded))
+    if length > LONGEST:
+        return f"has {length} letters and digits in capitals; a serial has at most {LONGEST}"
+    return None
 
 
 def check_scheme(pattern: str, order: list[str]) -> str | None:
     """Return what is wrong with a scheme in plain words, or None when it can be used."""
-    try:
-        groups = re.compile(pattern).groupindex
-    except re.error as error:
-        return f"the pattern is not a regular expression: {error}"
-    if not order:
-        return "order names no part of the pattern; name at least one"
-    missing = [name for name in order if name not in groups]
-    if missing:
-        return f"order names {', '.join(missing)}, which the pattern does not; it has {', '.join(groups)}"
-    return None
+    made = reader(pattern, tuple(order))
+    return str(made) if isinstance(made, Unusable) else None
 
 
-def _series(match: re.Match[str], order: list[str]) -> str:
-    parts = match.groupdict(default="")
-    return "/".join(value for name, value in parts.items() if name not in order)
+def reader_of(scheme: SerialScheme) -> Reader | None:
+    """Return the scheme made ready, None when it cannot be used."""
+    made = reader(scheme.pattern, tuple(scheme.order))
+    return None if isinstance(made, Unusable) else made
 
 
-def _key(match: re.Match[str], order: list[str]) -> Decimal | None:
+def _folded(serial: str) -> str:
+    if serial.isascii():
+        return " ".join(serial.upper().split())
+    # Capitals can come apart, and what stood on either side of a sign left out can join: hence three times.
+    capitals = _normal(_normal(serial).upper())
+    return " ".join(_normal("".join(map(_plain, capitals))).split())
+
+
+def _stripped(folded: str) -> str:
+    return _normal(_ADDED_BY_PEOPLE.sub("", folded))
+
+
+def _normal(text: str) -> str:
+    return unicodedata.normalize("NFKC", text)
+
+
+def _plain(character: str) -> str:
+    """One character in the form it has in ASCII, where it is a digit, a dash or not there to be seen."""
+    if character.isascii():
+        return character
+    if character.isdecimal():
+        return str(unicodedata.decimal(character))
+    kind = unicodedata.category(character)
+    if kind == "Pd" or character in _OTHER_DASHES:
+        return "-"
+    return "" if kind == "Cf" else character
+
+
+def _key(match: re.Match[str], made: Reader) -> Decimal | None:
     """Pack the ordering parts into one number; None when a part is too long to keep its order."""
     key = 0
-    for name in order:
-        part = _part(match.group(name) or "0")
-        if part >= _RADIX:
+    for name, base in made.bases.items():
+        part = _part(match.group(name) or "0", base)
+        if part is None or part >= _RADIX:
             return None
         key = key * _RADIX + part
     return Decimal(key)
 
 
-def _part(text: str) -> int:
-    """Digits count as a number; anything with letters counts in base 36, other signs dropped."""
-    if text.isdecimal():
-        return int(text)
-    return int("0" + "".join(c for c in text.upper() if c.isascii() and c.isalnum()), 36)
+def _part(text: str, base: int) -> int | None:
+    """The number a part spells, other signs dropped; None with a letter that has no place in the order."""
+    if not text.isdecimal():
+        text = "".join(c for c in text.upper() if c.isalnum())
+    return int(text or "0", base) if text.isascii() else None

@@ -19,6 +19,7 @@ FIXED = scheme(r"(?P<plant>[A-Z]{2})(?P<number>\d{6})", "number")
 FREE = scheme(r"D(?P<n>\d+)", "n")
 WEEKS = scheme(r"(?P<week>\d{2})-(?P<number>\d{3})(?P<check>[A-Z]?)", "week", "number")
 LETTERS = scheme(r"(?P<number>[A-Z][0-9A-Z]{3})", "number")
+MIXED = scheme(r"(?P<number>[0-9A-Z]{3})", "number")
 OPTIONAL = scheme(r"Q(?P<number>\d+)?", "number")
 
 
@@ -36,6 +37,11 @@ OPTIONAL = scheme(r"Q(?P<number>\d+)?", "number")
         (WEEKS, "10-999", 1, None),
         (WEEKS, "11-000", -1, None),
         (LETTERS, "A0ZZ", 1, "A100"),
+        (MIXED, "00Z", 1, "010"),
+        (MIXED, "010", -1, "00Z"),
+        (MIXED, "009", 1, "00A"),
+        (MIXED, "100", -1, "0ZZ"),
+        (MIXED, "ZZZ", 1, None),
         (OPTIONAL, "Q", 1, None),
     ],
 )
@@ -57,3 +63,15 @@ def test_the_neighbour_reads_back_at_its_place(number: int, step: int) -> None:
         read = place(found, [FIXED])
         assert read is not None
         assert read.key == at.key + Decimal(step)
+
+
+@settings(deadline=None)
+@given(number=st.integers(1, 36**3 - 1))
+def test_there_and_back_again_where_digits_and_letters_mix(number: int) -> None:
+    spelled = "".join("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"[number // 36**n % 36] for n in (2, 1, 0))
+    at = place(spelled, [MIXED])
+    assert at is not None
+    assert at.key == number
+    before = place(beside(at, -1, [MIXED]) or "", [MIXED])
+    assert before is not None
+    assert beside(before, 1, [MIXED]) == spelled
