@@ -64,7 +64,7 @@ class Side(models.TextChoices):
 
 
 class Run(models.Model):
-    """One recording at one setting.
+    """One recording at one setting. Columns nobody searches by have no index, so that uploads stay cheap.
 
     `identity` is the digest of clinic, trace and provenance: the same upload again is the same run.
     `provenance` is what was said, as it was said; the columns are what was understood.
@@ -72,13 +72,15 @@ class Run(models.Model):
 
     identity = models.CharField(max_length=64, unique=True)
     state = models.CharField(max_length=10, choices=RunState.choices)
-    pump_model = models.ForeignKey(PumpModel, on_delete=models.PROTECT, related_name="runs")
+    pump_model = models.ForeignKey(PumpModel, on_delete=models.PROTECT, related_name="runs", db_index=False)
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="runs")
-    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="runs")
+    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="runs", db_index=False)
     session = models.ForeignKey(BenchSession, on_delete=models.PROTECT, related_name="runs")
-    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="runs")
+    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="runs", db_index=False)
     trace = models.ForeignKey(Trace, on_delete=models.PROTECT, related_name="runs")
-    asserted = models.ForeignKey(Revision, null=True, on_delete=models.PROTECT, related_name="+")
+    asserted = models.ForeignKey(
+        Revision, null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     firmware = models.CharField(max_length=40, blank=True)
     mode = models.CharField(max_length=12, choices=Mode.choices)
     programme = models.CharField(max_length=40, blank=True)
@@ -92,7 +94,9 @@ class Run(models.Model):
     read = models.JSONField(help_text="what was understood of the file")
     created_at = models.DateTimeField(auto_now_add=True)
     withdrawn_at = models.DateTimeField(null=True)
-    withdrawn_by = models.ForeignKey(Operator, null=True, on_delete=models.PROTECT, related_name="+")
+    withdrawn_by = models.ForeignKey(
+        Operator, null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     withdrawn_why = models.CharField(max_length=300, blank=True)
 
     class Meta:
@@ -113,14 +117,14 @@ class Run(models.Model):
 
 
 class Measurement(models.Model):
-    """One metric of one run under one edition.
+    """One metric of one run under one edition. Its unique constraint serves as the index by run.
 
     `u` is the combined standard uncertainty; its random part shrinks over repeats, its systematic part is
     shared by everything the same gauge measured.
     """
 
-    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="measurements")
-    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="measurements", db_index=False)
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+", db_index=False)
     metric = models.CharField(max_length=40)
     value = models.FloatField()
     unit = models.CharField(max_length=20)
@@ -141,7 +145,7 @@ class Finding(models.Model):
     """What the server noted about a run: code, severity, message, what to do about it."""
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="findings")
-    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+", db_index=False)
     code = models.CharField(max_length=40)
     severity = models.CharField(max_length=10)
     message = models.CharField(max_length=500)
@@ -159,17 +163,19 @@ class UnitSummary(models.Model):
     """Count, mean and sum of squared deviations of a metric over the accepted runs of one unit, by one
     clinic with one gauge and rig at one setting and edition. Answers read these and never a trace."""
 
-    pump_model = models.ForeignKey(PumpModel, on_delete=models.PROTECT, related_name="summaries")
-    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="summaries")
-    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="summaries")
+    pump_model = models.ForeignKey(
+        PumpModel, on_delete=models.PROTECT, related_name="summaries", db_index=False
+    )
+    unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="summaries", db_index=False)
+    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="summaries", db_index=False)
     gauge = models.ForeignKey(Gauge, null=True, on_delete=models.PROTECT, related_name="summaries")
-    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="summaries")
+    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="summaries", db_index=False)
     power = models.CharField(max_length=10, choices=Power.choices, blank=True)
     mode = models.CharField(max_length=12, choices=Mode.choices)
     programme = models.CharField(max_length=40, blank=True)
     level = models.CharField(max_length=20)
     side = models.CharField(max_length=6, choices=Side.choices)
-    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+")
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+", db_index=False)
     metric = models.CharField(max_length=40)
     metric_unit = models.CharField(max_length=20)
     count = models.PositiveIntegerField()
