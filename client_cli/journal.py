@@ -1,8 +1,9 @@
 """What a server has already acknowledged, kept on this computer so that an upload goes on where it stopped.
 
-The journal only saves sending: the server knows a run by its content, so a lost, old or foreign journal costs
-time and never correctness. One line a run is appended whole and flushed to the disk before the next run is
-sent; a line torn by a power cut is passed over.
+The journal only saves sending and vouches for nothing: before a run in it is passed over, the server is asked
+whether it still holds that run (`client_cli.holdings`). The server knows a run by its content, so a lost, old
+or foreign journal costs time and never correctness. One line a run is appended whole and flushed to the disk
+before the next run is sent; a line torn by a power cut is passed over.
 """
 
 import hashlib

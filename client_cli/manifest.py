@@ -13,7 +13,7 @@ from pathlib import Path
 
 from client_cli.errors import WrongUse
 from client_cli.provenance import NAMES, Provenance, column_name, from_texts, missing, nearest_key
-from client_cli.text import clean, nearest
+from client_cli.text import clean
 
 FILE_COLUMN = "file"
 _DELIMITERS = (",", ";", "\t")
@@ -78,7 +78,8 @@ def is_manifest(path: Path) -> bool:
 def read(path: Path, defaults: Mapping[str, str | None] | None = None) -> list[Row]:
     """The rows of a manifest; `defaults` fill the cells that are empty.
 
-    Paths are relative to the manifest's own folder. Raises ManifestError with every problem found.
+    Paths are relative to the manifest's own folder; whether the files are there is seen when they are sent.
+    Raises ManifestError with every problem found.
     """
     try:
         text = decode(path.read_bytes())
@@ -208,16 +209,4 @@ class _Sheet:
         if not cell:
             self.note(line, "file is empty")
             return None
-        path = self.folder / cell
-        if path.is_file():
-            return path
-        what = "is a folder, not a file" if path.is_dir() else "is not there"
-        self.note(line, f"the file {clean(cell)} {what}{self._alike(path)}")
-        return None
-
-    def _alike(self, path: Path) -> str:
-        if not path.parent.is_dir():
-            return f" (there is no folder {clean(path.parent)})"
-        there = [entry.name for entry in path.parent.iterdir() if entry.is_file()]
-        names = nearest(path.name, there, most=1, alike=0.75)
-        return f"; did you mean {clean(names[0])}?" if names else ""
+        return self.folder / cell

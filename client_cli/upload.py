@@ -1,18 +1,19 @@
 """Sending traces to the registry, one after another on one connection."""
 
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from client_cli.errors import Fault, Problem, Refused
+from client_cli.holdings import RUNS, Holdings
 from client_cli.journal import Entry, Journal, digest, digest_of_provenance
 from client_cli.manifest import Row
 from client_cli.session import Answer, Session
+from client_cli.text import clean, nearest
 
 LARGEST_TRACE_BYTES = 20 * 1024 * 1024
-RUNS = "runs"
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,7 @@ class Outcome:
 
     `outcome` is accepted, held or refused by the server, `same` when the server had the run already, or
     `failed` when the server failed over it. `state` is the run's state at the server, if it is there.
-    `skipped` says that an earlier acknowledgement saved sending it again.
+    `skipped` says that it was not sent, as the server was found to hold it since an earlier upload.
     """
 
     row: Row
@@ -59,14 +60,18 @@ def upload_rows(
     """Send every row and give back what became of each, in their order.
 
     One file is held in memory at a time. A row that is refused does not stop the others. With a `journal`,
-    rows that the server acknowledged before are not sent again unless `again` is true. `on_progress` hears
-    of each outcome as soon as it is known; what it was told stays true when this is interrupted.
+    rows that the server acknowledged before are not sent again, unless it no longer holds them or `again` is
+    true. `on_progress` hears of each outcome as soon as it is known; what it was told stays true when this
+    is interrupted.
 
     Raises NotPermitted, Unreachable, or a Fault that concerns every row; the same call later goes on.
     """
     outcomes = []
+    known = (
+        None if journal is None or again else Holdings(session, rows if isinstance(rows, Sequence) else ())
+    )
     for row in rows:
-        outcome = _upload(session, row, journal, again=again)
+        outcome = _upload(session, row, journal, known)
         outcomes.append(outcome)
         if on_progress is not None:
             on_progress(outcome)
@@ -82,11 +87,16 @@ def counts(outcomes: Iterable[Outcome]) -> dict[str, int]:
 
 
 def read_trace(path: Path) -> bytes:
-    """The bytes of a trace file. Raises Refused when it cannot be read, is empty, or is above 20 MiB."""
+    """The bytes of a trace file.
+
+    Raises Refused when it is not there, cannot be read, is empty, or is above 20 MiB.
+    """
     try:
         with path.open("rb") as file:
             size = os.fstat(file.fileno()).st_size
             data = file.read(min(size, LARGEST_TRACE_BYTES) + 1)  # it may have grown since
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError, ValueError) as error:
+        raise _absent(path) from error
     except OSError as error:
         raise _refused_here("unreadable_file", f"The file cannot be read: {error.strerror}.") from error
     if len(data) > LARGEST_TRACE_BYTES:
@@ -98,14 +108,36 @@ def read_trace(path: Path) -> bytes:
     return data
 
 
-def _upload(session: Session, row: Row, journal: Journal | None, *, again: bool) -> Outcome:
+def _absent(path: Path) -> Refused:
+    """What to say of a file that is not there, with the name most like it in the same folder."""
+    what = "is a folder, not a file" if path.is_dir() else "is not there"
+    if not path.parent.is_dir():
+        return _refused_here("missing_file", f"The file {what}: there is no folder {clean(path.parent)}.")
+    try:
+        entries = [entry.name for entry in path.parent.iterdir() if entry.is_file()]
+    except OSError:
+        entries = []
+    # Another number is another level or another unit, and never a slip of the pen to put right.
+    there = [name for name in entries if _digits(name) == _digits(path.name)]
+    names = nearest(path.name, there, most=1, alike=0.75)
+    hint = f"Did you mean {clean(names[0])}?" if names else "Check its name and its folder."
+    return _refused_here("missing_file", f"The file {what}.", hint)
+
+
+def _digits(name: str) -> str:
+    return "".join(letter for letter in name if letter.isdigit())
+
+
+def _upload(session: Session, row: Row, journal: Journal | None, known: Holdings | None) -> Outcome:
     try:
         data = read_trace(row.file)
         key = (digest(data), digest_of_provenance(row.provenance))
-        known = journal.find(*key) if journal is not None and not again else None
-        if known is not None:
-            return _known(session, row, known)
-        outcome = _received(row, session.post_trace(RUNS, row.file.name, data, row.provenance))
+        entry = journal.find(*key) if journal is not None and known is not None else None
+        run = known.find(entry, key[0], row) if known is not None and entry is not None else None
+        if run is not None:
+            return Outcome(row, "same", str(run.get("state")), run["id"], findings_of(run), skipped=True)
+        answer = session.post_trace(RUNS, row.file.name, data, row.provenance)
+        outcome = _received(row, answer)
     except Refused as error:
         return Outcome(row, "refused", problem=_problem(error))
     except Fault as error:
@@ -114,16 +146,9 @@ def _upload(session: Session, row: Row, journal: Journal | None, *, again: bool)
         return Outcome(row, "failed", problem=error.problem)
     if journal is not None and outcome.id is not None and outcome.state is not None:
         journal.note(*key, Entry(outcome.id, outcome.state))
+    if known is not None:
+        known.add(answer.document)
     return outcome
-
-
-def _known(session: Session, row: Row, entry: Entry) -> Outcome:
-    """An acknowledged run without sending it again; of a held one the server is asked how it stands now."""
-    if entry.state != "held":
-        return Outcome(row, "same", entry.state, entry.id, skipped=True)
-    document = session.get(f"{RUNS}/{entry.id}")
-    state = document.get("state")
-    return Outcome(row, "same", str(state or entry.state), entry.id, findings_of(document), skipped=True)
 
 
 def findings_of(document: dict[str, Any]) -> tuple[dict[str, Any], ...]:

@@ -138,7 +138,7 @@ def upload(
 ) -> ExitCode:
     """Upload a sweep from a list, or traces with options.
 
-    A run that is refused does not stop the others. What the server acknowledged is not sent again, so after
+    A run that is refused does not stop the others. What the server holds already is not sent again, so after
     a cut or Ctrl-C the same command goes on where it stopped. With a list, options fill its empty cells.
     """
     rows = _rows(files, given)

@@ -44,11 +44,13 @@ def send(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
 
 
 def exit_for(outcomes: Sequence[Outcome]) -> ExitCode:
-    """1 when the server failed over a row, 3 when one is held or refused, otherwise 0."""
+    """1 when the server failed over a row, 3 when one is refused, held or withdrawn, otherwise 0."""
     if any(outcome.outcome == "failed" for outcome in outcomes):
         return ExitCode.FAULT
-    held = any(outcome.outcome == "refused" or outcome.state == "held" for outcome in outcomes)
-    return ExitCode.REFUSED if held else ExitCode.DONE
+    uncounted = any(
+        outcome.outcome == "refused" or outcome.state in ("held", "withdrawn") for outcome in outcomes
+    )
+    return ExitCode.REFUSED if uncounted else ExitCode.DONE
 
 
 def rehearse(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
@@ -77,10 +79,11 @@ def _planned(row: Row, journal: Journal, *, again: bool) -> dict[str, Any]:
     try:
         data = read_trace(row.file)
     except Refused as error:
-        return {**plan, "outcome": "refused", "why": error.message}
+        return {**plan, "outcome": "refused", "why": f"{error.message} {error.hint}".strip()}
     known = journal.find(digest(data), digest_of_provenance(row.provenance))
     if known is not None and not again:
-        return {**plan, "outcome": "skipped", "why": f"acknowledged as run {known.id}", "id": known.id}
+        why = f"acknowledged as run {known.id}; sent only if the server no longer holds it"
+        return {**plan, "outcome": "skipped", "why": why, "id": known.id}
     return {**plan, "outcome": "sent"}
 
 

@@ -21,10 +21,17 @@ def details(problem: Problem) -> Iterator[str]:
         if place and f"{place}:" in problem.detail:
             continue
         parts = [place, "" if message in problem.detail else message]
-        if any(parts):
+        if parts[1] or not _goes_without_saying(error, problem):
             yield ": ".join(part for part in parts if part)
     if problem.nearest:
         yield f"Nearest names: {', '.join(problem.nearest)}"
+
+
+def _goes_without_saying(error: dict[str, object], problem: Problem) -> bool:
+    """Whether naming the place adds nothing: the whole trace, or a field that the detail names."""
+    place = _place(error)
+    field = "" if error.get("line") is not None else place.replace("_", " ")
+    return not place or place == "trace" or bool(field and field in problem.detail.replace("_", " "))
 
 
 def _place(error: dict[str, object]) -> str:

@@ -29,9 +29,15 @@ def show_serials(console: Console, document: dict[str, Any]) -> None:
 
 
 def extent(span: dict[str, Any]) -> str:
-    """A span's first and last serial, below each other; one when they are the same."""
+    """A span's first and last serial, below each other; one when they are the same.
+
+    An end that itself belongs to the neighbouring span is written as `after` or `before` it.
+    """
     first, last = one_line(span.get("first")), one_line(span.get("last"))
-    return first if first == last else lines(first, f"to {last}")
+    after, before = bool(span.get("first_excluded")), bool(span.get("last_excluded"))
+    if first == last and not (after or before):
+        return first
+    return lines(f"after {first}" if after else first, f"before {last}" if before else f"to {last}")
 
 
 def _confidence(value: Any) -> str:

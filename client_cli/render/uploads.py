@@ -69,6 +69,8 @@ def _reasons(outcome: Outcome) -> Iterator[str]:
     if outcome.outcome == "same":
         known = "acknowledged earlier, not sent again" if outcome.skipped else "the server had it already"
         yield f"{known} ({clean(outcome.state)})"
+        if outcome.state == "withdrawn":
+            yield "It was withdrawn, so it does not count in answers."
     for finding in outcome.findings:
         if finding.get("severity") == "hold":
             yield clean(finding.get("message", ""))

@@ -87,7 +87,7 @@ def precision_cells(frame: pd.DataFrame) -> Iterator[tuple[dict[str, Any], Preci
     merged = by_unit_and_clinic(frame)
     for key, rows in merged.groupby(_KEYS, sort=False, observed=True):
         named = dict(zip(_KEYS, key, strict=True))
-        yield named, summarise(table(rows), domain_of(named["metric"]))
+        yield named, summarise(table(rows), domain_of(str(named["metric"])))
 
 
 def table(rows: pd.DataFrame) -> Cells:

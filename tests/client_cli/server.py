@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import parse_qs, quote, urlsplit
 
 Reply = tuple[int, Any]
 TOKEN = "a-token-of-the-tests"
@@ -86,7 +86,7 @@ class Registry:
             ("GET", "health"): (200, {"status": "ok", "version": "0.1.0", "clients": ">=0.1,<1"}),
             ("POST", "runs"): self._take_run,
             ("POST", "measure"): (200, measured()),
-            ("GET", "runs"): (200, {"results": [], "next": None}),
+            ("GET", "runs"): self._list_runs,
         }
         self.on_request: Callable[[Asked], None] | None = None
 
@@ -117,8 +117,26 @@ class Registry:
         known = identity in self.runs
         if not known:
             state = "held" if trace.startswith(b"held") else "accepted"
-            self.runs[identity] = {"id": len(self.runs) + 1, "digest": identity, **measured(state)}
+            said = json.loads(provenance)
+            self.runs[identity] = {
+                "id": len(self.runs) + 1,
+                "digest": hashlib.sha256(trace).hexdigest(),
+                **{key: said.get(key) for key in ("pump_model", "serial", "mode", "gauge")},
+                "level": str(said.get("level")).lower(),
+                **measured(state),
+            }
         return (200 if known else 201), self.runs[identity]
+
+    def _list_runs(self, asked: Asked) -> Reply:
+        """The runs that fit the filters, newest first, in pages that a cursor continues."""
+        runs = sorted(self.runs.values(), key=lambda run: -run["id"])
+        for name, key in (("model", "pump_model"), ("serial", "serial"), ("gauge", "gauge")):
+            runs = [run for run in runs if asked.query.get(name) in (None, run[key])]
+        start, size = int(asked.query.get("cursor", 0)), int(asked.query["page_size"])
+        filters = "".join(f"&{key}={quote(asked.query[key])}" for key in asked.query if key != "cursor")
+        following = f"http://elsewhere/api/v1/runs?cursor={start + size}{filters}"
+        page = runs[start : start + size]
+        return 200, {"results": page, "next": following if start + size < len(runs) else None}
 
     def count(self, method: str, path: str) -> int:
         """How many such requests arrived."""

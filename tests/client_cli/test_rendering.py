@@ -85,6 +85,24 @@ def test_serials_show_basis_counts_and_conflicts():
     assert "LK007123" in shown
 
 
+@pytest.mark.parametrize(
+    ("excluded", "extent"),
+    [
+        ((False, False), "LK1\nto LK9"),
+        ((True, False), "after LK1\nto LK9"),
+        ((False, True), "LK1\nbefore LK9"),
+        ((True, True), "after LK1\nbefore LK9"),
+    ],
+)
+def test_an_end_that_belongs_to_the_next_span_is_not_counted_in(excluded, extent):
+    span = {"first": "LK1", "last": "LK9", "first_excluded": excluded[0], "last_excluded": excluded[1]}
+    assert serials.extent(span) == extent
+
+
+def test_one_serial_is_shown_once():
+    assert serials.extent({"first": "LK1", "last": "LK1", "first_excluded": False}) == "LK1"
+
+
 def test_a_distribution_shows_counts_centre_spread_and_quantiles():
     shown = seen(distributions.show_distribution, documents.DISTRIBUTION)
     for text in (
@@ -158,6 +176,37 @@ def test_the_table_of_an_upload_wraps_reasons_and_clips_none():
     assert column.count(words(LONG_REASON[::-1])) == 1
     for text in ("line 7:", "level: is not known", "Do this.", "Zero it.", "1234567"):
         assert text in flat
+
+
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        ({"field": "trace", "message": "No column holds a vacuum."}, []),
+        ({"field": "flange_mm", "message": "must be a number"}, ["flange_mm: must be a number"]),
+        ({"field": "pump_model", "message": "No column holds a vacuum."}, ["pump_model"]),
+        ({"field": "column", "message": "No column holds a vacuum."}, []),
+        ({"line": 7, "message": "No column holds a vacuum."}, ["line 7"]),
+    ],
+)
+def test_a_place_that_says_nothing_is_left_out(error, told):
+    problem = Problem(
+        422, "unreadable_trace", "No column holds a vacuum.", "Export it again.", errors=(error,)
+    )
+    assert list(errors.details(problem)) == told
+
+
+def test_a_refused_trace_is_told_in_two_lines():
+    problem = Problem(
+        422,
+        "unreadable_trace",
+        "No column holds a vacuum.",
+        "Export it again.",
+        errors=({"field": "trace", "message": "No column holds a vacuum."},),
+    )
+    shown = seen(uploads.show_outcomes, [outcome(2, "refused", problem=problem)], width=200)
+    start = shown.splitlines()[0].index("Why")
+    reasons = [line[start:].strip() for line in shown.splitlines()[2:]]
+    assert reasons[:3] == ["No column holds a vacuum.", "Export it again.", ""]
 
 
 def test_a_long_upload_lists_only_what_needs_looking_at():

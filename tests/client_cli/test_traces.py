@@ -111,11 +111,42 @@ class TestUpload:
 
     def test_a_list_with_a_mistake_sends_nothing(self, vacuary, registry, sweep):
         path = sweep(b"1", b"2")
-        path.write_text(path.read_text().replace("traces/2.csv", "traces/3.csv"))
+        path.write_text(path.read_text().replace("expression,2", "expression,"))
         ran = vacuary("upload", path)
         assert ran.code == 2
-        assert "line 3: the file traces/3.csv is not there" in ran.err
+        assert "line 3: level is empty" in ran.err
         assert registry.asked == []
+
+    def test_a_missing_file_is_a_refused_row_and_the_others_are_sent(self, vacuary, registry, sweep):
+        path = sweep(b"1", b"2")
+        path.write_text(path.read_text().replace("traces/2.csv", "traces/gone.csv"))
+        rehearsed = vacuary("upload", path, "--dry-run")
+        assert rehearsed.code == 3
+        assert "The file is not there." in rehearsed.out
+        ran = vacuary("upload", path)
+        assert ran.code == 3
+        assert "1 accepted, 1 refused." in ran.out
+        assert "The file is not there." in ran.out
+        assert registry.count("POST", "runs") == 1
+
+    def test_a_withdrawn_run_is_said_to_be_withdrawn(self, vacuary, registry, sweep):
+        path = sweep(b"1")
+        assert vacuary("upload", path).code == 0
+        (run,) = registry.runs.values()
+        run["state"] = "withdrawn"
+        ran = vacuary("upload", path)
+        assert ran.code == 3
+        assert "(withdrawn)" in ran.out
+        assert "does not count in answers" in " ".join(ran.out.split())
+        assert registry.count("POST", "runs") == 1
+
+    def test_a_server_that_lost_its_runs_gets_them_again(self, vacuary, registry, sweep):
+        path = sweep(b"1", b"2")
+        assert vacuary("upload", path).code == 0
+        registry.runs.clear()
+        ran = vacuary("upload", path)
+        assert "2 accepted." in ran.out
+        assert len(registry.runs) == 2
 
     def test_a_dry_run_says_what_would_go_and_sends_nothing(self, vacuary, registry, sweep):
         path = sweep(b"1", b"2", b"")

@@ -90,13 +90,69 @@ def test_what_was_acknowledged_is_not_sent_again(session, sweep, registry, journ
     assert registry.count("POST", "runs") == 1
 
 
-def test_a_held_run_is_not_sent_again_but_asked_after(session, sweep, registry, journal):
-    path = sweep(b"held")
+def test_the_server_says_how_an_acknowledged_run_stands_now(session, sweep, registry, journal):
+    path = sweep(b"held", b"1")
     outcomes(session, path, journal=journal)
-    registry.answers["GET", "runs/1"] = (200, {"id": 1, **measured("accepted")})
-    (outcome,) = upload_rows(session, read(path), journal=journal)
-    assert (outcome.outcome, outcome.state, outcome.skipped) == ("same", "accepted", True)
+    held, accepted = registry.runs.values()
+    held["state"], accepted["state"] = "accepted", "withdrawn"
+    found = upload_rows(session, read(path), journal=journal)
+    assert [(outcome.outcome, outcome.state, outcome.skipped) for outcome in found] == [
+        ("same", "accepted", True),
+        ("same", "withdrawn", True),
+    ]
+    assert registry.count("POST", "runs") == 2
+
+
+def test_what_the_server_lost_is_sent_again(session, sweep, registry, journal):
+    path = sweep(b"1", b"held", b"2")
+    outcomes(session, path, journal=journal)
+    registry.runs.clear()
+    assert outcomes(session, path, journal=journal) == ["accepted", "held", "accepted"]
+    assert len(registry.runs) == 3
+    assert outcomes(session, path, journal=Journal(journal.path)) == ["same"] * 3
+
+
+def test_the_same_ids_at_a_server_that_began_anew_prove_nothing(session, sweep, registry, journal):
+    path = sweep(b"1", b"2")
+    outcomes(session, path, journal=journal)
+    registry.runs.clear()
+    upload_rows(session, read(sweep(b"2", b"other", folder="another")))
+    assert outcomes(session, path, journal=journal) == ["accepted", "accepted"]
+    assert len(registry.runs) == 4
+
+
+def test_whether_runs_are_there_is_asked_in_bulk_and_no_further_back_than_needed(
+    session, sweep, registry, journal
+):
+    old = sweep(*(b"old%d" % n for n in range(60)), folder="old")
+    outcomes(session, old)
+    path = sweep(*(b"%d" % n for n in range(30)))
+    outcomes(session, path, journal=journal)
+    registry.asked.clear()
+    assert outcomes(session, path, journal=journal) == ["same"] * 30
+    (asked,) = registry.asked
+    assert asked.query == {"mine": "true", "page_size": "30", "model": "Pellomi", "serial": "LK000123"}
+
+
+def test_nothing_is_asked_about_runs_never_sent(session, sweep, registry, journal):
+    outcomes(session, sweep(b"1", b"2"), journal=journal)
+    assert registry.count("GET", "runs") == 0
+
+
+def test_a_run_listed_twice_is_sent_once(session, sweep, registry, journal):
+    path = sweep(b"1")
+    path.write_text(path.read_text() + path.read_text().splitlines()[-1] + "\n")
+    assert outcomes(session, path, journal=journal) == ["accepted", "same"]
     assert registry.count("POST", "runs") == 1
+
+
+def test_a_server_that_cannot_list_them_is_sent_everything(session, sweep, registry, journal):
+    path = sweep(b"1")
+    outcomes(session, path, journal=journal)
+    registry.answers["GET", "runs"] = problem(422, "invalid", "Unknown query parameter: mine")
+    (outcome,) = upload_rows(session, read(path), journal=journal)
+    assert (outcome.outcome, outcome.skipped) == ("same", False)
+    assert registry.count("POST", "runs") == 2
 
 
 def test_again_sends_everything(session, sweep, registry, journal):
@@ -170,7 +226,39 @@ def test_a_file_that_vanished_meanwhile_is_refused_with_a_reason(session, sweep)
     rows[0].file.unlink()
     found = upload_rows(session, rows)
     assert [outcome.outcome for outcome in found] == ["refused", "accepted"]
-    assert "cannot be read" in found[0].problem.detail
+    assert found[0].problem.detail == "The file is not there."
+
+
+@pytest.mark.parametrize(
+    ("cell", "detail", "hint"),
+    [
+        ("traces/level_5.csv", "The file is not there.", "Did you mean level-5.csv?"),
+        ("traces/gone.csv", "The file is not there.", "Check its name and its folder."),
+        ("traces/level_6.csv", "The file is not there.", "Check its name and its folder."),
+        ("traces", "The file is a folder, not a file.", "Check its name and its folder."),
+        ("nowhere/1.csv", "The file is not there: there is no folder", ""),
+        ("traces/1.csv/x", "The file is not there: there is no folder", ""),
+    ],
+)
+def test_a_missing_file_is_a_refused_row_and_the_rest_goes_on(session, sweep, cell, detail, hint):
+    path = sweep(b"1", b"2")
+    (path.parent / "traces" / "level-5.csv").write_bytes(b"5")
+    path.write_text(path.read_text().replace("traces/2.csv", cell))
+    found = upload_rows(session, read(path))
+    assert [outcome.outcome for outcome in found] == ["accepted", "refused"]
+    assert found[1].problem.code == "missing_file"
+    assert found[1].problem.detail.startswith(detail)
+    assert found[1].problem.hint == hint
+
+
+def test_a_file_that_may_not_be_read_is_refused_with_the_reason(session, sweep, monkeypatch):
+    def refuse(path, *_):
+        raise PermissionError(13, "Permission denied")
+
+    rows = read(sweep(b"1"))
+    monkeypatch.setattr("pathlib.Path.open", refuse)
+    (outcome,) = upload_rows(session, rows)
+    assert outcome.problem.detail == "The file cannot be read: Permission denied."
 
 
 def test_one_file_at_a_time_is_in_memory(session, tmp_path, registry):
