@@ -23,8 +23,8 @@ USUAL = 0.2  # cycles whose period or width is further from the median are left 
 class Analysis:
     """All that the metrics are computed from.
 
-    Arrays run over slots (due cycles): `peak` and `residual` are level deviations from the common cycle,
-    `period` and `duty` are NaN where unknown.
+    Arrays run over slots (due cycles): `hold` is mean vacuum over the hold, `peak` and `residual` are level
+    deviations from the common cycle, `period` and `duty` are NaN where unknown.
     """
 
     shape: Shape
@@ -32,6 +32,7 @@ class Analysis:
     deviations: Deviations
     slots: Slots
     loss: tuple[LossKind, ...]
+    hold: Floats
     peak: Floats
     residual: Floats
     period: Floats
@@ -119,7 +120,7 @@ def _judge(
     period = float(np.diff(rise)[use].mean())
     slots = _seen(due_cycles(rise, period, *signal.ends, outline.hold_to), signal, outline)
     pulse = Pulse(outline.hold_from, outline.hold_to, outline.end, outline.low.value, outline.high.value)
-    loss = classify(signal.seconds, signal.vacuum, slots, pulse, period, edition)
+    loss, hold = classify(signal.seconds, signal.vacuum, slots, pulse, period, edition)
     length = np.diff(rise)
     duty = (fall[: use.size] - rise[:-1]) / length
     number = np.minimum(np.maximum(slots.rise, 0), use.size - 1)
@@ -132,6 +133,7 @@ def _judge(
         found,
         slots,
         loss,
+        hold,
         np.where(usual, found.top[number], np.nan),
         np.where(usual, found.bottom[number], np.nan),
         np.where(ended, length[number], np.nan),

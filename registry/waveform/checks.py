@@ -87,7 +87,7 @@ def course_checks(
     if at.size < FEW_CYCLES:
         return
     peak = analysis.peak[good] + analysis.shape.high.value
-    step = _two_settings(crossings, at, peak)
+    step = _two_settings(analysis, crossings)
     if step is not None:
         yield step
         return
@@ -113,9 +113,11 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
     return slope, float(np.sqrt(left @ left / (at.size - 2) / square))
 
 
-def _two_settings(crossings: Crossings, at: Floats, peak: Floats) -> Finding | None:
+def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:
     """A step in peak or in period that a steady drift would not explain, with four cycles on either side."""
-    split = best_step(peak)
+    whole = np.array([not kind for kind in analysis.loss], dtype=bool)
+    at = analysis.slots.start[whole]
+    split = best_step(analysis.hold[whole])
     if split is not None:
         index, before, after = split
         if abs(after - before) > 0.08 * max(abs(before), abs(after)):

@@ -109,8 +109,8 @@ def _peaks(seconds: Floats, vacuum: Floats, start: Floats, period: float, pulse:
 
 def classify(
     seconds: Floats, vacuum: Floats, slots: Slots, pulse: Pulse, period: float, edition: Edition
-) -> tuple[LossKind, ...]:
-    """The kind of loss of each slot, "" for a whole cycle.
+) -> tuple[tuple[LossKind, ...], Floats]:
+    """(kind of loss of each slot, "" for a whole cycle; its mean vacuum over the hold).
 
     A cycle is lost that lacks much of its hold, or that reaches the high level and ends early, clear of how
     pulses vary in this trace.
@@ -127,7 +127,7 @@ def classify(
             kinds[slot] = "weak" if share > 0.2 else "missing"
         elif hold[slot] > edition.hold_deficit or share > edition.high_reference:
             kinds[slot] = "collapsed" if share > 0.8 else "weak"
-    return _without_run_up(kinds, means)
+    return _without_run_up(kinds, means), means
 
 
 def _without_run_up(kinds: list[LossKind], means: Floats) -> tuple[LossKind, ...]:

@@ -15,7 +15,7 @@ from .types import Flags, Floats
 
 @dataclass(frozen=True, eq=False)
 class Deviations:
-    """For each folded cycle (0 where nothing was sampled): level offsets in mmHg and time shifts in s.
+    """For each folded cycle: level offsets in mmHg (NaN where none was sampled), time shifts in s (then 0).
 
     `rise_s` has one entry more than cycles: the last is the rise that ends the last one. `rise_error_s` is
     the standard error of a typical rise, `noise` the standard deviation of single samples off the flanks.
@@ -48,69 +48,76 @@ def mark(profile: Profile, low: float, high: float) -> Marks:
     return Marks(share >= 0.9, share <= 0.1, flank & rising, flank & ~rising)
 
 
-def _mean_by(group: np.ndarray, values: Floats, size: int) -> tuple[Floats, Floats]:
-    count = np.bincount(group, minlength=size).astype(float)
-    total = np.bincount(group, values, minlength=size)
-    return total / np.maximum(count, 1), count
-
-
 def deviations(folded: Fold, profile: Profile, marks: Marks, cycles: int) -> Deviations:
-    """Deviations of each of `cycles` cycles (those not folded come out as 0)."""
+    """Deviations of each of `cycles` cycles (those not folded come out as NaN and 0)."""
     place, cycle = profile.place, folded.cycle
     slope = profile.slope[place]
-    residual = folded.vacuum - profile.level[place] - slope * (folded.at - profile.at[place])
-    top, bottom = marks.top[place], marks.bottom[place]
-    above, count = _mean_by(cycle[top], residual[top], cycles)
-    below, _ = _mean_by(cycle[bottom], residual[bottom], cycles)
-    flat = np.concatenate([residual[top] - above[cycle[top]], residual[bottom] - below[cycle[bottom]]])
-    freedom = max(flat.size - 2 * folded.count, 1)
-    noise = float(np.sqrt(flat @ flat / freedom)) if flat.size else 0.0
-    rise, fall, error = _shifts(folded, profile, marks, residual, above, below)
-    samples = median(count[count > 0]) if count.any() else 1.0
-    return Deviations(above, below, rise, fall, error, noise, samples)
-
-
-def _shifts(
-    folded: Fold, profile: Profile, marks: Marks, residual: Floats, above: Floats, below: Floats
-) -> tuple[Floats, Floats, float]:
-    """(shift of rises, shift of falls, standard error of a rise)."""
-    cycles = above.size
-    upper = np.append(above, above[-1])
-    rise_sum, rise_weight = np.zeros(cycles + 1), np.zeros(cycles + 1)
-    early = profile.at < folded.width
+    residual = folded.vacuum - (profile.level - slope_offset(profile))[place] - slope * folded.at
+    top, bottom = np.flatnonzero(marks.top[place]), np.flatnonzero(marks.bottom[place])
+    above, count, rough_top = _levels_by(cycle[top], residual[top], cycles)
+    below, rest, rough_bottom = _levels_by(cycle[bottom], residual[bottom], cycles)
+    freedom = max(top.size + bottom.size - 2 * folded.count, 1)
+    noise = float(np.sqrt(max(rough_top + rough_bottom, 0.0) / freedom))
     share = _share(profile)
-    error_sum = 0.0
-    for bins, later in ((marks.rise & early, 0), (marks.rise & ~early, 1)):
-        part = _flank(folded, profile, bins, residual, share, (upper[later:], below))
-        rise_sum[later : cycles + later] += part[0]
-        rise_weight[later : cycles + later] += part[1]
-        error_sum += part[2]
-    fall_sum, fall_weight, _ = _flank(folded, profile, marks.fall, residual, share, (upper, below))
-    rise: Floats = -rise_sum / np.maximum(rise_weight, 1e-300)
-    fall: Floats = -fall_sum / np.maximum(fall_weight, 1e-300)
-    typical = median(rise_weight[rise_weight > 0]) if (rise_weight > 0).any() else np.inf
-    spread = error_sum / max(float(rise_weight.sum()), 1e-300)
-    return rise, fall, float(np.sqrt(spread / typical))
+    early = profile.at < folded.width
+    upper, lower = np.append(above, above[-1]), np.append(below, below[-1])
+    later = (~early).astype(np.intp)
+    rise, error = _shifts(folded, profile, marks.rise, residual, slope, (share, later, upper, lower))
+    fall, _ = _shifts(folded, profile, marks.fall, residual, slope, (share, 0 * later, upper, lower))
+    samples = median(count[count > 0]) if count.any() else 1.0
+    return Deviations(
+        np.where(count > 0, above, np.nan),
+        np.where(rest > 0, below, np.nan),
+        rise,
+        fall[:-1],
+        error,
+        noise,
+        samples,
+    )
+
+
+def slope_offset(profile: Profile) -> Floats:
+    """What the slope takes at a bin's own mean time: level + slope (t - at) then needs one look-up less."""
+    return profile.slope * profile.at
+
+
+def _levels_by(cycle: np.ndarray, residual: Floats, size: int) -> tuple[Floats, Floats, float]:
+    """(mean residual of each cycle, samples, sum of squares about those means)."""
+    count = np.bincount(cycle, minlength=size).astype(np.float64)
+    total = np.bincount(cycle, residual, minlength=size)
+    means = total / np.maximum(count, 1.0)
+    return means, count, float(residual @ residual) - float(total @ means)
 
 
 def _share(profile: Profile) -> Floats:
-    low, high = profile.level.min(), profile.level.max()
+    low, high = float(profile.level.min()), float(profile.level.max())
     return np.asarray((profile.level - low) / max(high - low, 1e-12))
 
 
-def _flank(
-    folded: Fold, profile: Profile, bins: Flags, residual: Floats, share: Floats, ends: tuple[Floats, Floats]
-) -> tuple[Floats, Floats, float]:
-    """Sums of P' e and P'^2 over a flank for each cycle, and the weighted square of what remains."""
+def _shifts(
+    folded: Fold,
+    profile: Profile,
+    bins: Flags,
+    residual: Floats,
+    slope: Floats,
+    ends: tuple[Floats, np.ndarray, Floats, Floats],
+) -> tuple[Floats, float]:
+    """(shift of each flank, standard error of a typical one).
+
+    `ends` holds the share of the swing and the number of cycles later that a bin's flank belongs to, and the
+    level deviations above and below: a flank leads from its cycle's low to the high it belongs to.
+    """
+    share, later, above, below = ends
     chosen = np.flatnonzero(bins[profile.place])
     place, cycle = profile.place[chosen], folded.cycle[chosen]
-    above, below = ends
-    slope, part = profile.slope[place], share[place]
-    error = residual[chosen] - part * above[cycle] - (1 - part) * below[cycle]
-    size = below.size
-    products = np.bincount(cycle, slope * error, minlength=size).astype(np.float64)
-    squares = np.bincount(cycle, slope**2, minlength=size).astype(np.float64)
-    shift = -products / np.maximum(squares, 1e-300)
-    remaining = (error + slope * shift[cycle]) * slope
+    flank = cycle + later[place]
+    steep, part = slope[chosen], share[place]
+    low = below[cycle]
+    error = residual[chosen] - low - part * (above[flank] - low)
+    squares = np.bincount(flank, steep * steep, minlength=above.size).astype(np.float64)
+    shift = -np.bincount(flank, steep * error, minlength=above.size) / np.maximum(squares, 1e-300)
+    remaining = (error + steep * shift[flank]) * steep
     freedom = max(1.0 - folded.count / max(chosen.size, 1), 0.2)
-    return products, squares, float(remaining @ remaining) / freedom
+    spread = float(remaining @ remaining) / freedom / max(float(squares.sum()), 1e-300)
+    known = squares[squares > 0]
+    return shift, float(np.sqrt(spread / median(known))) if known.size else np.inf

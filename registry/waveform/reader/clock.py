@@ -159,17 +159,17 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
         raw = _between_ticks(raw) if repeated > 3 else _nudged(raw, steps)
     index = np.arange(raw.size)
     slope = float(raw[-1]) / (raw.size - 1)
-    off = raw - slope * index
-    noise = float(np.std(off))
     rate = columns.rate_hz
     if rate is not None and abs(slope * rate - 1) > 0.05:
         notes.append(finding("rate_disagrees", declared=rate, found=1 / slope))
-    jitter = float(np.std(steps)) / slope
-    if np.ptp(steps) <= 2.2 * _tick(raw) and float(np.ptp(off)) < 2.2 * _tick(raw):
+    off = raw - slope * index
+    tick = 2.2 * _tick(raw)
+    if float(steps.max()) - float(steps.min()) <= tick and float(off.max()) - float(off.min()) < tick:
         return _fitted(index, raw), 0.0
+    jitter = float(np.std(steps)) / slope
     if jitter > UNEVEN and float(np.median(steps)) > 0.5 * slope:
         notes.append(finding("clock_uneven", jitter=jitter))
-    return raw, noise
+    return raw, float(np.std(off))
 
 
 def _by_rate_or_refuse(raw: Floats, columns: Columns) -> tuple[Floats, float]:

@@ -10,7 +10,7 @@ from registry.waveform.units import unit_named
 from .cells import kind_of, split_line
 from .words import any_unit, split_name
 
-HEAD_BYTES = 32768
+HEAD_BYTES, LONG_HEAD_BYTES = 6_000, 200_000
 DELIMITERS = (";", "\t", "|", ",", " ")
 NAMES = {";": "semicolon", "\t": "tab", "|": "bar", ",": "comma", " ": "blank", "": "none"}
 _COMMENT = re.compile(r"^\s*(?:#+|//+|;+|%+|\*+)\s*")
@@ -36,8 +36,20 @@ class Layout:
 
 
 def find_layout(text: bytes) -> Layout:
-    """Look at the head of the file. ReadError no_table when it holds no rows of numbers."""
-    lines = _head_lines(text)
+    """Look at the head of the file. ReadError no_table when it holds no rows of numbers.
+
+    A short head serves nearly all files; a longer one is tried for those with much to say before the numbers.
+    """
+    try:
+        return _layout_of(text, HEAD_BYTES)
+    except ReadError:
+        if len(text) <= HEAD_BYTES:
+            raise
+        return _layout_of(text, LONG_HEAD_BYTES)
+
+
+def _layout_of(text: bytes, size: int) -> Layout:
+    lines = _head_lines(text, size)
     sample = _sample(lines)
     delimiter, kinds = _delimiter(sample)
     start = _first_row(lines, delimiter, kinds)
@@ -70,10 +82,10 @@ def find_layout(text: bytes) -> Layout:
     )
 
 
-def _head_lines(text: bytes) -> list[str]:
+def _head_lines(text: bytes, size: int) -> list[str]:
     """Whole lines of the head, with their line end's carriage return kept so that bytes can be counted."""
-    head = text[:HEAD_BYTES]
-    if len(text) > HEAD_BYTES:
+    head = text[:size]
+    if len(text) > size:
         cut = head.rfind(b"\n")
         if cut < 0:
             raise no_table()
@@ -92,6 +104,10 @@ def no_table() -> ReadError:
 
 def _sample(lines: list[str]) -> list[str]:
     """A dozen lines that are most likely rows of numbers: spread over the last two thirds of the head."""
+    late = lines[len(lines) // 3 :]
+    some = [line for line in late[:: max(1, len(late) // 12)] if line.strip()][:16]
+    if len(some) > 3:
+        return some
     filled = [line for line in lines if line.strip()]
     late = filled[len(filled) // 3 :]
     return late[:: max(1, len(late) // 12)][:16]
