@@ -8,7 +8,7 @@ from .condition import Signal
 from .cycles import Crossings
 from .editions import Edition
 from .losses import Pulse, Slots, classify, due_cycles
-from .order import median
+from .order import dot, median
 from .profile import Fold, Profile, fold, rough, smooth
 from .refine import Deviations, deviations, mark
 from .shape import Shape, shape
@@ -88,7 +88,7 @@ def steadied(rise: Floats, fall: Floats, use: Flags, error: float) -> tuple[Floa
     beat = np.diff(rise)
     number = np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(beat / median(beat)), 1.0))])
     away = number - number.mean()
-    line = rise.mean() + away * (float(away @ rise) / float(away @ away))
+    line = rise.mean() + away * (dot(away, rise) / dot(away, away))
     if float(np.std(rise - line)) > STEADY * error:
         return rise, fall
     width = fall[: use.size] - rise[:-1]

@@ -9,7 +9,7 @@ from .analyse import Analysis
 from .condition import Signal, Zero
 from .cycles import Crossings
 from .findings import finding
-from .order import median
+from .order import dot, median
 from .types import Finding, Floats, GaugeSpec, Quantity
 
 FEWEST_CYCLES, FEW_CYCLES = 3, 8
@@ -107,10 +107,10 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
     if at.size < 4:
         return 0.0, 0.0
     away = at - at.mean()
-    square = float(away @ away)
-    slope = float(away @ values) / square
+    square = dot(away, away)
+    slope = dot(away, values) / square
     left = values - values.mean() - slope * away
-    return slope, float(np.sqrt(left @ left / (at.size - 2) / square))
+    return slope, float(np.sqrt(dot(left, left) / (at.size - 2) / square))
 
 
 def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:
@@ -150,6 +150,6 @@ def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None
     left = float(np.sum((values - values.mean()) ** 2)) - float(gain[best])
     slope, _ = slope_of(np.arange(count, dtype=float), values)
     line = values - values.mean() - slope * (np.arange(count) - (count - 1) / 2)
-    if left > 0.5 * float(line @ line) or gain[best] < 25 * left / max(count - 2, 1):
+    if left > 0.5 * dot(line, line) or gain[best] < 25 * left / max(count - 2, 1):
         return None
     return int(split[best]), float(before[best]), float(after[best])

@@ -8,7 +8,7 @@ import numpy as np
 from .analyse import Analysis
 from .condition import Signal
 from .editions import Edition
-from .order import median
+from .order import dot, median
 from .shape import Timed
 from .types import Floats, Quantity
 from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, rectangular, scatter
@@ -173,11 +173,11 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
     if at.size < 4:
         return {}
     away = at - at.mean()
-    slope = float(away @ peak) / float(away @ away)
+    slope = dot(away, peak) / dot(away, away)
     left = peak - peak.mean() - slope * away
     alike = min(max(lag_one(left), 0.0), 0.8)
     grown = few(at.size - 1) * (1 + alike) / (1 - alike)
-    u_slope = sqrt(grown * float(left @ left) / (at.size - 2) / float(away @ away))
+    u_slope = sqrt(grown * dot(left, left) / (at.size - 2) / dot(away, away))
     relative = shared.gauge.gain(analysis.shape.high.value, analysis.shape.low.value)
     high = analysis.shape.high.value
     return {

@@ -49,7 +49,8 @@ class Patch:
 
     def value(self, x: float) -> float:
         """The level at x."""
-        return self.level + float(self.coefficients @ (1.0, x, x * x))
+        constant, linear, square = self.coefficients.tolist()
+        return float(self.level + constant + x * (linear + x * square))
 
     def error(self, x: float) -> float:
         """Standard error of the level at x, from noise and from misfit that noise hides."""

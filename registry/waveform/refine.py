@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .order import median
+from .order import dot, median
 from .profile import Fold, Profile
 from .types import Flags, Floats
 
@@ -86,7 +86,7 @@ def _levels_by(cycle: np.ndarray, residual: Floats, size: int) -> tuple[Floats, 
     count = np.bincount(cycle, minlength=size).astype(np.float64)
     total = np.bincount(cycle, residual, minlength=size)
     means = total / np.maximum(count, 1.0)
-    return means, count, float(residual @ residual) - float(total @ means)
+    return means, count, dot(residual, residual) - dot(total, means)
 
 
 def _share(profile: Profile) -> Floats:
@@ -118,6 +118,6 @@ def _shifts(
     shift = -np.bincount(flank, steep * error, minlength=above.size) / np.maximum(squares, 1e-300)
     remaining = (error + steep * shift[flank]) * steep
     freedom = max(1.0 - folded.count / max(chosen.size, 1), 0.2)
-    spread = float(remaining @ remaining) / freedom / max(float(squares.sum()), 1e-300)
+    spread = dot(remaining, remaining) / freedom / max(float(squares.sum()), 1e-300)
     known = squares[squares > 0]
     return shift, float(np.sqrt(spread / median(known))) if known.size else np.inf

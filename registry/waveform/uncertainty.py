@@ -11,6 +11,7 @@ from math import hypot, sqrt
 
 import numpy as np
 
+from .order import dot
 from .types import Floats, GaugeSpec
 
 # A logger's quartz clock keeps time to 100 parts in a million: common practice, no published source.
@@ -120,6 +121,6 @@ def lag_one(values: Floats) -> float:
     if values.size < 8:
         return 0.0
     centred = values - values.mean()
-    square = float(centred @ centred)
-    found = float(centred[1:] @ centred[:-1]) / square if square > 0 else 0.0
+    square = dot(centred, centred)
+    found = dot(centred[1:], centred[:-1]) / square if square > 0 else 0.0
     return found if abs(found) > 1.6 / sqrt(values.size) else 0.0

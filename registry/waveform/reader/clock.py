@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from registry.waveform.findings import finding
+from registry.waveform.order import dot
 from registry.waveform.types import Finding, Floats, ReadError
 
 from .columns import Columns
@@ -131,7 +132,7 @@ def _colon_times(texts: list[str], table: Table) -> tuple[Floats, str, float]:
         raise _bad_time(repr(texts[row]), table, row)
     weights = np.array([3600.0, 60.0, 1.0][3 - fields :])
     lap = 3600.0 if fields == 2 else 43200.0 if _HALF_DAY.search(first) else 86400.0
-    return parts[:, :fields] @ weights, ("mm:ss" if fields == 2 else "hh:mm:ss"), lap
+    return np.einsum("ij,j->i", parts[:, :fields], weights), ("mm:ss" if fields == 2 else "hh:mm:ss"), lap
 
 
 def _check_forward(seconds: Floats, table: Table) -> None:
@@ -198,7 +199,7 @@ def _fitted(index: NDArray[np.intp], raw: Floats) -> Floats:
     """Evenly spaced times by least squares; the clock only rounded them."""
     middle = (raw.size - 1) / 2
     away = index - middle
-    slope = float(away @ raw) / float(away @ away)
+    slope = dot(away, raw) / dot(away, away)
     return np.asarray(slope * index)
 
 
@@ -222,7 +223,7 @@ def _between_ticks(raw: Floats) -> Floats:
         return np.asarray(np.arange(raw.size) * (raw[-1] / max(raw.size - 1, 1)))
     ticks = raw[starts]
     away = starts - starts.mean()
-    slope = float(away @ ticks) / float(away @ away)
+    slope = dot(away, ticks) / dot(away, away)
     off = ticks - slope * starts
     index = np.arange(raw.size)
     if float(np.ptp(off)) <= 1.5 * slope:
