@@ -13,7 +13,8 @@ def secret_key(home: Path) -> str:
     """
     path = home / "secret_key"
     if not path.exists():
-        home.mkdir(parents=True, exist_ok=True)
+        # Run by root, the embedded database is another user's, who must pass through but not look around.
+        home.mkdir(parents=True, exist_ok=True, mode=0o711 if os.geteuid() == 0 else 0o700)
         draft = home / f"secret_key.{os.getpid()}"
         draft.touch(mode=0o600)
         draft.write_text(secrets.token_urlsafe(50), encoding="ascii")

@@ -12,7 +12,8 @@ from django.core.files.storage import FileSystemStorage
 class DurableFileStorage(FileSystemStorage):
     """Files that survive a power cut once `save` has returned, and are never seen half written.
 
-    Names are content digests: a name that exists already holds the same bytes, so it is kept.
+    Folders are made for the server's own user alone: a logger's preamble may name people. Names are content
+    digests: a name that exists already holds the same bytes, so it is kept.
     """
 
     def get_available_name(self, name: str, max_length: int | None = None) -> str:
@@ -22,7 +23,7 @@ class DurableFileStorage(FileSystemStorage):
         target = Path(self.path(name))
         if target.exists():
             return name
-        target.parent.mkdir(parents=True, exist_ok=True)
+        self._make_folder(target.parent)
         draft = target.with_name(f".{secrets.token_hex(8)}")
         with draft.open("xb") as out:
             for chunk in content.chunks():
@@ -32,6 +33,14 @@ class DurableFileStorage(FileSystemStorage):
         draft.rename(target)
         self._sync_folder(target.parent)
         return name
+
+    def _make_folder(self, folder: Path) -> None:
+        """Make what is missing down to `folder`, from the top, each entry durable before the next."""
+        if folder.exists():
+            return
+        self._make_folder(folder.parent)
+        folder.mkdir(mode=0o700, exist_ok=True)
+        self._sync_folder(folder.parent)
 
     @staticmethod
     def _sync_folder(folder: Path) -> None:
