@@ -5,6 +5,11 @@ from dataclasses import dataclass
 
 from registry.waveform.units import mmhg_per, unit_named
 
+# The ambient pressure is 760 mmHg at sea level and 825 mmHg (110 kPa) at most; there is room for a round
+# end of scale above it. Below 20 mmHg no pump is felt (common practice, no published source).
+DEEPEST_MMHG = 1100.0
+SHALLOWEST_MMHG = 20.0
+
 _NUMBER = r"[-+−]?\d+(?:[.,]\d+)?"
 
 
