@@ -25,7 +25,7 @@ class Command(BaseCommand):
         try:
             operator, token = enrol(options["clinic"], options["operator"], curator=options["curator"])
         except DomainError as error:
-            raise CommandError(str(error)) from error
+            raise CommandError(f"{error}. {error.hint}") from error
         if options["json"]:
             answer = {"clinic": operator.clinic.code, "operator": operator.pseudonym, "token": token}
             self.stdout.write(json.dumps(answer))
@@ -33,5 +33,6 @@ class Command(BaseCommand):
         role = "curator" if operator.is_curator else "operator"
         self.stdout.write(
             f"{role} {operator.pseudonym} at {operator.clinic.code}\ntoken {token}\n"
-            "Keep the token safe: it cannot be shown again. Revoke it with: manage.py revoke"
+            "Keep the token safe: it cannot be shown again. To end it: manage.py revoke "
+            f"--clinic {operator.clinic.code} --operator {operator.pseudonym}"
         )
