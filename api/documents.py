@@ -45,7 +45,9 @@ def _document(
     findings: Iterable[Noted | Finding],
     viewer: Operator | None,
 ) -> dict[str, Any]:
-    """Operator and note are for the run's own clinic."""
+    """People's own words are for the run's clinic and curators; the operator's pseudonym for the clinic."""
+    is_own = viewer is not None and viewer.clinic_id == run.clinic_id
+    sees_words = is_own or (viewer is not None and viewer.is_curator)
     document = {
         "id": run.pk,
         "state": run.state,
@@ -54,11 +56,18 @@ def _document(
         **_where_from(run),
         "measurements": measurements,
         "findings": [_finding(finding) for finding in findings],
-        "read": run.read,
+        "read": run.read if sees_words else _without_headings(run.read),
     }
-    if viewer is not None and viewer.clinic_id == run.clinic_id:
-        document |= {"operator": run.session.operator.pseudonym, "note": run.note}
+    if sees_words:
+        document |= {"note": run.note, "withdrawn_why": run.withdrawn_why}
+    if is_own:
+        document["operator"] = run.session.operator.pseudonym
     return document
+
+
+def _without_headings(read: Mapping[str, Any]) -> dict[str, Any]:
+    """A column's heading is text out of the file, which may name people."""
+    return {key: value for key, value in read.items() if not key.endswith("_column")}
 
 
 def _where_from(run: Run) -> Mapping[str, Any]:
@@ -80,7 +89,6 @@ def _where_from(run: Run) -> Mapping[str, Any]:
         "firmware": run.firmware,
         "recorded_at": run.recorded_at,
         "received_at": run.created_at,
-        "withdrawn_why": run.withdrawn_why,
     }
 
 

@@ -1,6 +1,5 @@
 """What happens to every request: it gets an identity, and its body a bound."""
 
-import logging
 import re
 import secrets
 from collections.abc import Callable
@@ -10,7 +9,6 @@ from django.http import HttpRequest, HttpResponse
 
 from api.problems import problem
 
-log = logging.getLogger(__name__)
 Next = Callable[[HttpRequest], HttpResponse]
 
 
@@ -47,12 +45,32 @@ class BoundedBody:
                 hint="Send the header Content-Length instead of a chunked body.",
             )
         length = request.META.get("CONTENT_LENGTH") or "0"
-        if not length.isdecimal() or int(length) > settings.VACUARY_BODY_LIMIT:
-            megabytes = settings.VACUARY_TRACE_LIMIT // 2**20
+        if not re.fullmatch(r"[0-9]{1,18}", length):
             return problem(
                 request,
-                "too_large",
-                f"A trace may have at most {megabytes} MiB",
-                hint="Cut the recording, or log at a lower rate: 100 Hz serves all pumps.",
+                "malformed",
+                "The header Content-Length is not a number",
+                hint="Send the number of bytes of the body.",
             )
+        if int(length) > settings.VACUARY_BODY_LIMIT:
+            return _too_large(request)
         return self.get_response(request)
+
+
+def _too_large(request: HttpRequest) -> HttpResponse:
+    """Only a form carries a trace; any other body is one of JSON."""
+    if request.content_type == "multipart/form-data":
+        megabytes = settings.VACUARY_TRACE_LIMIT // 2**20
+        return problem(
+            request,
+            "too_large",
+            f"A trace may have at most {megabytes} MiB",
+            hint="Cut the recording, or log at a lower rate: 100 Hz serves all pumps.",
+        )
+    megabytes = settings.VACUARY_BODY_LIMIT // 2**20
+    return problem(
+        request,
+        "too_large",
+        f"A body may have at most {megabytes} MiB",
+        hint="Send it in parts: a catalogue may be loaded one pump model at a time.",
+    )

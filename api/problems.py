@@ -5,7 +5,14 @@ from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import (
+    DisallowedHost,
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+    TooManyFieldsSent,
+    TooManyFilesSent,
+)
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse
 from rest_framework import exceptions
@@ -38,18 +45,47 @@ STATUS: dict[str, int] = {
     "unavailable": 503,
 }
 
-_OF_DRF: tuple[tuple[type[Exception], str, str], ...] = (
-    (exceptions.NotAuthenticated, "not_signed_in", "Send the header 'Authorization: Token TOKEN'."),
-    (exceptions.AuthenticationFailed, "not_signed_in", "Ask the registry's keeper for a new token."),
-    (exceptions.PermissionDenied, "not_permitted", "Ask somebody with that role."),
-    (PermissionDenied, "not_permitted", "Ask somebody with that role."),
-    (exceptions.NotFound, "not_found", "Check the address and the number in it."),
-    (Http404, "not_found", "Check the address and the number in it."),
-    (exceptions.MethodNotAllowed, "method_not_allowed", "See /api/v1/schema for what can be asked."),
-    (exceptions.NotAcceptable, "not_acceptable", "Ask for application/json."),
-    (exceptions.UnsupportedMediaType, "unsupported_media_type", "See /api/v1/schema for what can be sent."),
-    (exceptions.ParseError, "malformed", "The body could not be read; send it as the schema says."),
-    (OperationalError, "unavailable", "Try again in a moment."),
+# What to do about a refusal whose own words do not say it.
+_HINTS: dict[str, str] = {
+    "malformed": "The body could not be read; send it as the schema says.",
+    "not_signed_in": "Send the header 'Authorization: Token TOKEN'.",
+    "not_permitted": "Ask somebody with that role.",
+    "not_found": "Check the address and the number in it.",
+    "method_not_allowed": "The header Allow names the methods; see /api/v1/schema.",
+    "not_acceptable": "Ask for application/json.",
+    "unsupported_media_type": "See /api/v1/schema for what can be sent.",
+    "unavailable": "Try again in a moment.",
+    "conflict": "Look at what is stored before sending it again.",
+    "too_large": "Send less at once.",
+}
+_INVALID = "Correct what is named under 'errors' and send it again; nothing was stored."
+
+_CODES: tuple[tuple[type[Exception], str], ...] = (
+    (exceptions.NotAuthenticated, "not_signed_in"),
+    (exceptions.AuthenticationFailed, "not_signed_in"),
+    (exceptions.PermissionDenied, "not_permitted"),
+    (PermissionDenied, "not_permitted"),
+    (exceptions.NotFound, "not_found"),
+    (Http404, "not_found"),
+    (exceptions.MethodNotAllowed, "method_not_allowed"),
+    (exceptions.NotAcceptable, "not_acceptable"),
+    (exceptions.UnsupportedMediaType, "unsupported_media_type"),
+    (exceptions.ParseError, "malformed"),
+    (OperationalError, "unavailable"),
+)
+
+# What Django refuses by itself; its own words name settings, so they are said anew.
+_REFUSED_BY_DJANGO: tuple[tuple[type[Exception], str, str, str], ...] = (
+    (TooManyFilesSent, "malformed", "The form holds too many files", "Send one trace in a form."),
+    (TooManyFieldsSent, "malformed", "The form holds too many fields", "Send 'trace' and 'provenance' only."),
+    (RequestDataTooBig, "too_large", "The body is too large", "Send less at once."),
+    (
+        DisallowedHost,
+        "malformed",
+        "This server does not answer to that host name",
+        "Use the address its keeper gave; a keeper adds names in VACUARY_HOSTS.",
+    ),
+    (Exception, "malformed", "The request could not be read", "Send it as /api/v1/schema says."),
 )
 
 
@@ -70,7 +106,7 @@ def problem(
         "status": STATUS[code],
         "code": code,
         "detail": detail or title,
-        "hint": hint,
+        "hint": hint or _HINTS.get(code, _INVALID),
         "errors": [fault.as_dict() for fault in faults],
         "request_id": getattr(request, "request_id", ""),
         **(extra or {}),
@@ -105,18 +141,23 @@ def handle(error: Exception, context: dict[str, Any]) -> HttpResponseBase | None
             "invalid",
             "The input is not valid",
             detail=detail,
-            hint="Correct the fields named and send it again; nothing was stored.",
             faults=faults,
         )
-    return _framework_problem(request, error)
+    if isinstance(error, SuspiciousOperation):
+        return bad_request(request, error)
+    response = _framework_problem(request, error)
+    if response is not None and isinstance(error, exceptions.MethodNotAllowed):
+        response["Allow"] = ", ".join(context["view"].allowed_methods)
+    return response
 
 
 def _framework_problem(request: HttpRequest, error: Exception) -> HttpResponseBase | None:
-    for kind, code, hint in _OF_DRF:
+    for kind, code in _CODES:
         if isinstance(error, kind):
-            title = HTTPStatus(STATUS[code]).phrase
             detail = "" if isinstance(error, OperationalError) else str(error)
-            response = problem(request, code, title, detail=detail, hint=hint)
+            bad_token = isinstance(error, exceptions.AuthenticationFailed)
+            hint = "Ask the registry's keeper for a new token." if bad_token else ""
+            response = problem(request, code, HTTPStatus(STATUS[code]).phrase, detail=detail, hint=hint)
             if code == "not_signed_in":
                 response["WWW-Authenticate"] = "Token"
             if code == "unavailable":
@@ -146,6 +187,12 @@ def _place(path: str, key: str | int) -> str:
     if isinstance(key, int):
         return f"{path}[{key}]"
     return f"{path}.{key}" if path else key
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
+    """Django's handler for a request it refuses before any view sees it."""
+    code, title, hint = next(words for kind, *words in _REFUSED_BY_DJANGO if isinstance(exception, kind))
+    return problem(request, code, title, hint=hint)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> JsonResponse:  # noqa: ARG001

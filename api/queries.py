@@ -11,14 +11,19 @@ from registry.errors import Fault, Invalid
 
 
 def check_names(request: Request, known: Iterable[str]) -> None:
-    """Raise Invalid naming every query parameter outside `known`."""
+    """Raise Invalid naming every query parameter outside `known`, and every one that comes twice."""
     names = set(known)
-    unknown = sorted(set(request.query_params) - names)
-    if unknown:
+    given = request.query_params
+    unknown = sorted(set(given) - names)
+    twice = sorted(name for name in set(given) & names if len(given.getlist(name)) > 1)
+    if unknown or twice:
         raise Invalid(
-            f"Unknown query parameter: {', '.join(unknown)}",
-            hint=f"Known here: {', '.join(sorted(names)) or 'none'}.",
-            faults=tuple(Fault("unknown query parameter", field=name) for name in unknown),
+            "; ".join([f"Unknown query parameter: {n}" for n in unknown] + [f"Twice: {n}" for n in twice]),
+            hint=f"Known here, each once: {', '.join(sorted(names)) or 'none'}.",
+            faults=(
+                *(Fault("unknown query parameter", field=name) for name in unknown),
+                *(Fault("comes more than once", field=name) for name in twice),
+            ),
         )
 
 
@@ -30,7 +35,11 @@ class StrictQuery(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
-        check_names(request, self._known() if request.method in ("GET", "HEAD") else ())
+        method = request.method or ""
+        if method in ("GET", "HEAD"):
+            check_names(request, self._known())
+        elif method != "OPTIONS" and method in self.allowed_methods:
+            check_names(request, ())
 
     def _known(self) -> set[str]:
         names = set(self.query().fields) if self.query else set()

@@ -1,13 +1,13 @@
 """Routes under /api/v1/."""
 
 from django.urls import path
-from drf_spectacular.views import SpectacularAPIView
 from rest_framework.routers import SimpleRouter
 
-from api.views import answers, catalogue
+from api.views import alerts, answers, catalogue
 from api.views.health import Health
 from api.views.measure import Measure
 from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
+from api.views.schema import Schema
 
 router = SimpleRouter(trailing_slash=False)
 router.register("makers", catalogue.Makers)
@@ -21,7 +21,7 @@ router.register("rigs", catalogue.Rigs)
 
 urlpatterns = [
     path("health", Health.as_view()),
-    path("schema", SpectacularAPIView.as_view()),
+    path("schema", Schema.as_view()),
     path("measure", Measure.as_view()),
     path("runs", RunList.as_view()),
     path("runs/<int:run_id>", RunDetail.as_view()),
@@ -30,7 +30,9 @@ urlpatterns = [
     path("runs/<int:run_id>/withdraw", RunWithdraw.as_view()),
     path("serials", answers.Serials.as_view()),
     path("distributions", answers.Distributions.as_view()),
-    path("alerts", answers.Alerts.as_view()),
+    path("alerts", alerts.Alerts.as_view()),
+    path("alerts/<int:alert_id>/seen", alerts.AlertSeen.as_view()),
+    path("alerts/<int:alert_id>/dismiss", alerts.AlertDismiss.as_view()),
     path("catalogue", catalogue.Catalogue.as_view()),
     *router.urls,
 ]

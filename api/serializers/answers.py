@@ -4,6 +4,8 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.strict import Strict
+from registry.alerts.book import STATES
 from registry.models import AlertState, Mode, Power
 
 
@@ -108,6 +110,28 @@ class DistributionsDocument(AnswerDocument):
     cells = CellDocument(many=True)
 
 
+class AlertsQuery(serializers.Serializer[Any]):
+    """Which alerts?"""
+
+    rule = serializers.CharField(max_length=40, required=False)
+    state = serializers.ChoiceField(choices=STATES, required=False, help_text="open: raised or seen")
+
+
+class DismissForm(Strict):
+    """Why an alert is none. The reason is told to curators."""
+
+    reason = serializers.CharField(max_length=300)
+
+
+class ClosedDocument(serializers.Serializer[Any]):
+    """When and why an alert ended."""
+
+    at = serializers.DateTimeField()
+    why = serializers.CharField(
+        allow_null=True, help_text="null where somebody's own words are not for who asks"
+    )
+
+
 class AlertDocument(serializers.Serializer[Any]):
     """What stood out, with the evidence as it was."""
 
@@ -120,4 +144,5 @@ class AlertDocument(serializers.Serializer[Any]):
     confidence = serializers.FloatField()
     says = serializers.CharField()
     evidence = serializers.DictField()
+    closed = ClosedDocument(allow_null=True)
     cautions = serializers.ListField(child=serializers.CharField())

@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.strict import Strict
 from registry.models import (
     Claim,
     Clinic,
@@ -24,14 +25,20 @@ METRICS = edition_of(CURRENT_EDITION).metrics
 RELATIONS = ("at least", "at most", "equal to")
 
 
-class Strict(serializers.Serializer[Any]):
-    """Refuses keys it does not know."""
+class Marks(serializers.DictField):
+    """Visible cues by name, both short texts."""
+
+    child = serializers.CharField(max_length=120)
 
     def to_internal_value(self, data: Any) -> Any:
-        unknown = set(data) - set(self.fields) if isinstance(data, dict) else set()
-        if unknown:
-            raise serializers.ValidationError({key: ["unknown key"] for key in sorted(unknown)})
-        return super().to_internal_value(data)
+        """Return the marks. Raises a validation error; names are held to the rules of the values."""
+        marks = super().to_internal_value(data)
+        if len(marks) > 50:
+            raise serializers.ValidationError("at most 50 marks are taken")
+        for name in marks:
+            if not (name.strip() and len(name) <= 40 and name.isprintable()):
+                raise serializers.ValidationError({name: ["the name must be 1 to 40 printable signs"]})
+        return marks
 
 
 class DeclaredScheme(Strict):
@@ -58,7 +65,7 @@ class DeclaredRevision(Strict):
     firmware = serializers.ListField(
         child=serializers.CharField(max_length=40), required=False, max_length=50
     )
-    marks = serializers.DictField(child=serializers.CharField(max_length=120), required=False)
+    marks = Marks(required=False, help_text="at most 50; a name has 1 to 40 signs")
     span = DeclaredSpan(many=True, required=False, max_length=10_000)  # type: ignore[call-arg]
 
 

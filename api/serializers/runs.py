@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.strict import Strict
 from registry.models import Mode, RunState, Side
 
 
@@ -38,7 +39,11 @@ class MeasuredDocument(serializers.Serializer[Any]):
 
 
 class RunDocument(MeasuredDocument):
-    """A run as stored. `operator` and `note` are shown to the run's own clinic only."""
+    """A run as stored.
+
+    `operator` is shown to the run's own clinic; `note`, `withdrawn_why` and the headings of the file's
+    columns in `read` to the clinic and to curators.
+    """
 
     id = serializers.IntegerField()
     digest = serializers.CharField()
@@ -60,7 +65,7 @@ class RunDocument(MeasuredDocument):
     recorded_at = serializers.DateTimeField(allow_null=True)
     received_at = serializers.DateTimeField()
     note = serializers.CharField(required=False)
-    withdrawn_why = serializers.CharField()
+    withdrawn_why = serializers.CharField(required=False, help_text="empty unless withdrawn")
 
 
 class UploadForm(serializers.Serializer[Any]):
@@ -77,7 +82,7 @@ class MeasureForm(serializers.Serializer[Any]):
     provenance = serializers.CharField(required=False, help_text="a JSON object of provenance keys")
 
 
-class WithdrawForm(serializers.Serializer[Any]):
+class WithdrawForm(Strict):
     """Why a run is withdrawn."""
 
     reason = serializers.CharField(max_length=300)

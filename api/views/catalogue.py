@@ -14,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
+from api.filters import SerialFilter
 from api.permissions import IsCurator, IsOperator, MayRead
 from api.queries import StrictQuery
 from api.serializers import catalogue as shapes
@@ -22,7 +23,6 @@ from registry.errors import Fault, Invalid, NotFound
 from registry.intake.catalogue import load_catalogue
 from registry.intake.gauges import declare_gauge
 from registry.models import Clinic, Gauge, Maker, PumpModel, Revision, Rig, SerialSpan, Unit
-from registry.models.serials import bare, tidy
 
 
 class Catalogue(StrictQuery):
@@ -77,11 +77,7 @@ class UnitFilter(OfModel):
     """Units by model, revision and serial."""
 
     revision = django_filters.CharFilter("revision__label", "iexact")
-    serial = django_filters.CharFilter(method="of_serial", label="serial, blanks and dashes as you like")
-
-    def of_serial(self, queryset: QuerySet[Unit], name: str, value: str) -> QuerySet[Unit]:
-        """A serial is found however it was typed."""
-        return queryset.filter(serial__in={tidy(value), bare(value)})
+    serial = SerialFilter("serial")
 
 
 class Makers(Shelf):

@@ -9,7 +9,7 @@ from rest_framework.response import Response
 from api.documents import measured_document
 from api.queries import StrictQuery
 from api.serializers.runs import MeasuredDocument, MeasureForm
-from api.uploads import provenance_object, trace_bytes
+from api.uploads import read_form
 from api.viewer import viewer_of
 from registry.intake.measure import preview
 
@@ -25,5 +25,5 @@ class Measure(StrictQuery):
     )
     def post(self, request: Request) -> Response:
         """Answer as an upload would, and store nothing. Signed in, the gauge and the unit are looked up."""
-        said = provenance_object(request, needed=False)
-        return Response(measured_document(preview(trace_bytes(request), said, viewer_of(request))))
+        data, said = read_form(request, needs_provenance=False)
+        return Response(measured_document(preview(data, said, viewer_of(request))))

@@ -1,5 +1,8 @@
 """Runs: upload, list, look at, withdraw."""
 
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import django_filters
@@ -9,24 +12,27 @@ from django.http import FileResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.generics import GenericAPIView
-from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.parsers import MultiPartParser
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.documents import cycles_document, receipt_document, run_document
+from api.filters import SerialFilter, TruthFilter
 from api.pagination import NewestFirst
 from api.permissions import IsOperator, MayRead
 from api.queries import StrictQuery
 from api.serializers.runs import CyclesDocument, RunDocument, UploadForm, WithdrawForm
-from api.uploads import provenance_object, trace_bytes
+from api.uploads import read_form
 from api.viewer import operator_of, viewer_of
+from registry.answers.stamp import current_edition
 from registry.errors import NotFound, NotPermitted
 from registry.intake.measure import measure_again
 from registry.intake.receive import receive
 from registry.intake.withdraw import withdraw
-from registry.models import Edition, Finding, Measurement, Mode, Run, RunState
-from registry.models.serials import bare, tidy
+from registry.models import Finding, Measurement, Mode, Run, RunState
+
+log = logging.getLogger(__name__)
 
 
 class RunFilter(django_filters.FilterSet):
@@ -34,14 +40,13 @@ class RunFilter(django_filters.FilterSet):
 
     model = django_filters.CharFilter("pump_model__name", "iexact", label="pump model")
     revision = django_filters.CharFilter("unit__revision__label", "iexact")
-    serial = django_filters.CharFilter(method="of_serial", label="serial, blanks and dashes as you like")
+    serial = SerialFilter("unit__serial")
     clinic = django_filters.CharFilter("clinic__code", "iexact")
     gauge = django_filters.CharFilter("session__gauge_code", "iexact")
     mode = django_filters.ChoiceFilter(choices=Mode.choices)
     level = django_filters.CharFilter("level", "iexact")
     state = django_filters.ChoiceFilter(choices=RunState.choices)
-
-    mine = django_filters.BooleanFilter(method="of_viewer", label="only the viewer's own clinic's runs")
+    mine = TruthFilter(method="of_viewer", label="only the viewer's own clinic's runs")
 
     def of_viewer(self, queryset: QuerySet[Run], name: str, value: bool) -> QuerySet[Run]:  # noqa: FBT001
         """Runs of the clinic of who asks; somebody without an account has none."""
@@ -49,10 +54,6 @@ class RunFilter(django_filters.FilterSet):
         if not value:
             return queryset
         return queryset.filter(clinic=viewer.clinic_id) if viewer else queryset.none()
-
-    def of_serial(self, queryset: QuerySet[Run], name: str, value: str) -> QuerySet[Run]:
-        """A serial is found however it was typed."""
-        return queryset.filter(unit__serial__in={tidy(value), bare(value)})
 
 
 def with_all(runs: QuerySet[Run]) -> QuerySet[Run]:
@@ -63,11 +64,6 @@ def with_all(runs: QuerySet[Run]) -> QuerySet[Run]:
         Prefetch("measurements", Measurement.objects.filter(edition__is_current=True).order_by("id")),
         Prefetch("findings", Finding.objects.filter(edition__is_current=True)),
     )
-
-
-def current_edition() -> int:
-    """Return the number of the edition that answers use."""
-    return Edition.objects.values_list("number", flat=True).get(is_current=True)
 
 
 class RunList(StrictQuery, GenericAPIView[Run]):
@@ -101,9 +97,9 @@ class RunList(StrictQuery, GenericAPIView[Run]):
     )
     def post(self, request: Request) -> Response:
         """Upload one trace with its provenance. The same upload again gives the same run."""
-        said = provenance_object(request, needed=True)
+        data, said = read_form(request, needs_provenance=True)
         operator = operator_of(request)
-        receipt = receive(trace_bytes(request), said, operator)
+        receipt = receive(data, said, operator)
         if receipt.measured is None:
             return Response(stored_document(receipt.run.pk, operator))
         return Response(receipt_document(receipt, receipt.measured, operator), status=201)
@@ -111,10 +107,14 @@ class RunList(StrictQuery, GenericAPIView[Run]):
 
 def stored_document(run_id: int, viewer: Any) -> dict[str, Any]:
     """Return the document of a stored run. Raises NotFound."""
-    run = with_all(Run.objects.filter(pk=run_id)).first()
+    return run_document(_one(with_all(Run.objects.all()), run_id), current_edition(), viewer)
+
+
+def _one(runs: QuerySet[Run], run_id: int) -> Run:
+    run = runs.filter(pk=run_id).first()
     if run is None:
         raise NotFound(f"There is no run {run_id}", hint="Look for it with GET /api/v1/runs.")
-    return run_document(run, current_edition(), viewer)
+    return run
 
 
 class RunDetail(StrictQuery):
@@ -128,10 +128,20 @@ class RunDetail(StrictQuery):
 
 def find_run(run_id: int) -> Run:
     """Return the run with what measuring it needs. Raises NotFound."""
-    run = Run.objects.select_related("session__gauge", "trace").filter(pk=run_id).first()
-    if run is None:
-        raise NotFound(f"There is no run {run_id}", hint="Look for it with GET /api/v1/runs.")
-    return run
+    return _one(Run.objects.select_related("session__gauge", "trace"), run_id)
+
+
+@contextmanager
+def stored_bytes(run: Run) -> Iterator[None]:
+    """Say plainly that a stored trace is gone from the storage, and tell the log. Raises NotFound."""
+    try:
+        yield
+    except FileNotFoundError as error:
+        log.error("the trace %s of run %s is missing from the storage", run.trace_id, run.pk)
+        raise NotFound(
+            f"The trace file of run {run.pk} is missing from the server's storage",
+            hint="Tell the registry's keeper: the file has to be brought back from a backup.",
+        ) from error
 
 
 class RunTrace(StrictQuery):
@@ -147,26 +157,31 @@ class RunTrace(StrictQuery):
         run, operator = find_run(run_id), operator_of(request)
         if run.clinic_id != operator.clinic_id and not operator.is_curator:
             raise NotPermitted("The trace belongs to another clinic", hint="Ask that clinic or a curator.")
-        file = storages["traces"].open(run.trace.storage_name)
+        with stored_bytes(run):
+            file = storages["traces"].open(run.trace.storage_name)
         return FileResponse(
             file, as_attachment=True, filename=f"run-{run.pk}", content_type="application/octet-stream"
         )
 
 
 class RunCycles(StrictQuery):
-    """The values of each cycle."""
+    """The values of each cycle. Each request measures anew, so it is for those who signed in."""
+
+    permission_classes = (IsOperator,)
 
     @extend_schema(operation_id="runs_cycles", responses=CyclesDocument)
     def get(self, request: Request, run_id: int) -> Response:
         """Measure the stored trace again and show its cycles one by one."""
-        return Response(cycles_document(measure_again(find_run(run_id))))
+        run = find_run(run_id)
+        with stored_bytes(run):
+            measured = measure_again(run)
+        return Response(cycles_document(measured))
 
 
 class RunWithdraw(StrictQuery):
     """Take a run out of all answers. Nothing is deleted."""
 
     permission_classes = (IsOperator,)
-    parser_classes = (JSONParser,)
 
     @extend_schema(operation_id="runs_withdraw", request=WithdrawForm, responses=RunDocument)
     def post(self, request: Request, run_id: int) -> Response:

@@ -7,9 +7,12 @@ VACUARY_READS       "open" (default) or "signed-in": who may read community answ
 VACUARY_SECRET_KEY  signing key; without it one is made and kept in VACUARY_HOME
 VACUARY_TOKEN_DAYS  days until a token expires (default 365)
 VACUARY_DEBUG       "1" shows tracebacks in the browser; never on a reachable server
+
+A value that cannot be meant ends the program with a plain message: running on with a guess would be worse.
 """
 
 import os
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -17,18 +20,41 @@ import dj_database_url
 
 from registry.config.secret import secret_key
 
+
+def _reads_open() -> bool:
+    said = os.environ.get("VACUARY_READS", "open").strip().lower()
+    if said not in ("open", "signed-in"):
+        raise SystemExit(f'VACUARY_READS is "{said}"; it must be "open" or "signed-in"')
+    return said == "open"
+
+
+def _hosts() -> list[str]:
+    said = os.environ.get("VACUARY_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+    return [host.strip() for host in said if host.strip()]
+
+
+def _token_life() -> timedelta:
+    said = os.environ.get("VACUARY_TOKEN_DAYS", "365").strip()
+    if not re.fullmatch(r"[0-9]{1,5}", said) or not 1 <= int(said) <= _LONGEST_DAYS:
+        raise SystemExit(
+            f'VACUARY_TOKEN_DAYS is "{said}"; it must be a whole number of days from 1 to {_LONGEST_DAYS}'
+        )
+    return timedelta(days=int(said))
+
+
+_LONGEST_DAYS = 36500
 ROOT = Path(__file__).resolve().parents[2]
 VERSION = "0.1.0"
 CLIENT_VERSIONS = ">=0.1,<1"
 
 VACUARY_HOME = Path(os.environ.get("VACUARY_HOME") or ROOT / ".vacuary").expanduser().resolve()
-VACUARY_READS_OPEN = os.environ.get("VACUARY_READS", "open") == "open"
+VACUARY_READS_OPEN = _reads_open()
 VACUARY_TRACE_LIMIT = 20 * 1024 * 1024
 VACUARY_BODY_LIMIT = VACUARY_TRACE_LIMIT + 256 * 1024
 
 SECRET_KEY = os.environ.get("VACUARY_SECRET_KEY") or secret_key(VACUARY_HOME)
 DEBUG = os.environ.get("VACUARY_DEBUG") == "1"
-ALLOWED_HOSTS = os.environ.get("VACUARY_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+ALLOWED_HOSTS = _hosts()
 
 INSTALLED_APPS = [
     "django.contrib.contenttypes",
@@ -82,7 +108,7 @@ PROCRASTINATE_IMPORT_PATHS = ["registry.alerts.tasks"]
 
 AUTH_USER_MODEL = "registry.Operator"
 AUTH_PASSWORD_VALIDATORS: list[dict[str, str]] = []
-REST_KNOX = {"TOKEN_TTL": timedelta(days=int(os.environ.get("VACUARY_TOKEN_DAYS", "365")))}
+REST_KNOX = {"TOKEN_TTL": _token_life()}
 
 USE_TZ = True
 TIME_ZONE = "UTC"
@@ -93,10 +119,11 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.TokenSignIn"],
     "DEFAULT_PERMISSION_CLASSES": ["api.permissions.MayRead"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSON"],
     "DEFAULT_PAGINATION_CLASS": "api.pagination.Cursor",
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_SCHEMA_CLASS": "api.schema.ProblemSchema",
+    "DEFAULT_METADATA_CLASS": "api.metadata.Methods",
     "EXCEPTION_HANDLER": "api.problems.handle",
     "URL_FORMAT_OVERRIDE": None,
 }
@@ -120,5 +147,8 @@ LOGGING = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["stderr"], "level": "WARNING"},
     # A refused request is the client's news, not the operator's: only faults reach the log.
-    "loggers": {"django.request": {"level": "ERROR"}},
+    "loggers": {
+        "django.request": {"level": "ERROR"},
+        "django.security": {"level": "CRITICAL"},
+    },
 }

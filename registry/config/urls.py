@@ -3,5 +3,6 @@
 from django.urls import include, path
 
 urlpatterns = [path("api/v1/", include("api.urls"))]
+handler400 = "api.problems.bad_request"
 handler404 = "api.problems.not_found"
 handler500 = "api.problems.fault"
