@@ -1,0 +1,97 @@
+"""A registry that holds one of everything, and the names and numbers under which it is found."""
+
+import json
+from copy import deepcopy
+from typing import Any
+
+from django.utils import timezone
+
+from registry.intake.receive import receive
+from registry.models import (
+    Alert,
+    Clinic,
+    Gauge,
+    Maker,
+    PumpModel,
+    Revision,
+    Rig,
+    SerialSpan,
+    Unit,
+)
+from tests import community
+from tests.declared import CATALOGUE, GAUGE, MODEL, provenance
+from tests.traces import trace_bytes
+
+
+def store_everything() -> dict[str, dict[str, Any]]:
+    """Fill the registry; returns, by operation id, the parameters and body of a request that finds it."""
+    community.catalogue()
+    person = community.operator()
+    run = receive(trace_bytes(), provenance(), person).run
+    receive(trace_bytes(seed=2), provenance(serial="LK005001", level=4), community.operator("brackwater"))
+    shelves = {
+        "makers": Maker,
+        "pump_models": PumpModel,
+        "revisions": Revision,
+        "serial_spans": SerialSpan,
+        "units": Unit,
+        "clinics": Clinic,
+        "gauges": Gauge,
+        "rigs": Rig,
+    }
+    known: dict[str, dict[str, Any]] = {}
+    for name, kind in shelves.items():
+        known[f"{name}_list"] = {"query": {"page_size": 1}}
+        known[f"{name}_retrieve"] = {"path_parameters": {"id": str(kind.objects.first().pk)}}
+    return known | _of_runs(run.pk) | _of_answers()
+
+
+def alert(subject: str = "elmsworth/G1", **changes: Any) -> Alert:
+    """Store an alert about a gauge."""
+    said = {
+        "rule": "gauge_reads_off",
+        "rule_version": 1,
+        "subject_kind": "gauge",
+        "since": timezone.now(),
+        "confidence": 0.98,
+        "says": f"Gauge {subject} reads high",
+        "evidence": {"size": 0.06},
+        **changes,
+    }
+    return Alert.objects.create(subject=subject, **said)
+
+
+def _of_runs(run_id: int) -> dict[str, dict[str, Any]]:
+    the_run = {"path_parameters": {"run_id": run_id}}
+    form = {"trace": trace_bytes(seed=7), "provenance": json.dumps(provenance())}
+    return {
+        "runs_upload": {"body": form, "media_type": "multipart/form-data"},
+        "measure": {"body": form, "media_type": "multipart/form-data"},
+        "runs_list": {"query": {"model": MODEL, "serial": "LK000123", "mine": "true", "state": "accepted"}},
+        "runs_retrieve": the_run,
+        "runs_trace": the_run,
+        "runs_cycles": the_run,
+        "runs_withdraw": {**the_run, "body": {"reason": "rig leaked"}, "media_type": "application/json"},
+    }
+
+
+def _of_answers() -> dict[str, dict[str, Any]]:
+    seen, dismissed = alert("elmsworth/G1"), alert("brackwater/G1")
+    return {
+        "serials": {"query": {"model": MODEL, "first": "LK000001", "last": "LK009999"}},
+        "distributions": {"query": {"model": MODEL, "mode": "expression"}},
+        "alerts_list": {"query": {"state": "open"}},
+        "alerts_seen": {"path_parameters": {"alert_id": seen.pk}},
+        "alerts_dismiss": {
+            "path_parameters": {"alert_id": dismissed.pk},
+            "body": {"reason": "the gauge was warm"},
+            "media_type": "application/json",
+        },
+        "catalogue_load": {"body": deepcopy(CATALOGUE), "media_type": "application/json"},
+        "gauges_declare": {
+            "path_parameters": {"id": "G1"},
+            "body": GAUGE,
+            "media_type": "application/json",
+        },
+        "health": {},
+    }
