@@ -99,12 +99,11 @@ class Bins:
     period: float
 
 
-def fit_patches(
-    bins: Bins, starts: Indices, depth: float, signs: Indices | None = None
-) -> list[Patch | None]:
+def fit_patches(bins: Bins, starts: Indices, depth: float, signs: Indices) -> list[Patch | None]:
     """A patch about each of the bins `starts`, over bins within `depth` of it; None where none serves.
 
-    The widest window that serves is taken; with `signs` (1 high, -1 low) the one whose extreme is known best.
+    The widest window that serves is taken, or, where `signs` is 1 (high) or -1 (low) and not 0, the one whose
+    extreme is known best.
     """
     furthest = min(int(REACHES[-1]), (bins.at.size - 1) // 2)
     index = starts[:, None] + np.arange(-furthest, furthest + 1)
@@ -196,38 +195,36 @@ def _extremes(coefficients: Floats, covariance: Floats, ends: Floats, sign: Indi
 
 
 def _choose(
-    bins: Bins, starts: Indices, offset: Floats, sums: Floats, allowed: Flags, signs: Indices | None
+    bins: Bins, starts: Indices, offset: Floats, sums: Floats, allowed: Flags, signs: Indices
 ) -> list[Patch | None]:
     """The best window that serves, for each start."""
     which, pair = np.nonzero(allowed)
     flat = sums[:, which, pair]
-    if which.size == 0:
-        return [None] * starts.size
     parabola, covariance, explained = _parabolas(flat)
-    more = _explained(flat, 4)
     left_over, counts = flat[14] - explained, COUNTS[pair]
     freedom = counts - 3.0
-    serves = (more - explained < EXTRA_TERMS) & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))
+    serves = np.flatnonzero(
+        (_explained(flat, 4) - explained < EXTRA_TERMS)
+        & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))
+    )
+    which, pair = which[serves], pair[serves]
     scale = np.array([1.0, bins.period, bins.period**2])
-    parabola, covariance = parabola / scale, covariance / np.outer(scale, scale)
+    parabola, covariance = parabola[serves] / scale, covariance[serves] / np.outer(scale, scale)
     middle = offset.shape[1] // 2
-    ends = np.stack(
-        [offset[which, middle - REACHES[LEFT[pair]]], offset[which, middle + REACHES[RIGHT[pair]]]], 1
-    )
-    merit = (
-        flat[0]
-        if signs is None
-        else 1.0 / np.maximum(_extremes(parabola, covariance, ends, signs[which])[1], 1e-300)
-    )
+    places = (middle - REACHES[LEFT[pair]], middle + REACHES[RIGHT[pair]])
+    ends = np.stack([offset[which, place] for place in places], axis=1)
+    merit = flat[0, serves]
+    level = np.flatnonzero(signs[which])
+    errors = _extremes(parabola[level], covariance[level], ends[level], signs[which[level]])[1]
+    merit[level] = 1.0 / np.maximum(errors, 1e-300)
+    bounds = np.searchsorted(which, np.arange(starts.size + 1))
     patches: list[Patch | None] = []
-    for row, start in enumerate(starts):
-        mine = np.flatnonzero((which == row) & serves)
-        if mine.size == 0:
+    for start, first, last in zip(starts, bounds[:-1], bounds[1:], strict=True):
+        if first == last:
             patches.append(None)
             continue
-        best = int(mine[np.argmax(merit[mine])])
-        level = float(bins.level[start])
-        patches.append(
-            Patch(float(bins.at[start]), level, parabola[best], covariance[best], *map(float, ends[best]))
-        )
+        best = first + int(np.argmax(merit[first:last]))
+        low, high = ends[best].tolist()
+        centre = (float(bins.at[start]), float(bins.level[start]))
+        patches.append(Patch(*centre, parabola[best], covariance[best], low, high))
     return patches

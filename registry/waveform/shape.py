@@ -58,26 +58,26 @@ class Shape:
         return self.high.value - self.low.value
 
 
+SIGNS = np.array([1, -1, 0, 0, 0, 0, 0, 0, 0], dtype=np.intp)
+
+
 def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     """The shape of a profile whose falling crossing lies near `width`; None where a flank is not whole."""
     bins = Bins(profile.at, profile.raw, profile.weight, profile.level, profile.period)
-    depth = DEPTH * float(np.ptp(profile.level))
-    high, low = _levels(bins, profile, depth)
+    top = int(np.argmax(profile.level - CAREFUL * profile.error))
+    bottom = int(np.argmin(profile.level + CAREFUL * profile.error))
     shares = (edition.low_reference, edition.mid_reference, edition.high_reference)
-    wanted = [low.value + share * (high.value - low.value) for share in shares]
-    errors = [float(np.hypot(share * high.error, (1 - share) * low.error)) for share in shares]
     line = _Line(profile, width)
-    rough = [line.rising(level) for level in wanted] + [line.falling(level) for level in wanted]
+    rough = line.instants(shares, float(profile.level[bottom]), float(profile.level[top]))
     if not np.all(np.isfinite(rough)):
         return None
     steep_at = line.steepest(rough[0], rough[2])
-    starts = np.array([line.bin_at(at) for at in [*rough, steep_at]], dtype=np.intp)
-    *crossed, steep = fit_patches(bins, starts, depth)
-    times = [
-        _instant(patch, level, error, at, line)
-        for patch, level, error, at in zip(crossed, wanted * 2, errors * 2, rough, strict=True)
-    ]
-    up, down = times[:3], times[3:]
+    starts = np.array([top, bottom, *(line.bin_at(at) for at in [*rough, steep_at])], dtype=np.intp)
+    above, below, *crossed, steep = fit_patches(bins, starts, DEPTH * float(np.ptp(profile.level)), SIGNS)
+    high, low = _level(above, profile, top, 1), _level(below, profile, bottom, -1)
+    up, down = _instants(shares, (low, high), crossed, line)
+    if not np.all(np.isfinite([at.value for at in (*up, *down)])):
+        return None
     return Shape(
         high,
         low,
@@ -88,27 +88,34 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
         down[0].value,
         _between(up[0], up[2]),
         _between(down[2], down[0]),
-        _hold(line, wanted[2], up[2], down[2]),
+        _hold(line, low.value + shares[2] * (high.value - low.value), up[2], down[2]),
         _between(up[1], down[1]),
         _steepest([*crossed[:3], steep], line, steep_at),
     )
 
 
-def _levels(bins: Bins, profile: Profile, depth: float) -> tuple[Level, Level]:
-    """(high, low) level, each from the patch about the highest and the lowest bin."""
-    top = int(np.argmax(profile.level - CAREFUL * profile.error))
-    bottom = int(np.argmin(profile.level + CAREFUL * profile.error))
-    signs = np.array([1, -1], dtype=np.intp)
-    found = fit_patches(bins, np.array([top, bottom], dtype=np.intp), depth, signs)
-    both = []
-    for patch, place, sign in zip(found, (top, bottom), (1, -1), strict=True):
-        if patch is None:
-            both.append(Level(float(profile.level[place]), float(profile.error[place])))
-        else:
-            x = patch.extreme(sign)
-            place_error = SEARCH_SHARE / np.sqrt(profile.weight[place])
-            both.append(Level(patch.value(x), float(np.hypot(patch.error(x), place_error))))
-    return both[0], both[1]
+def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Level:
+    """The high (sign 1) or low (-1) level from the patch about the extreme bin, else from that bin itself."""
+    if patch is None:
+        return Level(float(profile.level[place]), float(profile.error[place]))
+    x = patch.extreme(sign)
+    search = SEARCH_SHARE / float(np.sqrt(profile.weight[place]))
+    return Level(patch.value(x), float(np.hypot(patch.error(x), search)))
+
+
+def _instants(
+    shares: tuple[float, ...], levels: tuple[Level, Level], patches: list[Patch | None], line: "_Line"
+) -> tuple[list[Timed], list[Timed]]:
+    """Instants of the rise and of the fall through the reference levels, lowest level first."""
+    low, high = levels
+    wanted = [low.value + share * (high.value - low.value) for share in shares]
+    errors = [float(np.hypot(share * high.error, (1 - share) * low.error)) for share in shares]
+    rough = line.instants(shares, low.value, high.value)
+    times = [
+        _instant(patch, level, error, at, line)
+        for patch, level, error, at in zip(patches, wanted * 2, errors * 2, rough, strict=True)
+    ]
+    return times[: len(shares)], times[len(shares) :]
 
 
 def _instant(patch: Patch | None, level: float, error: float, rough: float, line: "_Line") -> Timed:
@@ -196,6 +203,11 @@ class _Line:
         one, two = self.level[flips], self.level[flips + 1]
         start, end = self.at[flips], self.at[flips + 1]
         return [float(at) for at in start + (end - start) * (level - one) / (two - one)]
+
+    def instants(self, shares: tuple[float, ...], low: float, high: float) -> list[float]:
+        """Instants of the rise, then of the fall, through shares of the swing; NaN where there is none."""
+        levels = [low + share * (high - low) for share in shares]
+        return [self.rising(level) for level in levels] + [self.falling(level) for level in levels]
 
     def rising(self, level: float) -> float:
         """Instant of the rise through `level` nearest the rising crossing, NaN when there is none."""
