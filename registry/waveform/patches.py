@@ -7,6 +7,7 @@ are free of the bias that a maximum over noisy points or a fixed smoothing has.
 """
 
 from dataclasses import dataclass
+from math import copysign, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,59 +34,56 @@ def _pairs() -> tuple[Indices, Indices]:
 
 
 LEFT, RIGHT = _pairs()
+TRIANGLE = np.triu_indices(3)
 COUNTS = (REACHES[LEFT] + REACHES[RIGHT] + 1).astype(np.float64)
 
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """A parabola `level + c0 + c1 x + c2 x^2`, x seconds from `at`, fitted over `first`..`last` (x)."""
+    """A parabola `level + c0 + c1 x + c2 x^2`, x in s from `at`, fitted over x in `first`..`last`.
+
+    `covariance` holds that of the coefficients as (00, 01, 02, 11, 12, 22); `top` is the x of the extreme that
+    was asked for, else 0.
+    """
 
     at: float
     level: float
-    coefficients: Floats
-    covariance: Floats
+    coefficients: tuple[float, float, float]
+    covariance: tuple[float, ...]
     first: float
     last: float
+    top: float
 
     def value(self, x: float) -> float:
         """The level at x."""
-        constant, linear, square = self.coefficients.tolist()
-        return float(self.level + constant + x * (linear + x * square))
+        constant, linear, square = self.coefficients
+        return self.level + constant + x * (linear + x * square)
 
     def error(self, x: float) -> float:
         """Standard error of the level at x, from noise and from misfit that noise hides."""
-        terms = np.array([1.0, x, x * x])
-        return MISFIT * float(np.sqrt(max(terms @ self.covariance @ terms, 0.0)))
+        aa, ab, ac, bb, bc, cc = self.covariance
+        variance = aa + x * (2 * ab + x * (bb + 2 * ac + x * (2 * bc + x * cc)))
+        return MISFIT * sqrt(max(variance, 0.0))
 
     def slope(self, x: float) -> float:
         """Slope at x."""
-        return float(self.coefficients[1] + 2 * self.coefficients[2] * x)
+        return self.coefficients[1] + 2 * self.coefficients[2] * x
 
     def slope_error(self, x: float) -> float:
         """Standard error of the slope at x, from noise and from misfit that noise hides."""
-        terms = np.array([0.0, 1.0, 2 * x])
-        return MISFIT * float(np.sqrt(max(terms @ self.covariance @ terms, 0.0)))
-
-    def extreme(self, sign: int) -> float:
-        """The x of the highest (sign 1) or lowest (-1) point within the window, among those known well."""
-        points, _ = _extremes(
-            self.coefficients[None],
-            self.covariance[None],
-            np.array([[self.first, self.last]]),
-            np.array([sign]),
-        )
-        return float(points[0])
+        _, _, _, bb, bc, cc = self.covariance
+        return MISFIT * sqrt(max(bb + 4 * x * (bc + x * cc), 0.0))
 
     def crossing(self, level: float) -> float | None:
         """The x nearest 0 where the parabola meets a level, None when it does not near its window."""
-        constant, linear, square = (float(term) for term in self.coefficients)
+        constant, linear, square = self.coefficients
         below = constant - (level - self.level)
         inside = linear * linear - 4 * square * below
         if inside < 0 or linear == 0:
             return None
-        x = -2 * below / (linear + np.copysign(np.sqrt(inside), linear))
+        x = -2 * below / (linear + copysign(sqrt(inside), linear))
         slack = 0.25 * (self.last - self.first)
-        return float(x) if self.first - slack <= x <= self.last + slack else None
+        return x if self.first - slack <= x <= self.last + slack else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,7 +213,8 @@ def _choose(
     ends = np.stack([offset[which, place] for place in places], axis=1)
     merit = flat[0, serves]
     level = np.flatnonzero(signs[which])
-    errors = _extremes(parabola[level], covariance[level], ends[level], signs[which[level]])[1]
+    tops = np.zeros(which.size)
+    tops[level], errors = _extremes(parabola[level], covariance[level], ends[level], signs[which[level]])
     merit[level] = 1.0 / np.maximum(errors, 1e-300)
     bounds = np.searchsorted(which, np.arange(starts.size + 1))
     patches: list[Patch | None] = []
@@ -224,7 +223,8 @@ def _choose(
             patches.append(None)
             continue
         best = first + int(np.argmax(merit[first:last]))
-        low, high = ends[best].tolist()
+        terms = tuple(covariance[best][TRIANGLE].tolist())
         centre = (float(bins.at[start]), float(bins.level[start]))
-        patches.append(Patch(*centre, parabola[best], covariance[best], low, high))
+        found = (tuple(parabola[best].tolist()), terms, *ends[best].tolist(), float(tops[best]))
+        patches.append(Patch(*centre, *found))
     return patches

@@ -5,6 +5,7 @@ crossing on either side.
 """
 
 from dataclasses import dataclass
+from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,7 +75,7 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     steep_at = line.steepest(rough[0], rough[2])
     starts = np.array([top, bottom, *(line.bin_at(at) for at in [*rough, steep_at])], dtype=np.intp)
     above, below, *crossed, steep = fit_patches(bins, starts, DEPTH * float(np.ptp(profile.level)), SIGNS)
-    high, low = _level(above, profile, top, 1), _level(below, profile, bottom, -1)
+    high, low = _level(above, profile, top), _level(below, profile, bottom)
     up, down = _instants(shares, (low, high), crossed, line)
     if not np.all(np.isfinite([at.value for at in (*up, *down)])):
         return None
@@ -94,13 +95,12 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     )
 
 
-def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Level:
-    """The high (sign 1) or low (-1) level from the patch about the extreme bin, else from that bin itself."""
+def _level(patch: Patch | None, profile: Profile, place: int) -> Level:
+    """The high or low level from the patch about the extreme bin, else from that bin itself."""
     if patch is None:
         return Level(float(profile.level[place]), float(profile.error[place]))
-    x = patch.extreme(sign)
-    search = SEARCH_SHARE / float(np.sqrt(profile.weight[place]))
-    return Level(patch.value(x), float(np.hypot(patch.error(x), search)))
+    search = SEARCH_SHARE / sqrt(float(profile.weight[place]))
+    return Level(patch.value(patch.top), hypot(patch.error(patch.top), search))
 
 
 def _instants(
@@ -109,7 +109,7 @@ def _instants(
     """Instants of the rise and of the fall through the reference levels, lowest level first."""
     low, high = levels
     wanted = [low.value + share * (high.value - low.value) for share in shares]
-    errors = [float(np.hypot(share * high.error, (1 - share) * low.error)) for share in shares]
+    errors = [hypot(share * high.error, (1 - share) * low.error) for share in shares]
     rough = line.instants(shares, low.value, high.value)
     times = [
         _instant(patch, level, error, at, line)
@@ -124,12 +124,12 @@ def _instant(patch: Patch | None, level: float, error: float, rough: float, line
     if patch is None or x is None or patch.slope(x) == 0:
         return Timed(rough, line.time_error(rough, error))
     centre = patch.at - (line.period if patch.at > line.turn else 0.0)
-    noise = float(np.hypot(patch.error(x), error)) / abs(patch.slope(x))
-    return Timed(centre + x, float(np.hypot(noise, BIN_SHARE * line.period / line.at.size)))
+    noise = hypot(patch.error(x), error) / abs(patch.slope(x))
+    return Timed(centre + x, hypot(noise, BIN_SHARE * line.period / line.at.size))
 
 
 def _between(one: Timed, two: Timed) -> Timed:
-    return Timed(abs(two.value - one.value), float(np.hypot(one.error, two.error)))
+    return Timed(abs(two.value - one.value), hypot(one.error, two.error))
 
 
 def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
@@ -227,8 +227,8 @@ class _Line:
         after = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
         rise = float(self.level[after] - self.level[after - 1]) / float(self.at[after] - self.at[after - 1])
         steep = max(abs(rise), abs(float(self.slope[here])), 1e-12)
-        noise = float(np.hypot(self.error[here], level_error) / steep)
-        return float(np.hypot(noise, BIN_SHARE * self.period / self.at.size))
+        noise = hypot(float(self.error[here]), level_error) / steep
+        return hypot(noise, BIN_SHARE * self.period / self.at.size)
 
     def slope_at(self, at: float) -> tuple[float, float]:
         """Smoothed slope and its standard error at an instant."""
