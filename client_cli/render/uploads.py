@@ -67,7 +67,7 @@ def _cells(outcome: Outcome, told: dict[str, Outcome]) -> tuple[Any, ...]:
 
 def _reasons(outcome: Outcome) -> Iterator[str]:
     if outcome.outcome == "same":
-        known = "acknowledged earlier, not sent again" if outcome.skipped else "the server had it already"
+        known = "it is there, not sent again" if outcome.skipped else "the server had it already"
         yield f"{known} ({clean(outcome.state)})"
         if outcome.state == "withdrawn":
             yield "It was withdrawn, so it does not count in answers."

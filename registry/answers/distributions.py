@@ -17,7 +17,7 @@ from registry.answers.filters import (
 )
 from registry.answers.stamp import current_edition, stamp
 from registry.answers.summaries import SETTING, by_unit_and_clinic, summary_frame
-from registry.answers.wording import counted, figure, in_words, natural, rounded
+from registry.answers.wording import counted, figure, in_words, natural, rounded, telling
 from registry.models import Mode, PumpModel, Rig
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.domains import domain_of
@@ -198,10 +198,12 @@ def _asked(cell: Mapping[str, Any]) -> str:
 def _centres(cells: list[dict[str, Any]]) -> str:
     """The centre of each cell with what it rests on; rig, power and side only where they part cells."""
     parting = [name for name in ("rig", "power", "side") if len({cell[name] for cell in cells}) > 1]
+    rigs = telling(cell["rig"] for cell in cells)
     told = []
     for place, cell in enumerate(cells):
         build = f"revision {cell['revision']}" if cell["revision"] else "unknown revision"
-        where = "".join(f", {cell[name] or f'{name} not said'}" for name in parting)
+        shown = {**cell, "rig": rigs[cell["rig"]]}
+        where = "".join(f", {shown[name] or f'{name} not said'}" for name in parting)
         unit = "" if place or cell["unit"] == "1" else f" {cell['unit']}"
         rests = f"{counted(cell['units'], 'unit')}, {counted(cell['clinics'], 'clinic')}"
         thin = "; thin" if cell["state"] == "thin" else ""

@@ -1,6 +1,8 @@
 """Small matters of writing answers: figures, plurals, the order people expect."""
 
 import re
+from collections.abc import Iterable
+from itertools import compress
 from math import floor, log10
 
 
@@ -10,9 +12,10 @@ def figure(value: float | None) -> float | None:
 
 
 def rounded(value: float, u: float | None) -> str:
-    """A figure to the decimal place of its standard uncertainty's first digit, or to three digits without."""
-    place = -floor(log10(u)) if u else 2 - floor(log10(abs(value))) if value else 0
-    return f"{value:.{min(max(place, 0), 6)}f}"
+    """A figure to the decimal place of its standard uncertainty's first digit, and three digits at most."""
+    places = [2 - floor(log10(abs(value)))] if value else []
+    places += [-floor(log10(u))] if u else []
+    return f"{value:.{min(max(min(places, default=0), 0), 6)}f}"
 
 
 def in_words(metric: str) -> str:
@@ -29,3 +32,12 @@ def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key that puts level 2 before level 10 and numbers before words."""
     parts = re.findall(r"\d+|\D+", text)
     return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts)
+
+
+def telling(labels: Iterable[str], between: str = " / ") -> dict[str, str]:
+    """Each label cut down to the parts in which the labels differ; whole where they are not built alike."""
+    parts = {label: label.split(between) for label in labels}
+    if len({len(of) for of in parts.values()}) != 1:
+        return {label: label for label in parts}
+    differ = [len(set(column)) > 1 for column in zip(*parts.values(), strict=True)]
+    return {label: between.join(compress(of, differ)) or label for label, of in parts.items()}

@@ -187,6 +187,15 @@ def test_what_parts_the_cells_of_one_setting_is_said(model) -> None:
     )
 
 
+def test_rigs_of_one_setting_are_told_apart_by_the_parts_that_differ(model) -> None:
+    bench(model)
+    bench(model, rig=factories.rig("membrane"), base=150.0)
+    assert answer_distributions("Lapwing One")["says"] == (
+        "Lapwing One, expression 3, peak vacuum: revision A, cup 245 mmHg (9 units, 3 clinics); "
+        "revision A, membrane 155 (9 units, 3 clinics)."
+    )
+
+
 def test_losses_never_seen_are_not_said_to_be_none(model) -> None:
     losses = {"metric": "loss_rate", "metric_unit": "per 100 cycles", "sum_squares": 0.0}
     for c, code in enumerate(CLINICS):
