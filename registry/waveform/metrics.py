@@ -14,6 +14,7 @@ from .types import Floats, Quantity
 from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, rectangular, scatter
 
 CLOCK = rectangular(CLOCK_LIMIT)
+OUTWARD = 0.4  # correlation of outward errors of high and low level: noise hides corners of both (by replay)
 MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mean, normal scatter
 
 
@@ -100,10 +101,11 @@ def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     low = outline.low.value + median(known(analysis.residual))
     u_high = hypot(outline.high.error, MEDIAN_FACTOR * shared.peaks.u_mean)
     u_low = hypot(outline.low.error, MEDIAN_FACTOR * shared.residuals.u_mean)
+    u_swing = sqrt(u_high**2 + u_low**2 + 2 * OUTWARD * outline.high.error * outline.low.error)
     return {
         "peak_vacuum": Quantity.of(high, "mmHg", u_high, gauge.level(high)),
         "residual_vacuum": Quantity.of(low, "mmHg", u_low, gauge.level(low)),
-        "vacuum_swing": Quantity.of(high - low, "mmHg", hypot(u_high, u_low), gauge.difference(high, low)),
+        "vacuum_swing": Quantity.of(high - low, "mmHg", u_swing, gauge.difference(high, low)),
     }
 
 

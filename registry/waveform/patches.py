@@ -42,8 +42,8 @@ COUNTS = (REACHES[LEFT] + REACHES[RIGHT] + 1).astype(np.float64)
 class Patch:
     """A parabola `level + c0 + c1 x + c2 x^2`, x in s from `at`, fitted over x in `first`..`last`.
 
-    `covariance` holds that of the coefficients as (00, 01, 02, 11, 12, 22); `top` is the x of the extreme that
-    was asked for, else 0.
+    `covariance` holds that of the coefficients as (00, 01, 02, 11, 12, 22); `top` is the x of the extreme
+    that was asked for, else 0.
     """
 
     at: float

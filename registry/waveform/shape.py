@@ -142,7 +142,7 @@ def _steepest(patches: list[Patch | None], line: "_Line", at: float) -> Timed:
     """The steepest rise: on the patch about the steepest bin, or on one that knows the same slope better.
 
     A corner hides slopes steeper than any patch can show: a quarter of the bend within the patch, what the
-    bend makes over three bins, and half of what the smoothed profile differs by are added to the error (by
+    bend makes over five bins, and half of what the smoothed profile differs by are added to the error (by
     replay, as for MISFIT).
     """
     smoothed, smoothed_error = line.slope_at(at)
@@ -152,7 +152,7 @@ def _steepest(patches: list[Patch | None], line: "_Line", at: float) -> Timed:
     known = [entry for patch in patches if patch is not None for entry in _slopes(patch)]
     alike = [entry for entry in known if abs(entry[0] - best[0]) <= best[1]]
     slope, error, bend, curve = min(alike, key=lambda entry: entry[1])
-    parts = (error, 0.25 * bend, 3 * curve * line.period / line.at.size, 0.5 * (slope - smoothed))
+    parts = (error, 0.25 * bend, 5 * curve * line.period / line.at.size, 0.5 * (slope - smoothed))
     return Timed(slope, float(np.linalg.norm(parts)))
 
 

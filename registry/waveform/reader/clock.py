@@ -163,6 +163,8 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
     rate = columns.rate_hz
     if rate is not None and abs(slope * rate - 1) > 0.05:
         notes.append(finding("rate_disagrees", declared=rate, found=1 / slope))
+    if float(steps.max()) - float(steps.min()) < 1e-9 * slope:
+        return raw, 0.0
     off = raw - slope * index
     tick = 2.2 * _tick(raw)
     if float(steps.max()) - float(steps.min()) <= tick and float(off.max()) - float(off.min()) < tick:
