@@ -12,14 +12,18 @@ from registry.statistics.sightings import Conflict
 from registry.statistics.spans import SubSpan, resolve
 
 _TOLD = 4
+# Far more than a person reads, and some hundred kilobytes; what lies beyond is asked for from `next_first`.
+MOST_SPANS = 500
 
 
 def answer_serials(model: str, first: str, last: str | None = None) -> dict[str, Any]:
     """Return the `serials` document for one serial, or for the range from `first` to `last`.
 
-    `spans` touch each other and cover exactly what was asked. An end marked `first_excluded` or
+    `spans` touch each other and cover exactly what was asked, or its first MOST_SPANS stretches: then
+    `next_first` is the serial to ask from for the rest, and null otherwise. An end marked `first_excluded` or
     `last_excluded` names the nearest serial just outside, where the scheme has no spelling for the one
-    inside. See `registry.statistics.spans` for what counts and how confident it makes the answer.
+    inside (where that happens at `next_first`, the rest begins with the last serial told). See
+    `registry.statistics.spans` for what counts and how confident it makes the answer.
 
     Raises UnknownPumpModel; Invalid when the model has no serial scheme, when no scheme reads a serial, when
     the two are of different series, or when `first` comes after `last`.
@@ -30,13 +34,17 @@ def answer_serials(model: str, first: str, last: str | None = None) -> dict[str,
     asked = asked_range(pump_model, schemes, first, last)
     evidence = gather(asked)
     namer = Namer(asked.first, evidence.spellings | _spellings(asked), schemes)
-    resolved = resolve(int(asked.first.key), int(asked.last.key), evidence.said, evidence.seen)
-    spans = [_span_document(span, namer) for span in resolved]
+    keys = int(asked.first.key), int(asked.last.key)
+    resolved = resolve(*keys, evidence.said, evidence.seen, most=MOST_SPANS + 1)
+    spans = [_span_document(span, namer) for span in resolved[:MOST_SPANS]]
+    rest = [namer.first(span.first).serial for span in resolved[MOST_SPANS:]]
+    next_first = rest[0] if rest else None
     return {
         "model": pump_model.name,
         "spans": spans,
+        "next_first": next_first,
         **stamp(edition),
-        "says": _says(asked, spans),
+        "says": _says(asked, spans, next_first),
         "cautions": list(cautions.SERIALS),
     }
 
@@ -73,7 +81,7 @@ def _conflict_document(conflict: Conflict) -> dict[str, Any]:
     }
 
 
-def _says(asked: AskedRange, spans: list[dict[str, Any]]) -> str:
+def _says(asked: AskedRange, spans: list[dict[str, Any]], next_first: str | None) -> str:
     whole = asked.first.serial
     if asked.last.serial != whole:
         whole += f" to {asked.last.serial}"
@@ -81,7 +89,10 @@ def _says(asked: AskedRange, spans: list[dict[str, Any]]) -> str:
     if len(spans) > _TOLD:
         told.append(f"and {len(spans) - _TOLD} more stretches")
     disputed = any(span["conflicts"] for span in spans)
-    return f"{whole}: {'; '.join(told)}{'; sources disagree' if disputed else ''}."
+    said = f"{whole}: {'; '.join(told)}{'; sources disagree' if disputed else ''}."
+    if next_first is None:
+        return said
+    return f"{said} Cut after {len(spans)} stretches: ask from {next_first} for the rest."
 
 
 def _what(span: dict[str, Any]) -> str:

@@ -132,15 +132,30 @@ class Conflict:
     def of_units(revision: str, units: Sequence[Seen]) -> "Conflict":
         """Units some clinic took for `revision`."""
         clinics = sorted({clinic for unit in units for clinic, word in unit.voices if word == revision})
-        who = f"clinic{'s' if len(clinics) > 1 else ''} {', '.join(clinics)}"
-        names = ", ".join(unit.serial for unit in units[:_NAMED])
-        more = f" and {len(units) - _NAMED} more" if len(units) > _NAMED else ""
+        who = f"clinic{'s' if len(clinics) > 1 else ''} {_listed(clinics)}"
         verb = "was" if len(units) == 1 else "were"
-        says = f"{names}{more} {verb} seen as revision {revision} by {who}"
+        says = f"{_listed([unit.serial for unit in units])} {verb} seen as revision {revision} by {who}"
         return Conflict(revision, Basis.OBSERVED, who, len(units), says)
 
     @staticmethod
-    def of_span(span: Said) -> "Conflict":
-        """A stored span that says otherwise."""
-        says = f"{span.basis} as revision {span.revision} by {span.source or 'a source not named'}"
-        return Conflict(span.revision, span.basis, span.source, 0, says)
+    def of_spans(spans: Iterable[Said]) -> list["Conflict"]:
+        """Stored spans that say otherwise, those of one revision and basis together."""
+        sources: dict[tuple[str, Basis], dict[str, None]] = defaultdict(dict)
+        for span in spans:
+            sources[span.revision, span.basis][span.source or "a source not named"] = None
+        return [
+            Conflict(
+                revision,
+                basis,
+                _listed(list(names)),
+                0,
+                f"{basis} as revision {revision} by {_listed(list(names))}",
+            )
+            for (revision, basis), names in sources.items()
+        ]
+
+
+def _listed(names: Sequence[str]) -> str:
+    """The first few by name and how many more there are, so that no answer grows with what it tells of."""
+    more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+    return ", ".join(names[:_NAMED]) + more

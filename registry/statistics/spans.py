@@ -7,9 +7,11 @@ length; between two neighbouring observations of one revision, with nothing cont
 inferred stretches between them are given as one stretch, from the first unit seen to the last.
 """
 
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from registry.statistics.sightings import Basis, Conflict, Point, Said, Seen, Voices, points_of
 from registry.statistics.timeline import Ruling, Timeline
@@ -45,44 +47,88 @@ class _Segment:
     ruling: Ruling
 
 
-def resolve(first: int, last: int, said: Iterable[Said], seen: Iterable[Seen]) -> list[SubSpan]:
+def resolve(
+    first: int, last: int, said: Iterable[Said], seen: Iterable[Seen], most: int | None = None
+) -> list[SubSpan]:
     """Cut `first` to `last` into stretches that touch, never overlap and cover exactly what was asked.
 
     `said` are stored spans (declared ones must not overlap each other), `seen` the units measured in and
     around the range; units and spans outside it still decide what lies between them and the range, and add
-    their voices. Raises ValueError when `first` comes after `last`.
+    their voices. With `most`, no more stretches than that are worked out, from the first on. Raises
+    ValueError when `first` comes after `last`.
     """
     if first > last:
         raise ValueError("the first serial comes after the last")
     timeline = Timeline(list(said), points_of(seen))
-    answer = []
-    for group in _grouped(timeline, timeline.segments(first, last)):
-        within = [segment for segment in group if first <= segment.first and segment.last <= last]
-        if within:
-            answer.append(_sub_span(timeline, group, within))
-    return answer
+    weighed = _Weighed(timeline)
+    return [_sub_span(weighed, group, first, last) for group in islice(_groups(timeline, first, last), most)]
 
 
-def _grouped(timeline: Timeline, stretches: Iterable[tuple[int, int]]) -> list[list[_Segment]]:
-    """Neighbouring stretches that stand on the same ground."""
-    groups: list[list[_Segment]] = []
-    for first, last in stretches:
-        segment = _Segment(first, last, timeline.ruling(first, last))
-        if groups and groups[-1][-1].ruling.ground == segment.ruling.ground:
-            groups[-1].append(segment)
-        else:
-            groups.append([segment])
-    return groups
+def _groups(timeline: Timeline, first: int, last: int) -> Iterator[list[_Segment]]:
+    """Neighbouring stretches that stand on the same ground, each in full, as far as they touch the range.
+
+    What lies further out is never looked at, so one serial costs the same however much is known elsewhere.
+    """
+    cuts = timeline.cuts(first, last)
+    segments = _Segments(timeline, cuts)
+    index = bisect_left(cuts, first)
+    while index > 0 and segments.ground(index - 1) == segments.ground(index):
+        index -= 1
+    while index < len(cuts) - 1 and cuts[index] <= last:
+        group = [segments.at(index)]
+        index += 1
+        while index < len(cuts) - 1 and segments.ground(index) == group[0].ruling.ground:
+            group.append(segments.at(index))
+            index += 1
+        yield group
 
 
-def _sub_span(timeline: Timeline, group: Sequence[_Segment], within: Sequence[_Segment]) -> SubSpan:
+class _Segments:
+    """The uncut stretches by number, each ruled on when first asked for."""
+
+    def __init__(self, timeline: Timeline, cuts: Sequence[int]) -> None:
+        self._timeline = timeline
+        self._cuts = cuts
+        self._known: dict[int, _Segment] = {}
+
+    def at(self, index: int) -> _Segment:
+        if index not in self._known:
+            first, last = self._cuts[index], self._cuts[index + 1] - 1
+            self._known[index] = _Segment(first, last, self._timeline.ruling(first, last))
+        return self._known[index]
+
+    def ground(self, index: int) -> tuple[str, object]:
+        return self.at(index).ruling.ground
+
+
+class _Weighed:
+    """Voices and conflicts over the whole a stretch is part of, worked out once for all its stretches."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        self.timeline = timeline
+        self._known: dict[tuple[tuple[int, int], str | None, int], tuple[Voices, tuple[Conflict, ...]]] = {}
+
+    def over(
+        self, extent: tuple[int, int], revision: str | None, spans: int
+    ) -> tuple[Voices, tuple[Conflict, ...]]:
+        """The voices for and against `revision` over `extent`, `spans` stored spans among those for it."""
+        key = (extent, revision, spans)
+        if key not in self._known:
+            around = self.timeline.points_in(*extent)
+            against = _spans_against(self.timeline, revision, extent)
+            voices = Voices.over(around, revision, spans_for=spans, spans_against=len(against))
+            conflicts = (*_seen_otherwise(around, revision), *Conflict.of_spans(against))
+            self._known[key] = voices, conflicts
+        return self._known[key]
+
+
+def _sub_span(weighed: _Weighed, group: Sequence[_Segment], first: int, last: int) -> SubSpan:
     ruling = group[0].ruling
+    within = [segment for segment in group if first <= segment.first and segment.last <= last]
     spans = {span for segment in group for span in segment.ruling.spans}
-    extent = _extent(group, spans)
-    around = timeline.points_in(*extent)
-    against = _spans_against(timeline, ruling.revision, extent)
-    voices = Voices.over(around, ruling.revision, spans_for=len(spans), spans_against=len(against))
-    units, clinics = _counted(timeline.points_in(within[0].first, within[-1].last), ruling)
+    voices, conflicts = weighed.over(_extent(group, spans), ruling.revision, len(spans))
+    units, clinics = _counted(weighed.timeline.points_in(within[0].first, within[-1].last), ruling)
+    is_known = ruling.revision is not None
     return SubSpan(
         first=within[0].first,
         last=within[-1].last,
@@ -90,10 +136,10 @@ def _sub_span(timeline: Timeline, group: Sequence[_Segment], within: Sequence[_S
         basis=_basis(within),
         units=units,
         clinics=clinics,
-        confidence=None if ruling.revision is None else voices.confidence,
-        supporting=0 if ruling.revision is None else voices.supporting,
-        contradicting=0 if ruling.revision is None else voices.contradicting,
-        conflicts=(*_seen_otherwise(around, ruling.revision), *map(Conflict.of_span, against)),
+        confidence=voices.confidence if is_known else None,
+        supporting=voices.supporting if is_known else 0,
+        contradicting=voices.contradicting if is_known else 0,
+        conflicts=conflicts,
     )
 
 

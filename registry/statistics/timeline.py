@@ -1,9 +1,9 @@
 """Stored spans and seen units in serial order, and the ground each stretch between them stands on."""
 
 from bisect import bisect_left, bisect_right
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from registry.statistics.sightings import Basis, Point, Said
 
@@ -24,13 +24,67 @@ class Ruling:
 _GAP = Ruling(None, Basis.UNKNOWN, ("gap", None))
 
 
-@dataclass(frozen=True)
-class _Anchor:
-    """A place where something was observed; stretches are inferred between two of them, never past one."""
+class SpanIndex:
+    """Spans in serial order, of which those that touch a stretch are found without looking at the others.
 
-    first: int
-    last: int
-    revision: str | None
+    A binary tree over the spans sorted by their first serial holds the furthest last serial below each node,
+    so k of n spans are found in about k log n steps, however they overlap.
+    """
+
+    def __init__(self, spans: Iterable[Said]) -> None:
+        self._spans = sorted(spans, key=lambda span: span.first)
+        self._firsts = [span.first for span in self._spans]
+        self._leaves = 1 << max(len(self._spans) - 1, 0).bit_length()
+        lasts = [span.last for span in self._spans]
+        lowest = min(lasts, default=0)
+        self._furthest = [lowest] * self._leaves + lasts + [lowest] * (self._leaves - len(lasts))
+        for node in range(self._leaves - 1, 0, -1):
+            self._furthest[node] = max(self._furthest[2 * node], self._furthest[2 * node + 1])
+
+    def __iter__(self) -> Iterator[Said]:
+        return iter(self._spans)
+
+    def touching(self, first: int, last: int) -> list[Said]:
+        """Spans that share a serial with the stretch, in order of their first."""
+        stop = bisect_right(self._firsts, last)
+        found, nodes = [], [(1, 0, self._leaves)]
+        while nodes:
+            node, start, width = nodes.pop()
+            if start >= stop or self._furthest[node] < first:
+                continue
+            if width == 1:
+                found.append(self._spans[start])
+                continue
+            half = width // 2
+            nodes += [(2 * node + 1, start + half, half), (2 * node, start, half)]
+        return found
+
+
+class _Ends:
+    """Places where something was observed, each with its revision, None where two disagree there."""
+
+    def __init__(self, said: Iterable[tuple[int, str | None]]) -> None:
+        words: dict[int, set[str | None]] = defaultdict(set)
+        for place, revision in said:
+            words[place].add(revision)
+        self._places = sorted(words)
+        self._words = words
+
+    def before(self, key: int) -> tuple[int, str] | None:
+        """The nearest place below `key`; None without one, or without one revision there."""
+        return self._at(bisect_left(self._places, key) - 1)
+
+    def after(self, key: int) -> tuple[int, str] | None:
+        """The nearest place above `key`; None without one, or without one revision there."""
+        return self._at(bisect_right(self._places, key))
+
+    def _at(self, index: int) -> tuple[int, str] | None:
+        if not 0 <= index < len(self._places):
+            return None
+        place = self._places[index]
+        words = self._words[place]
+        revision = next(iter(words)) if len(words) == 1 else None
+        return None if revision is None else (place, revision)
 
 
 class Timeline:
@@ -42,32 +96,32 @@ class Timeline:
     def __init__(self, said: Sequence[Said], points: Sequence[Point]) -> None:
         self._declared = sorted((s for s in said if s.basis is Basis.DECLARED), key=lambda s: s.first)
         self._declared_firsts = [span.first for span in self._declared]
-        self._observed = sorted((s for s in said if s.basis is not Basis.DECLARED), key=lambda s: s.first)
+        self._observed = SpanIndex(s for s in said if s.basis is not Basis.DECLARED)
         self._points = list(points)
         self._keys = [point.key for point in points]
         self._speaking = {point.key: point for point in points if point.words}
-        self._by_last = sorted(self._anchors(), key=lambda a: a.last)
-        self._lasts = [anchor.last for anchor in self._by_last]
-        self._by_first = sorted(self._by_last, key=lambda a: a.first)
-        self._firsts = [anchor.first for anchor in self._by_first]
+        seen = [(point.key, point.word) for point in self._speaking.values()]
+        self._lasts = _Ends([*seen, *((span.last, span.revision) for span in self._observed)])
+        self._firsts = _Ends([*seen, *((span.first, span.revision) for span in self._observed)])
+        self._one_revision_until = self._runs()
 
-    def segments(self, first: int, last: int) -> Iterator[tuple[int, int]]:
-        """Uncut stretches over the range and over everything known around it; the range's ends are cuts."""
-        spans = [*self._declared, *self._observed]
-        low = min([first, *self._speaking, *(span.first for span in spans)])
-        high = max([last, *self._speaking, *(span.last for span in spans)])
-        cuts = {low, high + 1, first, last + 1}
+    def cuts(self, first: int, last: int) -> list[int]:
+        """Where stretches begin, over the range and over everything known around it, and one past the end.
+
+        What is known changes at these places only; the range's ends are cuts as well.
+        """
+        cuts = {first, last + 1}
         for key in self._speaking:
             cuts |= {key, key + 1}
-        for span in spans:
+        for span in (*self._declared, *self._observed):
             cuts |= {span.first, span.last + 1}
-        return ((a, b - 1) for a, b in pairwise(sorted(cuts)))
+        return sorted(cuts)
 
     def ruling(self, first: int, last: int) -> Ruling:
         """What an uncut stretch is: declared, else seen or said there, else between, else unknown."""
-        declared = self._declared_over(first, last)
-        if declared:
-            span = declared[0]
+        start, stop = self._declared_over(first, last)
+        if start < stop:
+            span = self._declared[start]
             return Ruling(span.revision, Basis.DECLARED, ("declared", span.first), (span,))
         spans = tuple(self.observed_spans(first, last))
         point = self._speaking.get(first)
@@ -80,19 +134,26 @@ class Timeline:
         return self._points[bisect_left(self._keys, first) : bisect_right(self._keys, last)]
 
     def observed_spans(self, first: int, last: int) -> list[Said]:
-        """Stored observed spans that touch the stretch."""
-        return [span for span in self._observed if span.first <= last and span.last >= first]
+        """Stored observed spans that touch the stretch, in order of their first."""
+        return self._observed.touching(first, last)
 
-    def _anchors(self) -> Iterable[_Anchor]:
-        for point in self._speaking.values():
-            yield _Anchor(point.key, point.key, point.word)
-        for span in self._observed:
-            yield _Anchor(span.first, span.last, span.revision)
+    def _runs(self) -> list[int]:
+        """For each declared span, one past the last of those that follow it with the same revision."""
+        until = [0] * len(self._declared)
+        for index in range(len(until) - 1, -1, -1):
+            following = index + 1
+            goes_on = following < len(until) and (
+                self._declared[following].revision == self._declared[index].revision
+            )
+            until[index] = until[following] if goes_on else following
+        return until
 
-    def _declared_over(self, first: int, last: int) -> list[Said]:
+    def _declared_over(self, first: int, last: int) -> tuple[int, int]:
+        """Which declared spans touch the stretch: from one index up to, not including, another."""
         start = max(bisect_right(self._declared_firsts, first) - 1, 0)
-        stop = bisect_right(self._declared_firsts, last)
-        return [span for span in self._declared[start:stop] if span.last >= first]
+        if start < len(self._declared) and self._declared[start].last < first:
+            start += 1
+        return start, bisect_right(self._declared_firsts, last)
 
     @staticmethod
     def _at_point(point: Point, spans: tuple[Said, ...]) -> Ruling:
@@ -112,26 +173,13 @@ class Timeline:
         return Ruling(spans[0].revision, Basis.OBSERVED, ("said", spans[0].revision), spans)
 
     def _between(self, first: int, last: int) -> Ruling:
-        before = self._revision_at(self._by_last, bisect_left(self._lasts, first) - 1, ends=True)
-        after = self._revision_at(self._by_first, bisect_right(self._firsts, last), ends=False)
+        before, after = self._lasts.before(first), self._firsts.after(last)
         if before is None or after is None or before[1] != after[1]:
             return _GAP
         revision = before[1]
-        between = self._declared_over(before[0], after[0])
-        if any(span.revision != revision for span in between):
+        start, stop = self._declared_over(before[0], after[0])
+        if start < stop and (
+            self._declared[start].revision != revision or self._one_revision_until[start] < stop
+        ):
             return _GAP
         return Ruling(revision, Basis.INFERRED, ("seen", revision))
-
-    @staticmethod
-    def _revision_at(anchors: Sequence[_Anchor], index: int, *, ends: bool) -> tuple[int, str] | None:
-        """The place and revision of the anchor at `index`; None without one, or where two disagree there."""
-        if not 0 <= index < len(anchors):
-            return None
-        place = anchors[index].last if ends else anchors[index].first
-        step = -1 if ends else 1
-        said = set()
-        while 0 <= index < len(anchors) and (anchors[index].last if ends else anchors[index].first) == place:
-            said.add(anchors[index].revision)
-            index += step
-        revision = said.pop() if len(said) == 1 else None
-        return None if revision is None else (place, revision)

@@ -1,9 +1,13 @@
 """The serials document: what is asked is covered, ends are spelled, disagreement is said."""
 
-import pytest
+import time
 
-from registry.answers.serials import answer_serials
+import pytest
+from django.db.backends.postgresql.psycopg_any import NumericRange
+
+from registry.answers.serials import MOST_SPANS, answer_serials
 from registry.errors import Invalid, UnknownPumpModel
+from registry.models import SerialSpan, Unit
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -184,3 +188,110 @@ def test_the_number_of_queries_does_not_grow(model, units, django_assert_num_que
         measured(model, f"LK{number:06}", "A")
     with django_assert_num_queries(7):
         answer_serials("Lapwing One", "LK000010", "LK000030")
+
+
+def test_digits_and_letters_in_one_part_are_one_order() -> None:
+    model = factories.pump_model("Godwit", pattern=r"(?P<n>[0-9A-Z]{3})", order=["n"])
+    factories.span(model, "A", "00A", "00Z")
+    assert brief(answer_serials("Godwit", "010")) == [("010", "010", None, "unknown")]
+    assert brief(answer_serials("Godwit", "035")) == [("035", "035", None, "unknown")]
+    assert brief(answer_serials("Godwit", "009", "010")) == [
+        ("009", "009", None, "unknown"),
+        ("00A", "00Z", "A", "declared"),
+        ("010", "010", None, "unknown"),
+    ]
+
+
+def test_a_clinic_of_two_minds_on_one_unit_is_heard_twice(model) -> None:
+    for label in ("A", "B", None, "A"):
+        measured(model, "LK000123", label, "south")
+    measured(model, "LK000123", "A", "north")
+    (span,) = answer_serials("Lapwing One", "LK000123")["spans"]
+    assert (span["revision"], span["clinics"], span["supporting"], span["contradicting"]) == ("A", 2, 2, 1)
+    assert [c["says"] for c in span["conflicts"]] == ["LK000123 was seen as revision B by clinic south"]
+
+
+def test_every_clinic_is_heard_whatever_else_was_withdrawn(model) -> None:
+    for code in ("north", "south", "east", "west"):
+        measured(model, "LK000123", "A", code)
+        measured(model, "LK000123", "B", code, state="held")
+    measured(model, "LK000124", "B", state="held")
+    document = answer_serials("Lapwing One", "LK000123", "LK000124")
+    assert [(s["revision"], s["clinics"], s["supporting"]) for s in document["spans"]] == [
+        ("A", 4, 4),
+        (None, 0, 0),
+    ]
+
+
+@pytest.fixture
+def alternating(model):
+    """A row of MOST_SPANS + 2 neighbouring units, A and B in turn, each with a run."""
+    first = factories.unit(model, "LK000001", "A")
+    units = [
+        Unit(pump_model=model, serial=f"LK{n:06}", scheme=first.scheme, series="LK", key=n)
+        for n in range(2, MOST_SPANS + 3)
+    ]
+    for number, unit in enumerate([first, *Unit.objects.bulk_create(units)]):
+        factories.run(unit, "north", "AB"[number % 2])
+
+
+@pytest.mark.usefixtures("alternating")
+def test_a_long_answer_is_cut_and_says_how_to_go_on() -> None:
+    document = answer_serials("Lapwing One", "LK000001", "LK000600")
+    assert len(document["spans"]) == MOST_SPANS
+    assert document["spans"][-1]["last"] == f"LK{MOST_SPANS:06}"
+    assert document["next_first"] == f"LK{MOST_SPANS + 1:06}"
+    assert document["says"].endswith(
+        f"and 496 more stretches. Cut after 500 stretches: ask from {document['next_first']} for the rest."
+    )
+    rest = answer_serials("Lapwing One", document["next_first"], "LK000600")
+    assert brief(rest) == [
+        ("LK000501", "LK000501", "A", "observed"),
+        ("LK000502", "LK000502", "B", "observed"),
+        ("LK000503", "LK000600", None, "unknown"),
+    ]
+    assert rest["next_first"] is None
+
+
+@pytest.mark.usefixtures("alternating")
+def test_an_answer_that_just_fits_is_not_cut() -> None:
+    document = answer_serials("Lapwing One", "LK000001", f"LK{MOST_SPANS:06}")
+    assert len(document["spans"]) == MOST_SPANS
+    assert document["next_first"] is None
+    assert "Cut" not in document["says"]
+
+
+def test_going_on_where_the_scheme_has_no_next_serial_repeats_the_last_one() -> None:
+    model = factories.pump_model("Whimbrel", pattern=r"(?P<week>\d{3})-(?P<n>\d)", order=["week", "n"])
+    for week in range(1, MOST_SPANS // 2 + 2):
+        factories.span(model, "A", f"{week:03}-0", f"{week:03}-9")
+    document = answer_serials("Whimbrel", "000-9", "251-9")
+    assert len(document["spans"]) == MOST_SPANS
+    assert document["next_first"] == document["spans"][-1]["last"] == "250-9"
+    rest = answer_serials("Whimbrel", "250-9", "251-9")
+    assert brief(rest) == [
+        ("250-9", "250-9", "A", "declared"),
+        ("250-9", "251-0", None, "unknown"),
+        ("251-0", "251-9", "A", "declared"),
+    ]
+    assert rest["next_first"] is None
+
+
+def test_one_serial_among_thousands_of_observed_spans_is_quick(model) -> None:
+    like = factories.span(model, "A", "LK000001", "LK000002", basis="observed")
+    shared = {"pump_model": model, "scheme": like.scheme, "series": "LK", "basis": "observed", "source": "s"}
+    by_turns = [factories.revision(model, label) for label in "AB"]
+    SerialSpan.objects.bulk_create(
+        SerialSpan(
+            revision=by_turns[n % 2],
+            first=f"LK{n * 10:06}",
+            last=f"LK{n * 10 + 5:06}",
+            keys=NumericRange(n * 10, n * 10 + 5, "[]"),
+            **shared,
+        )
+        for n in range(1, 4000)
+    )
+    begun = time.perf_counter()
+    document = answer_serials("Lapwing One", "LK020003")
+    assert time.perf_counter() - begun < 0.5
+    assert brief(document) == [("LK020003", "LK020003", "A", "observed")]

@@ -235,3 +235,31 @@ def test_a_serial_alone_gets_the_same_revision_as_within_a_range(
     (alone,) = resolve(place, place, said, sightings)
     within = [s for s in resolve(0, 60, said, sightings) if s.first <= place <= s.last]
     assert [(s.revision, s.confidence) for s in within] == [(alone.revision, alone.confidence)]
+
+
+@settings(deadline=None)
+@given(asked=RANGES, units=UNITS, said=said_spans(), most=st.integers(1, 4))
+def test_the_first_few_stretches_are_those_of_the_whole_answer(
+    asked: tuple[int, int],
+    units: list[tuple[int, frozenset[tuple[str, str | None]]]],
+    said: list[Said],
+    most: int,
+) -> None:
+    sightings = [Seen(key, f"S{key}", voices) for key, voices in units]
+    assert resolve(*asked, said, sightings, most=most) == resolve(*asked, said, sightings)[:most]
+
+
+@settings(deadline=None)
+@given(asked=RANGES, units=UNITS, said=said_spans(), most=st.integers(1, 4))
+def test_going_on_from_a_cut_tells_the_same_as_asking_at_once(
+    asked: tuple[int, int],
+    units: list[tuple[int, frozenset[tuple[str, str | None]]]],
+    said: list[Said],
+    most: int,
+) -> None:
+    sightings = [Seen(key, f"S{key}", voices) for key, voices in units]
+    first, told = asked[0], []
+    while first <= asked[1]:
+        told += resolve(first, asked[1], said, sightings, most=most)
+        first = told[-1].last + 1
+    assert told == resolve(*asked, said, sightings)
