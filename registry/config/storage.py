@@ -25,14 +25,22 @@ class DurableFileStorage(FileSystemStorage):
             return name
         self._make_folder(target.parent)
         draft = target.with_name(f".{secrets.token_hex(8)}")
+        try:
+            self._write(draft, content)
+            draft.rename(target)
+        except BaseException:
+            draft.unlink(missing_ok=True)
+            raise
+        self._sync_folder(target.parent)
+        return name
+
+    @staticmethod
+    def _write(draft: Path, content: "File[Any]") -> None:
         with draft.open("xb") as out:
             for chunk in content.chunks():
                 out.write(chunk)
             out.flush()
             os.fsync(out.fileno())
-        draft.rename(target)
-        self._sync_folder(target.parent)
-        return name
 
     def _make_folder(self, folder: Path) -> None:
         """Make what is missing down to `folder`, from the top, each entry durable before the next."""
