@@ -1,11 +1,12 @@
 """The catalogue over HTTP: who may load it, how it is listed, how gauges are declared."""
 
+import json
 from copy import deepcopy
 
 import pytest
-from django.db import OperationalError, connection
 from knox.models import get_token_model
 
+from registry.models import PumpModel
 from tests.declared import CATALOGUE, GAUGE, MODEL
 
 pytestmark = pytest.mark.django_db
@@ -75,20 +76,47 @@ def test_an_expired_or_revoked_token_is_refused(operator):
     assert (answer.status_code, answer.json()["code"]) == (401, "not_signed_in")
 
 
-def test_every_answer_carries_versions_and_a_request_id(stranger, db):
-    answer = stranger.get("/api/v1/health", headers={"X-Request-Id": "abcdefgh-1"})
-    assert answer["X-Request-Id"] == "abcdefgh-1"
-    assert answer["Vacuary-Version"] == answer.json()["version"]
-    assert answer["Vacuary-Clients"] == answer.json()["clients"]
-    nowhere = stranger.get("/api/v1/nowhere")
-    assert (nowhere.status_code, nowhere.json()["code"]) == (404, "not_found")
+@pytest.mark.parametrize("name", ["a\0", "\ud800", " ", "line\nbreak", "x" * 41])
+def test_a_mark_must_have_a_name(curator, name):
+    declared = deepcopy(CATALOGUE)
+    declared["pump_model"][0]["revision"][0]["marks"] = {name: "amber"}
+    answer = curator.post("/api/v1/catalogue", json.dumps(declared), content_type="application/json")
+    assert answer.status_code in (400, 422)
+    assert not PumpModel.objects.exists()
 
 
-def test_an_absent_database_is_told_as_unavailable(stranger, db, monkeypatch):
+@pytest.mark.parametrize(
+    "path",
+    [
+        ("maker",),
+        ("name",),
+        ("revision", 0, "label"),
+        ("revision", 0, "firmware", 0),
+        ("revision", 0, "marks", "housing"),
+        ("revision", 0, "span", 0, "first"),
+        ("revision", 0, "span", 0, "source"),
+        ("serial_scheme", 0, "pattern"),
+        ("serial_scheme", 0, "order", 0),
+        ("claim", 0, "unit"),
+        ("claim", 0, "source"),
+    ],
+)
+@pytest.mark.parametrize("text", ["a\0b", "a\ud800b"])
+def test_text_that_no_database_stores_is_refused_by_its_path(curator, path, text):
+    declared = deepcopy(CATALOGUE)
+    entry = declared["pump_model"][0]
+    for step in path[:-1]:
+        entry = entry[step]
+    entry[path[-1]] = text
+    answer = curator.post("/api/v1/catalogue", json.dumps(declared), content_type="application/json")
+    assert answer.status_code == 422
+    assert str(path[-1]) in answer.json()["errors"][0]["field"]
+    assert not PumpModel.objects.exists()
 
-    def gone(*args):
-        raise OperationalError("the connection was lost")
 
-    monkeypatch.setattr(connection, "cursor", gone)
-    answer = stranger.get("/api/v1/health")
-    assert (answer.status_code, answer.json()["code"], answer["Retry-After"]) == (503, "unavailable", "2")
+def test_a_gauge_has_one_code_in_any_capitals(operator):
+    first = operator.put("/api/v1/gauges/Lab-2", GAUGE, format="json")
+    again = operator.put("/api/v1/gauges/LAB-2", GAUGE | {"accuracy": "1 % FS"}, format="json")
+    assert (first.status_code, again.status_code) == (201, 200)
+    assert (again.json()["id"], again.json()["code"]) == (first.json()["id"], "Lab-2")
+    assert again.json()["accuracy_mmhg"] == 4.0

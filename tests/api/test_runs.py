@@ -3,9 +3,12 @@
 import json
 
 import pytest
+from django.core.files.storage import storages
 from django.core.files.uploadedfile import SimpleUploadedFile
 from drf_spectacular.generators import SchemaGenerator
 
+from registry.models import Trace
+from tests.api.conftest import signed_in
 from tests.declared import provenance
 from tests.traces import trace_bytes
 
@@ -74,19 +77,6 @@ def test_unknown_keys_are_refused(operator):
     assert (problem["code"], problem["errors"][0]["field"]) == ("unknown_provenance_key", "patient")
 
 
-@pytest.mark.parametrize("said", ["", "[1]", "{", '{"level": NaN}', '"text"', "[" * 5000])
-def test_provenance_that_is_no_object(operator, said):
-    form = {"trace": SimpleUploadedFile("t.csv", b"x"), "provenance": said}
-    answer = operator.post("/api/v1/runs", form, format="multipart")
-    assert (answer.status_code, answer.json()["errors"][0]["field"]) == (422, "provenance")
-
-
-def test_a_body_beyond_the_bound_is_refused_unread(operator, settings):
-    settings.VACUARY_BODY_LIMIT = 1000
-    answer = upload(operator)
-    assert (answer.status_code, answer.json()["code"]) == (413, "too_large")
-
-
 def test_others_see_a_run_without_operator_note_and_trace(operator, neighbour, stranger):
     run = upload(operator, note="bench by the window").json()
     assert (run["operator"], run["note"]) == ("thyme", "bench by the window")
@@ -102,8 +92,59 @@ def test_others_see_a_run_without_operator_note_and_trace(operator, neighbour, s
     assert b"".join(mine.streaming_content) == trace_bytes()
 
 
-def test_cycles_are_shown_one_by_one(operator):
+def test_headings_of_the_file_are_for_the_clinic_and_curators(operator, neighbour, stranger, curator):
+    data = trace_bytes().replace(b"vacuum (mmHg)", b"vacuum Mary Roe (mmHg)")
+    run = upload(operator, data).json()
+    address = f"/api/v1/runs/{run['id']}"
+    assert "Mary Roe" in run["read"]["vacuum_column"]
+    assert curator.get(address).json()["read"] == operator.get(address).json()["read"] == run["read"]
+    for client in (neighbour, stranger):
+        for seen in (client.get(address).json(), client.get("/api/v1/runs").json()["results"][0]):
+            assert "Mary" not in json.dumps(seen)
+            assert seen["read"]["samples"] == run["read"]["samples"]
+
+
+def test_why_a_run_was_withdrawn_is_for_the_clinic_and_curators(operator, neighbour, stranger):
+    elsewhere = signed_in("fernhill", "dill", curator=True)
+    run = upload(operator, note="by the window").json()
+    address = f"/api/v1/runs/{run['id']}"
+    operator.post(f"{address}/withdraw", {"reason": "asked by Mary Roe"}, format="json")
+    for client in (neighbour, stranger):
+        seen = client.get(address).json()
+        assert seen["state"] == "withdrawn"
+        assert {"withdrawn_why", "note", "operator"}.isdisjoint(seen)
+    seen = elsewhere.get(address).json()
+    assert (seen["withdrawn_why"], seen["note"]) == ("asked by Mary Roe", "by the window")
+    assert "operator" not in seen
+
+
+@pytest.mark.parametrize("body", [{"reason": "x", "client": "y"}, ["x"], {"reason": ["x"]}, {}])
+def test_withdrawing_takes_a_reason_and_nothing_else(operator, body):
     run = upload(operator).json()
+    answer = operator.post(f"/api/v1/runs/{run['id']}/withdraw", body, format="json")
+    assert answer.status_code == 422
+    assert operator.get(f"/api/v1/runs/{run['id']}").json()["state"] == "accepted"
+
+
+def test_a_trace_missing_from_the_storage_is_told(operator, caplog):
+    run = upload(operator).json()
+    storages["traces"].delete(Trace.objects.get().storage_name)
+    for what in ("trace", "cycles"):
+        answer = operator.get(f"/api/v1/runs/{run['id']}/{what}")
+        assert (answer.status_code, answer.json()["code"]) == (404, "not_found")
+        assert "backup" in answer.json()["hint"]
+    assert run["digest"] in caplog.text
+
+
+def test_an_upload_signs_in_and_reads_its_form_with_one_query(operator, django_assert_num_queries):
+    with django_assert_num_queries(1):
+        assert upload(operator, patient="x").status_code == 422
+
+
+def test_cycles_are_shown_one_by_one_to_those_who_signed_in(operator, neighbour, stranger):
+    run = upload(operator).json()
+    assert stranger.get(f"/api/v1/runs/{run['id']}/cycles").status_code == 401
+    assert neighbour.get(f"/api/v1/runs/{run['id']}/cycles").status_code == 200
     cycles = operator.get(f"/api/v1/runs/{run['id']}/cycles").json()["cycles"]
     assert len(cycles) == pytest.approx(27, abs=2)
 
@@ -130,6 +171,7 @@ def test_lists_are_paged_and_filtered(operator, neighbour, django_assert_max_num
     assert len(operator.get("/api/v1/runs?level=2&serial=lk-000123").json()["results"]) == 2
     assert len(operator.get("/api/v1/runs?mine=true").json()["results"]) == 5
     assert neighbour.get("/api/v1/runs?mine=true").json()["results"] == []
+    assert len(neighbour.get("/api/v1/runs?mine=False").json()["results"]) == 5
     assert operator.get("/api/v1/runs?state=held").json()["results"] == []
     with django_assert_max_num_queries(7):
         operator.get("/api/v1/runs?page_size=500")

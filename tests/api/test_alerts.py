@@ -1,0 +1,81 @@
+"""Alerts over HTTP: listing by state and rule, and what a curator says to one."""
+
+import pytest
+
+from registry.models import AlertState
+from tests.api.stored import alert
+
+pytestmark = pytest.mark.django_db
+REASON = "the gauge had been in the cold"
+
+
+def ids(client, **query):
+    return [row["id"] for row in client.get("/api/v1/alerts", query).json()["results"]]
+
+
+def test_alerts_are_listed_newest_first_by_rule_and_state(stranger):
+    raised, seen = alert("a/G1"), alert("b/G1", state=AlertState.SEEN)
+    settled, other = alert("c/G1", state=AlertState.SETTLED), alert("d/G1", rule="unit_drifts")
+    assert ids(stranger) == [other.pk, settled.pk, seen.pk, raised.pk]
+    assert ids(stranger, state="open") == [other.pk, seen.pk, raised.pk]
+    assert ids(stranger, state="settled") == [settled.pk]
+    assert ids(stranger, state="open", rule="gauge_reads_off") == [seen.pk, raised.pk]
+
+
+def test_an_alert_names_its_subject_and_carries_cautions(stranger):
+    alert("elmsworth/G1")
+    (row,) = stranger.get("/api/v1/alerts").json()["results"]
+    assert row["subject"] == {"gauge": "elmsworth/G1"}
+    assert row["closed"] is None
+    assert row["cautions"]
+
+
+def test_a_state_nobody_knows_is_refused(stranger):
+    problem = stranger.get("/api/v1/alerts", {"state": "opened"}).json()
+    assert (problem["code"], problem["errors"][0]["field"]) == ("invalid", "state")
+
+
+def test_alerts_are_paged(stranger):
+    for number in range(3):
+        alert(f"elmsworth/G{number}")
+    first = stranger.get("/api/v1/alerts", {"state": "open", "page_size": 2}).json()
+    rest = stranger.get(first["next"]).json()
+    assert [len(first["results"]), len(rest["results"]), rest["next"]] == [2, 1, None]
+
+
+def test_a_curator_sees_and_dismisses(curator, stranger):
+    found = alert()
+    assert curator.post(f"/api/v1/alerts/{found.pk}/seen").json()["state"] == "seen"
+    gone = curator.post(f"/api/v1/alerts/{found.pk}/dismiss", {"reason": REASON}, format="json").json()
+    assert (gone["state"], gone["closed"]["why"]) == ("dismissed", REASON)
+    (seen_by_all,) = stranger.get("/api/v1/alerts").json()["results"]
+    assert seen_by_all["closed"]["why"] is None
+    assert REASON not in str(seen_by_all)
+    assert curator.get("/api/v1/alerts").json()["results"][0]["closed"]["why"] == REASON
+
+
+@pytest.mark.parametrize("what", ["seen", "dismiss"])
+def test_only_curators_answer_alerts(operator, stranger, what):
+    address = f"/api/v1/alerts/{alert().pk}/{what}"
+    assert operator.post(address, {"reason": REASON}, format="json").status_code == 403
+    assert stranger.post(address, {"reason": REASON}, format="json").status_code == 401
+
+
+def test_a_closed_alert_stays_closed(curator):
+    found = alert(state=AlertState.SETTLED)
+    for what in ("seen", "dismiss"):
+        answer = curator.post(f"/api/v1/alerts/{found.pk}/{what}", {"reason": REASON}, format="json")
+        assert (answer.status_code, answer.json()["code"]) == (409, "conflict")
+    nowhere = curator.post(f"/api/v1/alerts/{found.pk + 1}/seen")
+    assert (nowhere.status_code, nowhere.json()["code"]) == (404, "not_found")
+
+
+@pytest.mark.parametrize(
+    "body", [{}, {"reason": " "}, {"reason": "x" * 301}, {"reason": "x", "by": "y"}, ["x"]]
+)
+def test_dismissing_needs_a_reason_and_takes_nothing_else(curator, body):
+    found = alert()
+    answer = curator.post(f"/api/v1/alerts/{found.pk}/dismiss", body, format="json")
+    assert (answer.status_code, answer.json()["code"]) == (422, "invalid")
+    found.refresh_from_db()
+    assert found.state == AlertState.RAISED
