@@ -1,6 +1,7 @@
 """What is noted about a measured trace. Limits are common practice, no published source, unless said."""
 
 from collections.abc import Iterator
+from itertools import groupby
 from math import isfinite
 
 import numpy as np
@@ -9,13 +10,14 @@ from .analyse import Analysis
 from .condition import Signal, Zero
 from .cycles import Crossings
 from .findings import finding
-from .order import dot, median
+from .order import dot, median, running_median
 from .types import Finding, Floats, GaugeSpec, Quantity
 
 FEWEST_CYCLES, FEW_CYCLES = 3, 8
 FEWEST_SAMPLES, FEW_SAMPLES = 6.0, 12.0
 WEAKEST_SWING = 10.0
 FAR_ZERO = 10.0
+PAUSE_CYCLES = 5  # missing in a row: the pump stood still
 
 
 def gauge_checks(gauge: GaugeSpec | None, zero: Zero | None, *, absolute: bool) -> Iterator[Finding]:
@@ -71,11 +73,19 @@ def cycle_checks(analysis: Analysis, crossings: Crossings, metrics: dict[str, Qu
         yield finding(
             "losses", at_s=float(analysis.slots.start[first]), count=lost, cycles=len(analysis.loss)
         )
+    row = _longest_run(analysis.loss, "missing")
+    if row >= PAUSE_CYCLES:
+        yield finding("paused", count=row, seconds=row * analysis.mean_period)
     spread = metrics.get("period_spread")
     if spread is not None and spread.value > 0.08:
         yield finding("irregular", spread=spread.value)
     if crossings.double:
         yield finding("double_pulse")
+
+
+def _longest_run(kinds: tuple[str, ...], wanted: str) -> int:
+    """The most entries of a kind in a row."""
+    return max((len(list(group)) for kind, group in groupby(kinds) if kind == wanted), default=0)
 
 
 def course_checks(
@@ -124,19 +134,19 @@ def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:
             return finding(
                 "two_settings", float(at[index]), first=f"{before:.0f} mmHg", second=f"{after:.0f} mmHg"
             )
-    between = np.diff(crossings.rise)
-    single = between < 1.5 * median(between)
-    split = best_step(between[single])
+    between = running_median(np.diff(crossings.rise), 5)
+    split = best_step(between)
     if split is None or abs(split[2] - split[1]) < 0.08 * split[1]:
         return None
     one, two = (f"{60 / value:.0f} cycles/min" for value in split[1:])
-    return finding("two_settings", float(crossings.rise[:-1][single][split[0]]), first=one, second=two)
+    return finding("two_settings", float(crossings.rise[split[0]]), first=one, second=two)
 
 
 def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None:
     """(first index after, mean before, mean after) of the step that explains most, or None.
 
-    None too when a straight line explains the values about as well, or when the step is within the scatter.
+    None too when a straight line explains the values about as well, when the step is within the scatter, or
+    when the values about it do not leap but grow into each other, as those of a pump that settles do.
     """
     count = values.size
     if count < 2 * least or not isfinite(float(values.sum())):
@@ -152,4 +162,6 @@ def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None
     line = values - values.mean() - slope * (np.arange(count) - (count - 1) / 2)
     if left > 0.5 * dot(line, line) or gain[best] < 25 * left / max(count - 2, 1):
         return None
-    return int(split[best]), float(before[best]), float(after[best])
+    at, step = int(split[best]), float(after[best] - before[best])
+    leap = median(values[at : at + 3]) - median(values[at - 3 : at])
+    return (at, float(before[best]), float(after[best])) if leap / step > 0.75 else None

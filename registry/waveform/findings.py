@@ -151,6 +151,11 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "Vacuum was lost or not built in {count} of {cycles} cycles.",
             "Check valve, membrane and flange seat; if it comes again the pump itself does it.",
         ),
+        "paused": Entry(
+            "hold",
+            "The pump stood still for {count} cycles in a row, about {seconds:.0f} s.",
+            "Record again without switching the pump off, or cut the recording at the pause.",
+        ),
         "irregular": Entry(
             "caution",
             "Cycles are irregular: the period varies by {spread:.0%}.",

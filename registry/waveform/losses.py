@@ -17,6 +17,7 @@ from .types import Flags, Floats, LossKind
 Indices = NDArray[np.intp]
 
 NEIGHBOURS = 9  # cycles against whose median each is judged
+RUN_UP_LACK = 0.03  # of the neighbours' vacuum: what the cycle after a build-up still lacks
 CLEAR_OF = 7.0  # robust standard deviations of the pulses' own variation
 
 
@@ -81,15 +82,21 @@ def window_means(seconds: Floats, total: Floats, first_s: Floats, last_s: Floats
     return np.asarray((total[last] - total[first]) / (last - first))
 
 
-def deficits(seconds: Floats, vacuum: Floats, start: Floats, pulse: Pulse) -> tuple[Floats, Floats, Floats]:
-    """(lack over the hold, over the whole pulse, hold means); lacks are shares of what neighbours show."""
+def deficits(seconds: Floats, vacuum: Floats, slots: Slots, pulse: Pulse) -> tuple[Floats, Floats, Floats]:
+    """(lack over the hold, over the whole pulse, hold means); lacks are shares of what neighbours show.
+
+    Neighbours are cycles whose rise came, so that a row of missing ones is not taken for the usual.
+    """
     total = np.concatenate([[0.0], np.cumsum(vacuum)])
+    start, came = slots.start, np.flatnonzero(slots.rise >= 0)
     hold = window_means(seconds, total, start + pulse.hold_from, start + pulse.hold_to)
     whole = window_means(seconds, total, start, start + pulse.end)
     least = 0.2 * pulse.swing
     lacks = []
     for means in (hold, whole):
-        near = running_median(means, NEIGHBOURS)
+        near = running_median(means[came], NEIGHBOURS)
+        if came.size < start.size:
+            near = np.interp(np.arange(start.size), came, near)
         lacks.append((near - means) / np.maximum(near - pulse.low, least))
     return lacks[0], lacks[1], hold
 
@@ -115,7 +122,7 @@ def classify(
     A cycle is lost that lacks much of its hold, or that reaches the high level and ends early, clear of how
     pulses vary in this trace.
     """
-    hold, whole, means = deficits(seconds, vacuum, slots.start, pulse)
+    hold, whole, means = deficits(seconds, vacuum, slots, pulse)
     usual = 1.4826 * median(np.abs(whole - median(whole)))
     short = whole > max(edition.pulse_deficit, CLEAR_OF * usual)
     suspects = np.flatnonzero((hold > edition.hold_deficit) | short)
@@ -127,12 +134,18 @@ def classify(
             kinds[slot] = "weak" if share > 0.2 else "missing"
         elif hold[slot] > edition.hold_deficit or share > edition.high_reference:
             kinds[slot] = "collapsed" if share > 0.8 else "weak"
-    return _without_run_up(kinds, means), means
+    return _without_run_up(kinds, means, hold), means
 
 
-def _without_run_up(kinds: list[LossKind], means: Floats) -> tuple[LossKind, ...]:
-    """A pump that builds up over its first cycles loses nothing: rising weak cycles there are whole."""
-    leading = next((index for index, kind in enumerate(kinds) if kind != "weak"), len(kinds))
-    if 2 <= leading <= len(kinds) // 3 and np.all(np.diff(means[: leading + 1]) > 0):
+def _without_run_up(kinds: list[LossKind], means: Floats, lack: Floats) -> tuple[LossKind, ...]:
+    """A pump that builds up over its first cycles loses nothing: rising cycles there are whole.
+
+    The build-up shows in the first cycle that is strong enough: it still lacks a little.
+    """
+    leading = next(
+        (index for index, kind in enumerate(kinds) if kind not in {"weak", "collapsed"}), len(kinds)
+    )
+    rising = bool(np.all(np.diff(means[: leading + 1]) > 0))
+    if 1 <= leading <= len(kinds) // 3 and rising and (leading > 1 or lack[leading] > RUN_UP_LACK):
         kinds[:leading] = [""] * leading
     return tuple(kinds)

@@ -193,6 +193,33 @@ def test_lost_cycles_are_cautioned_with_the_time_of_the_first():
     assert result.metrics["loss_rate"].value == pytest.approx(100 * len(trace.losses) / 39, abs=1.5)
 
 
+def test_a_pause_is_held_and_its_cycles_are_missing():
+    seconds, vacuum = made()
+    still = np.where((seconds > 15.1) & (seconds < 23.1), 20.0, vacuum)
+    result = measured(seconds, still)
+    assert "paused" in codes(result)
+    assert result.cycles.loss.count("missing") in {7, 8}
+    assert result.metrics["cycle_rate"].value == pytest.approx(60, rel=1e-3)
+
+
+def test_stimulation_before_expression_is_two_settings():
+    at = np.arange(6000) / 100
+    quick = 5 + 110 * np.interp(np.mod(at, 0.5) / 0.5, [0, 0.2, 0.5, 0.6, 1], [0, 1, 1, 0, 0])
+    slow = 15 + 220 * np.interp(np.mod(at, 1.0), [0, 0.2, 0.5, 0.6, 1], [0, 1, 1, 0, 0])
+    vacuum = np.where(at < 30, quick, slow) + 0.3 * np.random.default_rng(1).standard_normal(at.size)
+    assert "two_settings" in codes(measured(at, vacuum))
+
+
+def test_a_pump_that_builds_up_loses_nothing_and_settles():
+    at = np.arange(6000) / 100
+    build = 1 - np.exp(-(np.floor(at) + 1) / 3)
+    vacuum = 20 + 200 * build * np.interp(np.mod(at, 1.0), [0, 0.2, 0.5, 0.6, 1], [0, 1, 1, 0, 0])
+    result = measured(at, vacuum + 0.3 * np.random.default_rng(1).standard_normal(at.size))
+    assert result.metrics["loss_rate"].value == 0
+    assert 4 < result.metrics["settling_time"].value < 10
+    assert "two_settings" not in codes(result)
+
+
 def test_irregular_cycles_are_cautioned():
     assert "irregular" in codes(measured(*made(Pump(period_spread=0.12, rest=0.6))))
 
