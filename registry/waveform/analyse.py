@@ -8,7 +8,7 @@ from .condition import Signal
 from .cycles import Crossings
 from .editions import Edition
 from .losses import Pulse, Slots, classify, due_cycles
-from .order import dot, median
+from .order import dot, median, running_median
 from .profile import Fold, Profile, fold, rough, smooth
 from .refine import Deviations, deviations, mark
 from .shape import Shape, shape
@@ -16,6 +16,7 @@ from .types import Flags, Floats, LossKind
 
 STEADY = 2.0  # reading errors that crossings of a steady pump may stray from an even beat
 FURTHEST_SHIFT = 0.1  # of the shorter of width and rest: more is no refinement of a crossing
+HEIGHT = 0.12  # of the swing: cycles higher or lower than their neighbours by more are left out likewise
 USUAL = 0.2  # cycles whose period or width is further from the median are left out of the common cycle
 
 
@@ -41,14 +42,18 @@ class Analysis:
     mean_period: float
 
 
-def usual_cycles(crossings: Crossings, gaps: Floats) -> Flags:
-    """Cycles fit for folding: of usual period and width, without a gap inside."""
-    period = np.diff(crossings.rise)
-    width = crossings.fall[: period.size] - crossings.rise[:-1]
+def usual_cycles(signal: Signal, crossings: Crossings) -> Flags:
+    """Cycles fit for folding: of usual period, width and height among their neighbours, without a gap."""
+    rise = crossings.rise
+    period = np.diff(rise)
+    width = crossings.fall[: period.size] - rise[:-1]
     usual = np.abs(period / median(period) - 1) < USUAL
     middle = median(width[np.isfinite(width)])
     usual &= np.abs(width - middle) < max(USUAL * middle, 0.05 * median(period))
-    usual &= ~overlapping(crossings.rise[:-1], crossings.rise[1:], gaps)
+    bounds = np.minimum(np.searchsorted(signal.seconds, rise), signal.seconds.size - 1)
+    top = np.maximum.reduceat(signal.vacuum, bounds)[:-1]
+    usual &= np.abs(top - running_median(top, 9)) < HEIGHT * (crossings.high - crossings.low)
+    usual &= ~overlapping(rise[:-1], rise[1:], signal.gaps)
     return np.asarray(usual)
 
 
@@ -62,7 +67,7 @@ def overlapping(start: Floats, end: Floats, gaps: Floats) -> Flags:
 
 def analyse(signal: Signal, crossings: Crossings, edition: Edition) -> Analysis | None:
     """The analysis, or None when fewer than two cycles are fit for folding or no whole pulse shows."""
-    use = usual_cycles(crossings, signal.gaps)
+    use = usual_cycles(signal, crossings)
     if use.sum() < 2:
         return None
     floor = max(signal.resolution / np.sqrt(12.0), 1e-9 * (crossings.high - crossings.low))
