@@ -58,6 +58,9 @@ class SerialsDocument(AnswerDocument):
     """Sub-spans in serial order; what is not known is said as unknown."""
 
     spans = SpanAnswer(many=True)
+    next_first = serializers.CharField(
+        allow_null=True, help_text="where to ask on from when the answer was cut for its length, else null"
+    )
 
 
 class DistributionsQuery(serializers.Serializer[Any]):
