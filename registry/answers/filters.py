@@ -1,11 +1,11 @@
 """Check what a person narrows an answer down to, and name what there is when it is not known."""
 
 import difflib
-import re
 from collections.abc import Iterable
 
 from registry.errors import Fault, Invalid
 from registry.models import Mode, Power
+from registry.models.levels import level_text
 from registry.waveform.editions import edition_of
 
 
@@ -25,13 +25,10 @@ def chosen_metric(metric: str | None, edition: int) -> str | None:
 
 
 def chosen_level(level: str | float | None) -> str | None:
-    """Return the level as stored: "LOW" is low, 3.0 and "3.0" are 3. Raises Invalid on the field `level`.
-
-    A run's level is brought to the same form when it is received.
-    """
+    """Return the level as stored: "LOW" is low, 3.0 and "3.0" are 3. Raises Invalid on the field `level`."""
     if level is None:
         return None
-    return re.sub(r"^(\d+)\.0+$", r"\1", _text("level", str(level), 20).lower()) or None
+    return level_text(_text("level", str(level), 20)) or None
 
 
 def chosen_programme(programme: str | None) -> str | None:

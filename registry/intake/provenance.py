@@ -14,7 +14,8 @@ from typing import Any
 
 from registry.errors import Fault, Invalid, UnknownProvenanceKey
 from registry.models import Operator
-from registry.models.serials import bare
+from registry.models.levels import level_text
+from registry.models.serials import bare, check_serial
 
 
 @dataclass(frozen=True)
@@ -147,10 +148,15 @@ def _number(low: float, high: float) -> Callable[[Any], float]:
 
 
 def _level(value: Any) -> str:
-    """Level 3, 3.0 and "3" are one level."""
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
-    return re.sub(r"^(\d+)\.0+$", r"\1", _text(20)(value).lower())
+    return level_text(_text(20)(value))
+
+
+def _serial(value: Any) -> str:
+    text = _text(60)(value)
+    wrong = check_serial(text)
+    if wrong:
+        raise ValueError(f"{wrong}; type it from the pump's label")
+    return text
 
 
 def _power(value: Any) -> tuple[str, float | None]:
@@ -175,7 +181,7 @@ def _moment(value: Any) -> datetime:
 
 KEYS: dict[str, Callable[[Any], Any]] = {
     "pump_model": _text(120),
-    "serial": _text(40),
+    "serial": _serial,
     "revision": _text(40),
     "firmware": _text(40),
     "mode": _choice("stimulation", "expression"),

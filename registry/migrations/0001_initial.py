@@ -798,6 +798,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='run',
+            index=models.Index(condition=models.Q(('state', 'accepted')), fields=['unit', 'clinic', 'asserted'], name='accepted_words_on_units'),
+        ),
+        migrations.AddIndex(
+            model_name='run',
             index=models.Index(fields=['pump_model', '-id'], name='runs_of_a_model'),
         ),
         migrations.AddIndex(

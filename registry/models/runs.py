@@ -110,6 +110,11 @@ class Run(models.Model):
         indexes = (
             models.Index(fields=["pump_model", "-id"], name="runs_of_a_model"),
             models.Index(fields=["clinic", "-id"], name="runs_of_a_clinic"),
+            models.Index(
+                fields=["unit", "clinic", "asserted"],
+                condition=models.Q(state="accepted"),
+                name="accepted_words_on_units",
+            ),
         )
 
     def __str__(self) -> str:

@@ -92,3 +92,14 @@ def test_elevation_and_ambient_exclude_each_other():
 def test_what_was_said_can_be_said_again():
     first = understand(provenance(power="battery 80", note="second try"))
     assert understand(first.as_said()) == first
+
+
+@pytest.mark.parametrize("serial", ["ß" * 30, "--", "9" * 61, "A\x00B"])
+def test_a_serial_no_label_bears_is_refused(serial):
+    with pytest.raises(Invalid, match="serial"):
+        understand(provenance(serial=serial))
+
+
+def test_a_number_beyond_all_bounds_is_refused_as_one():
+    with pytest.raises(Invalid, match="flange_mm"):
+        understand(provenance(flange_mm=10**400))
