@@ -44,7 +44,7 @@ class Cursor(CursorPagination):
             place: Place | None = super().decode_cursor(request)
         except NotFound as error:
             raise _no_cursor() from error
-        if place is not None and not re.fullmatch(r"[0-9]{1,18}", place.position or ""):
+        if place is not None and not re.fullmatch(r"[0-9]{1,18}", str(place.position or "")):
             raise _no_cursor()
         return place
 
