@@ -16,6 +16,8 @@ from .layout import Layout, no_table
 
 MOST_SAMPLES = 2_000_000
 Texts = NDArray[np.object_]
+Indices = NDArray[np.intp]
+NO_ROWS: Indices = np.empty(0, dtype=np.intp)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,9 +40,9 @@ def parse(text: bytes, layout: Layout, time: int | None, vacuum: int) -> Table:
             hint="Send one setting a file, or log at a lower rate.",
         )
     frame = _frame(text, layout, time, vacuum)
-    numbers, over = _vacuum_of(frame[vacuum], layout.decimal)
+    cells = _cells_of(frame[vacuum], layout.decimal)
     times = None if time is None else _time_of(frame[time], layout.kinds[time], layout.decimal)
-    keep = _rows_of_samples(times, numbers, over, frame, (text, layout, vacuum))
+    keep = _rows_of_samples(times, cells, frame[vacuum], text, layout)
     _check_width(text, layout, len(frame))
     kept = np.flatnonzero(keep)
 
@@ -48,8 +50,8 @@ def parse(text: bytes, layout: Layout, time: int | None, vacuum: int) -> Table:
         return _line_number(text, layout, int(kept[index])) if index < kept.size else None
 
     if keep.all():
-        return Table(times, numbers, over, line_of)
-    return Table(None if times is None else times[keep], numbers[keep], over[keep], line_of)
+        return Table(times, cells.numbers, cells.over, line_of)
+    return Table(None if times is None else times[keep], cells.numbers[keep], cells.over[keep], line_of)
 
 
 def _frame(text: bytes, layout: Layout, time: int | None, vacuum: int) -> pd.DataFrame:
@@ -103,21 +105,33 @@ def _check_width(text: bytes, layout: Layout, rows: int) -> None:
             raise _wide_row(found, usual, number)
 
 
-def _vacuum_of(column: "pd.Series[float]", decimal: str) -> tuple[Floats, Flags]:
-    """(numbers, over-range flags); anything that is no number is NaN."""
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """A column as numbers (NaN where there is none), over-range flags, and rows that hold other words."""
+
+    numbers: Floats
+    over: Flags
+    stray: Indices
+
+
+def _cells_of(column: "pd.Series[float]", decimal: str) -> _Cells:
+    """Numbers and words of a column; each different word is looked at once."""
     if column.dtype.kind in "fiu":
         numbers = np.asarray(column.to_numpy(), dtype=np.float64)
         over = np.isinf(numbers)
-        return (np.where(over, np.nan, numbers) if over.any() else numbers), over
-    words = column.astype("str").str.strip()
-    plain = words.str.replace(",", ".", regex=False) if decimal == "," else words
-    numbers = pd.to_numeric(plain, errors="coerce").to_numpy()
-    numbers = np.asarray(numbers, dtype=np.float64)
-    odd = np.flatnonzero(~np.isfinite(numbers))
-    over = np.zeros(len(column), dtype=bool)
-    over[odd] = [bool(OVER_RANGE.match(str(word))) for word in words.iloc[odd]]
-    numbers = np.where(np.isfinite(numbers), numbers, np.nan)
-    return numbers, over
+        return _Cells(np.where(over, np.nan, numbers) if over.any() else numbers, over, NO_ROWS)
+    codes, found = pd.factorize(column)
+    words = [str(word).strip() for word in found]
+    plain = [word.replace(",", ".") for word in words] if decimal == "," else words
+    values = np.asarray(pd.to_numeric(pd.Series(plain, dtype="object"), errors="coerce"), dtype=np.float64)
+    odd = ~np.isfinite(values)
+    values = np.where(odd, np.nan, values)
+    over = np.array([bool(bad and OVER_RANGE.match(word)) for word, bad in zip(words, odd, strict=True)])
+    other = odd & ~over & np.array([not NOTHING.match(word) for word in words])
+    spread = [
+        np.append(flags, last)[codes] for flags, last in ((values, np.nan), (over, False), (other, False))
+    ]
+    return _Cells(spread[0], spread[1].astype(bool), np.flatnonzero(spread[2]))
 
 
 def _time_of(column: "pd.Series[float]", kind: str, decimal: str) -> Floats | Texts:
@@ -125,52 +139,40 @@ def _time_of(column: "pd.Series[float]", kind: str, decimal: str) -> Floats | Te
     if column.dtype.kind in "fiu":
         return np.asarray(column.to_numpy(), dtype=np.float64)
     if kind == "number":
-        return _vacuum_of(column, decimal)[0]
+        return _cells_of(column, decimal).numbers
     return column.astype("object").to_numpy()
 
 
 def _rows_of_samples(
-    times: Floats | Texts | None,
-    numbers: Floats,
-    over: Flags,
-    frame: pd.DataFrame,
-    source: tuple[bytes, Layout, int],
+    times: Floats | Texts | None, cells: _Cells, column: "pd.Series[float]", text: bytes, layout: Layout
 ) -> Flags:
     """Which rows are samples: comments, repeated headers, a footer and a cut last line are not.
 
     Other words are refused.
     """
-    text, layout, vacuum = source
-    if np.isfinite(numbers).all():
-        return np.ones(numbers.size, dtype=bool)
-    keep = np.ones(numbers.size, dtype=bool)
-    column = frame[vacuum]
-    stray: list[int] = []
-    for row in np.flatnonzero(~np.isfinite(numbers) & ~over):
-        word = column.iloc[row]
-        if isinstance(word, str) and not NOTHING.match(word.strip()):
-            stray.append(int(row))
-    if stray and not _footer_or_header(stray, numbers, times):
-        word = str(column.iloc[stray[0]])[:40]
+    keep = np.ones(cells.numbers.size, dtype=bool)
+    known = np.isfinite(cells.numbers) | cells.over
+    if known.all():
+        return keep
+    if cells.stray.size and not _footer_or_header(cells.stray, known, times):
+        first = int(cells.stray[0])
         raise ReadError(
             "not_a_number",
-            f"The vacuum cell holds {word!r}, which is no number.",
-            _line_number(text, layout, stray[0]),
+            f"The vacuum cell holds {str(column.iloc[first])[:40]!r}, which is no number.",
+            _line_number(text, layout, first),
             "Correct or remove that line.",
         )
-    keep[stray] = False
-    last = np.flatnonzero(np.isfinite(numbers) | over)
-    keep[int(last[-1]) + 1 if last.size else 0 :] = False
+    keep[cells.stray] = False
+    keep[int(np.flatnonzero(known)[-1]) + 1 if known.any() else 0 :] = False
     return keep
 
 
-def _footer_or_header(stray: list[int], numbers: Floats, times: Floats | Texts | None) -> bool:
+def _footer_or_header(stray: Indices, known: Flags, times: Floats | Texts | None) -> bool:
     """Whether the stray rows are a tail without numbers, or a few lines without a time either."""
-    tail = all(not np.isfinite(numbers[row:]).any() for row in stray)
+    tail = not known[int(stray[0]) :].any()
     if tail or times is None:
         return tail
-    timeless = [_no_time(times[row]) for row in stray]
-    return len(stray) <= max(3, numbers.size // 100) and all(timeless)
+    return stray.size <= max(3, known.size // 100) and all(_no_time(times[row]) for row in stray)
 
 
 def _no_time(value: object) -> bool:
