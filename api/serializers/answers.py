@@ -8,6 +8,9 @@ from api.serializers.strict import Strict
 from registry.alerts.book import STATES
 from registry.models import AlertState, Mode, Power
 
+BASES = ("declared", "observed", "inferred", "unknown")
+CELL_STATES = ("ok", "thin")
+
 
 class SerialsQuery(serializers.Serializer[Any]):
     """Which revision is this serial, or this range?"""
@@ -33,7 +36,7 @@ class SpanAnswer(serializers.Serializer[Any]):
     first = serializers.CharField()
     last = serializers.CharField()
     revision = serializers.CharField(allow_null=True)
-    basis = serializers.ChoiceField(choices=["declared", "observed", "inferred", "unknown"])
+    basis = serializers.ChoiceField(choices=BASES)
     first_excluded = serializers.BooleanField(help_text="the stretch begins after `first`")
     last_excluded = serializers.BooleanField(help_text="the stretch ends before `last`")
     units = serializers.IntegerField()
@@ -102,7 +105,7 @@ class CellDocument(serializers.Serializer[Any]):
     predict_low = serializers.FloatField(allow_null=True)
     predict_high = serializers.FloatField(allow_null=True)
     quantiles = serializers.DictField(child=serializers.FloatField(allow_null=True))
-    state = serializers.ChoiceField(choices=["ok", "thin"])
+    state = serializers.ChoiceField(choices=CELL_STATES)
     missing = serializers.CharField(help_text="what is missing when thin")
     reined = serializers.IntegerField(help_text="units drawn in because they stand far out")
 

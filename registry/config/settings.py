@@ -134,6 +134,13 @@ SPECTACULAR_SETTINGS = {
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    "ENUM_NAME_OVERRIDES": {
+        "RunStateEnum": "registry.models.RunState",
+        "AlertStateEnum": "registry.models.AlertState",
+        "CellStateEnum": "api.serializers.answers.CELL_STATES",
+        "SpanBasisEnum": "registry.models.SpanBasis",
+        "AnswerBasisEnum": "api.serializers.answers.BASES",
+    },
 }
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = VACUARY_BODY_LIMIT
