@@ -1,18 +1,34 @@
-"""A trial on random traces with known truth: `python -m tests.waveform.trial --traces 500`.
+"""A trial on random traces with known truth: `python -m tests.waveform.trial --traces 500 --files 10000`.
 
-Three parts: error against what happened in the trace, coverage of value +- 2u against what the pump does on
-average on a gauge with errors of its own, and loss events found against those that were made.
+Errors against what was made; coverage of value +- 2u against what the pump does on average on a gauge with
+errors of its own; loss events found against those made; damaged files; and time against reading alone.
 """
 
 import argparse
+import io
 import sys
-from collections.abc import Iterator
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import pandas as pd
 
-from registry.waveform import Declared, GaugeSpec, Measured, Reading, Understood, measure_reading
+from registry.waveform import (
+    Declared,
+    GaugeSpec,
+    Measured,
+    ReadError,
+    Reading,
+    Understood,
+    measure,
+    measure_reading,
+    read,
+)
 
+from .files import simple
+from .mutations import mutated, seeds
 from .truth import Bench, Pump, Trace, random_bench, random_pump, record
 
 EXACT = GaugeSpec(-20, 2000, 0.0, accuracy_mmhg=0.0)
@@ -160,6 +176,40 @@ def losses(count: int, seed: int) -> Matched:
     return total
 
 
+def damaged(count: int, seed: int) -> tuple[Counter[str], float]:
+    """(outcomes of damaged files, longest time in s). Any other fault than ReadError ends the trial."""
+    sound = seeds()
+    outcomes: Counter[str] = Counter()
+    longest = 0.0
+    for number in range(count):
+        data = mutated(sound, np.random.default_rng([seed, number]))
+        began = time.perf_counter()
+        try:
+            measure(data)
+            outcomes["measured"] += 1
+        except ReadError as fault:
+            outcomes[fault.code] += 1
+        longest = max(longest, time.perf_counter() - began)
+    return outcomes, longest
+
+
+def _least_ms(call: Callable[[], object], times: int = 50) -> float:
+    spent = []
+    for _ in range(times):
+        began = time.perf_counter()
+        call()
+        spent.append(time.perf_counter() - began)
+    return 1e3 * min(spent)
+
+
+def timing(rate_hz: float) -> tuple[float, float, float]:
+    """(pandas.read_csv, read, measure) of a minute at that rate, least of fifty, in ms."""
+    trace = record(Pump(), Bench(rate_hz=rate_hz), np.random.default_rng(0))
+    data = simple(trace.seconds, trace.vacuum)
+    plain = _least_ms(lambda: pd.read_csv(io.BytesIO(data)))
+    return plain, _least_ms(lambda: read(data)), _least_ms(lambda: measure(data))
+
+
 def lines(count: int, seed: int) -> Iterator[str]:
     """The report, line by line."""
     yield f"error as a share of its limit, {count} traces"
@@ -190,9 +240,15 @@ def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--traces", type=int, default=300, help="random traces in each part")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--files", type=int, default=2000, help="damaged files")
     chosen = parser.parse_args(arguments)
+    for rate in (100.0, 1000.0):
+        plain, reading, whole = timing(rate)
+        print(f"{rate:.0f} Hz: read_csv {plain:.2f} ms, read {reading:.2f} ms, measure {whole:.2f} ms")
     for line in lines(chosen.traces, chosen.seed):
         print(line, flush=True)
+    outcomes, longest = damaged(chosen.files, chosen.seed)
+    print(f"{chosen.files} damaged files, longest {1e3 * longest:.0f} ms: {dict(outcomes.most_common())}")
     return 0
 
 
