@@ -50,8 +50,14 @@ def sampling_checks(per_cycle: float) -> Iterator[Finding]:
 
 
 def signal_checks(signal: Signal, analysis: Analysis) -> Iterator[Finding]:
-    """Swing, noise and resolution, one against the other."""
+    """Swing, noise and resolution against each other; a top that holds still where the rest does not is cut."""
     swing, noise = analysis.shape.swing, analysis.deviations.noise
+    known = any(note.code == "gauge_clipped" for note in signal.notes)
+    if noise > 1.5 * signal.resolution and not known:
+        highest = signal.vacuum >= float(signal.vacuum.max()) - 1e-9 * swing
+        near = signal.vacuum > analysis.shape.low.value + 0.9 * swing
+        if highest.sum() > 0.4 * near.sum():
+            yield finding("gauge_clipped", share=float(highest.mean()))
     if swing < max(WEAKEST_SWING, 5 * noise):
         yield finding("weak_signal", swing=swing)
     elif noise > max(0.02 * swing, 2.0):

@@ -10,6 +10,7 @@ from .order import median
 from .types import Declared, Finding, Flags, Floats, GaugeSpec, Reading
 
 SPIKE_SHARE = 0.25  # of the range of the trace: a lone sample this far off both neighbours is no vacuum
+FEWEST_CLIPPED = 3  # samples at the end of the range: fewer are noise
 GAP_STEPS = 3.5  # samples further apart than this many usual intervals leave a gap
 
 
@@ -26,7 +27,6 @@ class Signal:
     step_s: float
     resolution: float
     gaps: Floats
-    clipped_share: float
     notes: tuple[Finding, ...]
 
     @property
@@ -38,7 +38,7 @@ class Signal:
 def condition(reading: Reading, gauge: GaugeSpec | None) -> Signal:
     """Drop what is no measurement, keep what the gauge could not show at the end of its range."""
     notes: list[Finding] = list(reading.notes)
-    vacuum, clipped = _end_of_range(reading, gauge, notes)
+    vacuum = _end_of_range(reading, gauge, notes)
     keep = np.isfinite(vacuum)
     lost = int(keep.size - keep.sum())
     seconds = reading.seconds
@@ -53,25 +53,22 @@ def condition(reading: Reading, gauge: GaugeSpec | None) -> Signal:
     resolution = reading_step(vacuum)
     if gauge is not None:
         resolution = max(resolution, gauge.resolution_mmhg)
-    return Signal(seconds, vacuum, step, resolution, gaps, clipped, tuple(notes))
+    return Signal(seconds, vacuum, step, resolution, gaps, tuple(notes))
 
 
-def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding]) -> tuple[Floats, float]:
-    """(vacuum with over-range samples at the top, share of samples at the end of the range)."""
-    vacuum = reading.vacuum
-    over = reading.over_range
-    count = int(over.sum())
-    if count:
+def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding]) -> Floats:
+    """Vacuum with over-range samples put at the top; a gauge at the end of its range is noted."""
+    vacuum, over = reading.vacuum, reading.over_range
+    if over.any():
         top = float(np.nanmax(vacuum)) if np.isfinite(vacuum).any() else 0.0
         vacuum = np.where(over, top, vacuum)
     at_end: Flags = over
     if gauge is not None:
         at_end = over | (vacuum >= gauge.range_high_mmhg - 0.5 * gauge.resolution_mmhg)
-    share = float(at_end.mean())
-    if share > 0:
+    if int(at_end.sum()) >= FEWEST_CLIPPED:
         first = float(reading.seconds[int(np.argmax(at_end))])
-        notes.append(finding("gauge_clipped", at_s=first, share=share))
-    return vacuum, share
+        notes.append(finding("gauge_clipped", at_s=first, share=float(at_end.mean())))
+    return vacuum
 
 
 def _spikes(vacuum: Floats) -> np.ndarray:

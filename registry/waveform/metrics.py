@@ -11,9 +11,10 @@ from .editions import Edition
 from .order import dot, median
 from .shape import Timed
 from .types import Floats, Quantity
-from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, rectangular, scatter
+from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, propagate, rectangular, scatter
 
 CLOCK = rectangular(CLOCK_LIMIT)
+LEVELS_AND_SWING = np.array([[1.0, 0.0, 1.0], [0.0, 1.0, -1.0]])  # from (high, low)
 OUTWARD = 0.4  # correlation of outward errors of high and low level: noise hides corners of both (by replay)
 MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mean, normal scatter
 
@@ -101,12 +102,14 @@ def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     low = outline.low.value + median(known(analysis.residual))
     u_high = hypot(outline.high.error, MEDIAN_FACTOR * shared.peaks.u_mean)
     u_low = hypot(outline.low.error, MEDIAN_FACTOR * shared.residuals.u_mean)
-    u_swing = sqrt(u_high**2 + u_low**2 + 2 * OUTWARD * outline.high.error * outline.low.error)
-    return {
-        "peak_vacuum": Quantity.of(high, "mmHg", u_high, gauge.level(high)),
-        "residual_vacuum": Quantity.of(low, "mmHg", u_low, gauge.level(low)),
-        "vacuum_swing": Quantity.of(high - low, "mmHg", u_swing, gauge.difference(high, low)),
-    }
+    shared_part = -OUTWARD * outline.high.error * outline.low.error
+    inputs = np.array([[u_high**2, shared_part], [shared_part, u_low**2]])
+    values, spread = propagate(lambda both: both @ LEVELS_AND_SWING, np.array([high, low]), inputs)
+    random = np.sqrt(np.diag(spread)).tolist()
+    systematic = (gauge.level(high), gauge.level(low), gauge.difference(high, low))
+    names = ("peak_vacuum", "residual_vacuum", "vacuum_swing")
+    parts = zip(names, values.tolist(), random, systematic, strict=True)
+    return {name: Quantity.of(value, "mmHg", one, two) for name, value, one, two in parts}
 
 
 def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str, Quantity]:

@@ -102,7 +102,7 @@ class Reading:
 
     `vacuum` is NaN where the file has no number; `over_range` marks the NaN that stand for a gauge's
     over-range word. No zero is taken yet, and no calibration is applied. `shown_sign` is +1 where the file
-    itself counts vacuum as positive, else -1; `clock_noise_s` is how far stamps stray from even spacing (sd).
+    itself counts vacuum as positive, else -1.
     """
 
     seconds: Floats
@@ -110,7 +110,6 @@ class Reading:
     over_range: Flags
     understood: Understood
     shown_sign: int = 1
-    clock_noise_s: float = 0.0
     notes: tuple["Finding", ...] = ()
 
 

@@ -55,6 +55,13 @@ def test_a_gauge_at_its_end_is_clipped():
     assert result.holds
 
 
+def test_an_undeclared_gauge_that_cuts_the_top_shows_by_its_stillness():
+    seconds, vacuum = made(bench=replace(BENCH, noise=0.8))
+    result = measured(seconds, np.minimum(vacuum, 180.0), gauge=None)
+    assert "gauge_clipped" in codes(result)
+    assert "gauge_clipped" not in codes(measured(seconds, vacuum, gauge=None))
+
+
 def test_over_range_words_count_as_clipped():
     seconds, vacuum = made()
     text = simple(seconds, vacuum).decode()

@@ -49,7 +49,7 @@ def read(data: bytes, declared: Declared = NOTHING_DECLARED) -> Reading:
     understood = _understood(payload, layout, columns, clock, sign)
     notes = (*clock.notes, *sign.notes, *_over_range(table))
     vacuum = shown if sign.factor > 0 else -shown
-    return Reading(clock.seconds, vacuum, table.over_range, understood, sign.factor, clock.noise_s, notes)
+    return Reading(clock.seconds, vacuum, table.over_range, understood, sign.factor, notes)
 
 
 def _over_range(table: Table) -> tuple[Finding, ...]:

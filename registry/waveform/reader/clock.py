@@ -29,7 +29,6 @@ class Clock:
     seconds: Floats
     unit: str
     kind: str
-    noise_s: float
     started: str | None
     notes: tuple[Finding, ...]
 
@@ -39,18 +38,18 @@ def to_seconds(table: Table, columns: Columns) -> Clock:
     notes: list[Finding] = []
     size = table.vacuum.size
     if columns.time_kind == "none" or table.time is None:
-        return Clock(np.arange(size) / _rate(columns), "none", "declared rate", 0.0, columns.started, ())
+        return Clock(np.arange(size) / _rate(columns), "none", "declared rate", columns.started, ())
     if columns.time_kind == "count":
         counts = _numbers(table)
         seconds = (counts - counts[0]) / _rate(columns)
         _check_forward(seconds, table)
-        return Clock(seconds, "samples", "sample numbers", 0.0, columns.started, ())
+        return Clock(seconds, "samples", "sample numbers", columns.started, ())
     if table.time.dtype == np.object_:
         raw, unit, kind, started = _from_texts(table)
     else:
         raw, unit, kind, started = *_from_numbers(_numbers(table), columns, notes), columns.started
-    seconds, noise = _even_out(raw, table, columns, notes)
-    return Clock(seconds, unit, kind, noise, started or columns.started, tuple(notes))
+    seconds = _even_out(raw, table, columns, notes)
+    return Clock(seconds, unit, kind, started or columns.started, tuple(notes))
 
 
 def _rate(columns: Columns) -> float:
@@ -146,8 +145,8 @@ def _check_forward(seconds: Floats, table: Table) -> None:
         )
 
 
-def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding]) -> tuple[Floats, float]:
-    """(seconds, sd of stamps about even spacing in s): rebuild between coarse ticks, keep what is uneven."""
+def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding]) -> Floats:
+    """Seconds rebuilt between the ticks of a coarse clock, made even where it rounds, else as they are."""
     _check_forward(raw, table)
     if raw.size < 3 or raw[-1] <= 0:
         return _by_rate_or_refuse(raw, columns)
@@ -155,7 +154,7 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
     repeated = int(np.sum(steps == 0))
     if repeated > 0.2 * steps.size:
         notes.append(finding("clock_rebuilt"))
-        return _between_ticks(raw), 0.0
+        return _between_ticks(raw)
     if repeated:
         raw = _between_ticks(raw) if repeated > 3 else _nudged(raw, steps)
     index = np.arange(raw.size)
@@ -164,22 +163,22 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
     if rate is not None and abs(slope * rate - 1) > 0.05:
         notes.append(finding("rate_disagrees", declared=rate, found=1 / slope))
     if float(steps.max()) - float(steps.min()) < 1e-9 * slope:
-        return raw, 0.0
+        return raw
     off = raw - slope * index
     tick = 2.2 * _tick(raw)
     if float(steps.max()) - float(steps.min()) <= tick and float(off.max()) - float(off.min()) < tick:
-        return _fitted(index, raw), 0.0
+        return _fitted(index, raw)
     jitter = float(np.std(steps)) / slope
     if jitter > UNEVEN and float(np.median(steps)) > 0.5 * slope:
         notes.append(finding("clock_uneven", jitter=jitter))
-    return raw, float(np.std(off))
+    return raw
 
 
-def _by_rate_or_refuse(raw: Floats, columns: Columns) -> tuple[Floats, float]:
+def _by_rate_or_refuse(raw: Floats, columns: Columns) -> Floats:
     if raw.size >= 3 and columns.rate_hz is not None:
-        return np.arange(raw.size) / _rate(columns), 0.0
+        return np.asarray(np.arange(raw.size) / _rate(columns))
     if raw.size < 3:
-        return raw, 0.0
+        return raw
     raise ReadError(
         "rate_unknown",
         "All times are the same.",
