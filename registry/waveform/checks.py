@@ -50,7 +50,7 @@ def sampling_checks(per_cycle: float) -> Iterator[Finding]:
 
 
 def signal_checks(signal: Signal, analysis: Analysis) -> Iterator[Finding]:
-    """Swing, noise and resolution against each other; a top that holds still where the rest does not is cut."""
+    """Swing, noise and resolution against each other; a top that holds still where the rest does not."""
     swing, noise = analysis.shape.swing, analysis.deviations.noise
     known = any(note.code == "gauge_clipped" for note in signal.notes)
     if noise > 1.5 * signal.resolution and not known:
