@@ -166,7 +166,7 @@ def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None
     left = float(np.sum((values - values.mean()) ** 2)) - float(gain[best])
     slope, _ = slope_of(np.arange(count, dtype=float), values)
     line = values - values.mean() - slope * (np.arange(count) - (count - 1) / 2)
-    if left > 0.5 * dot(line, line) or gain[best] < 25 * left / max(count - 2, 1):
+    if left > 0.5 * dot(line, line) or gain[best] <= 25 * left / max(count - 2, 1):
         return None
     at, step = int(split[best]), float(after[best] - before[best])
     leap = median(values[at : at + 3]) - median(values[at - 3 : at])

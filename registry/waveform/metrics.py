@@ -1,7 +1,7 @@
 """The metrics of edition 1, each with its standard uncertainty in a random and a systematic part."""
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot, isfinite, sqrt
 
 import numpy as np
 
@@ -67,7 +67,7 @@ def measure_metrics(
         **_losses(analysis),
         **_course(analysis, shared, edition),
     }
-    usable = {name: value for name, value in found.items() if np.isfinite([value.value, value.u]).all()}
+    usable = {name: value for name, value in found.items() if isfinite(value.value) and isfinite(value.u)}
     return {name: usable[name] for name in edition.metrics if name in usable}
 
 

@@ -143,6 +143,7 @@ def test_a_leap_is_found_and_a_slope_is_not():
     assert best_step(leap)[0] == 10
     assert best_step(np.linspace(1.0, 2.0, 30)) is None
     assert best_step(np.ones(5)) is None
+    assert best_step(np.ones(50)) is None
 
 
 def test_editions_are_numbered_and_fixed():
