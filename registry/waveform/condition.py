@@ -72,7 +72,10 @@ def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding
 
 
 def _spikes(vacuum: Floats) -> np.ndarray:
-    """Indices of lone samples far off both neighbours while the neighbours agree with each other."""
+    """Indices of lone samples far off both neighbours while the neighbours agree with each other.
+
+    Many of them are no spikes but pulses shorter than the sampling.
+    """
     if vacuum.size < 200:
         return np.empty(0, dtype=np.intp)
     change = np.diff(vacuum)
@@ -83,7 +86,8 @@ def _spikes(vacuum: Floats) -> np.ndarray:
     pairs = large[:-1][np.diff(large) == 1]
     opposite = change[pairs] * change[pairs + 1] < 0
     back = np.abs(change[pairs] + change[pairs + 1]) < 0.2 * np.abs(change[pairs])
-    return np.asarray(pairs[opposite & back] + 1)
+    found = pairs[opposite & back] + 1
+    return np.asarray(found if found.size <= max(5, vacuum.size // 500) else found[:0])
 
 
 def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Finding]) -> Floats:

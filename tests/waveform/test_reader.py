@@ -1,13 +1,16 @@
 """What the reader takes, what it refuses, and how it says so."""
 
+import ast
 import gzip
 import pickle
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from registry.waveform import Declared, ReadError, read
 from registry.waveform.reader import payload, table
+from registry.waveform.reader.refusals import REFUSALS
 from registry.waveform.types import NOTHING_DECLARED
 
 N = 400
@@ -168,6 +171,15 @@ def test_a_sign_that_cannot_be_told_is_held():
     reading = read(("Time (s),Pressure (mmHg)\n" + body(values=values)).encode())
     assert "sign_assumed" in [note.code for note in reading.notes]
     assert reading.shown_sign == -1
+
+
+def test_the_list_of_refusals_is_that_of_the_source():
+    raised = set()
+    for path in Path(payload.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "ReadError":
+                raised.add(node.args[0].value)
+    assert raised == set(REFUSALS)
 
 
 @pytest.mark.parametrize(
