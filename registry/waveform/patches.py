@@ -23,6 +23,7 @@ EXCESS = 2.5  # standard deviations of chi-square allowed for the parabola itsel
 # A form that noise hides can still bend a patch by about as much as noise: found by replay on traces of known
 # truth (tests/waveform/trial.py), not from a published source.
 MISFIT = 1.5
+BEND = 1.0  # share of what two more terms would change at an extreme that counts against its window
 
 
 def _pairs() -> tuple[Indices, Indices]:
@@ -151,11 +152,11 @@ def _balanced(sums: Floats, order: int) -> tuple[Floats, Floats, Floats]:
     return normal, sums[9 : 10 + order] * size, size
 
 
-def _explained(sums: Floats, order: int) -> Floats:
-    """Sum of squares that polynomials of an order explain in all windows."""
-    normal, right, _ = _balanced(sums, order)
+def _quartics(sums: Floats) -> tuple[Floats, Floats]:
+    """(coefficients, explained sums of squares) of polynomials of fourth order in all windows."""
+    normal, right, size = _balanced(sums, 4)
     solution = np.linalg.solve(np.moveaxis(normal, -1, 0), right.T[:, :, None])[:, :, 0]
-    return np.asarray(np.einsum("ki,ik->k", solution, right))
+    return solution * size.T, np.einsum("ki,ik->k", solution, right)
 
 
 def _parabolas(sums: Floats) -> tuple[Floats, Floats, Floats]:
@@ -172,6 +173,12 @@ def _parabolas(sums: Floats) -> tuple[Floats, Floats, Floats]:
     explained = np.einsum("ik,ik->k", solution, right)
     inverse *= size[:, None] * size[None]
     return (solution * size).T, np.moveaxis(inverse, -1, 0), explained
+
+
+def _beyond(quartic: Floats, parabola: Floats, x: Floats) -> Floats:
+    """How far polynomials of fourth order lie from the parabolas at x."""
+    powers = x[:, None] ** np.arange(5)
+    return np.asarray(np.abs((quartic * powers).sum(axis=1) - (parabola * powers[:, :3]).sum(axis=1)))
 
 
 def _extremes(coefficients: Floats, covariance: Floats, ends: Floats, sign: Indices) -> tuple[Floats, Floats]:
@@ -201,9 +208,9 @@ def _choose(
     parabola, covariance, explained = _parabolas(flat)
     left_over, counts = flat[14] - explained, COUNTS[pair]
     freedom = counts - 3.0
+    quartic, more = _quartics(flat)
     serves = np.flatnonzero(
-        (_explained(flat, 4) - explained < EXTRA_TERMS)
-        & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))
+        (more - explained < EXTRA_TERMS) & (left_over < freedom + EXCESS * np.sqrt(2 * freedom))
     )
     which, pair = which[serves], pair[serves]
     scale = np.array([1.0, bins.period, bins.period**2])
@@ -215,7 +222,8 @@ def _choose(
     level = np.flatnonzero(signs[which])
     tops = np.zeros(which.size)
     tops[level], errors = _extremes(parabola[level], covariance[level], ends[level], signs[which[level]])
-    merit[level] = 1.0 / np.maximum(errors, 1e-300)
+    bent = _beyond(quartic[serves[level]], parabola[level] * scale, tops[level] / bins.period)
+    merit[level] = 1.0 / np.maximum(np.hypot(errors, BEND * bent), 1e-300)
     bounds = np.searchsorted(which, np.arange(starts.size + 1))
     patches: list[Patch | None] = []
     for start, first, last in zip(starts, bounds[:-1], bounds[1:], strict=True):
