@@ -17,6 +17,7 @@ from .profile import Profile
 DEPTH = 0.3  # of the swing: how far a patch may reach up or down from its point
 CAREFUL = 1.0  # standard errors a bin is discounted by when the extreme one is looked for
 SEARCH_SHARE = 0.3  # of a bin's error: what choosing the extreme bin adds (by replay, as for MISFIT)
+SLOPE_SHARE, CORNER_SHARE = 0.01, 0.06  # of the steepest slope, as said there
 BIN_SHARE = 0.1  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
 
 
@@ -91,7 +92,9 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
         _between(down[2], down[0]),
         _hold(line, low.value + shares[2] * (high.value - low.value), up[2], down[2]),
         _between(up[1], down[1]),
-        _steepest([*crossed[:3], steep], line, steep_at),
+        _steepest(
+            [*crossed[:3], steep], line, steep_at, corner=steep_at < rough[0] + 0.1 * (rough[2] - rough[0])
+        ),
     )
 
 
@@ -138,21 +141,22 @@ def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
     return Timed(span.value - line.dips(level, first.value, last.value), span.error)
 
 
-def _steepest(patches: list[Patch | None], line: "_Line", at: float) -> Timed:
+def _steepest(patches: list[Patch | None], line: "_Line", at: float, *, corner: bool) -> Timed:
     """The steepest rise: on the patch about the steepest bin, or on one that knows the same slope better.
 
     A corner hides slopes steeper than any patch can show: a quarter of the bend within the patch, what the
-    bend makes over five bins, and half of what the smoothed profile differs by are added to the error (by
-    replay, as for MISFIT).
+    bend makes over five bins, half of what the smoothed profile differs by, and a share of the slope itself,
+    larger where the flank begins at a `corner`, are added to the error (by replay, as for MISFIT).
     """
     smoothed, smoothed_error = line.slope_at(at)
     if patches[-1] is None:
-        return Timed(smoothed, smoothed_error)
+        return Timed(smoothed, hypot(smoothed_error, (2 if corner else 0.5) * CORNER_SHARE * smoothed))
     best = max(_slopes(patches[-1]), key=lambda entry: entry[0] - 1.5 * entry[1])
     known = [entry for patch in patches if patch is not None for entry in _slopes(patch)]
     alike = [entry for entry in known if abs(entry[0] - best[0]) <= best[1]]
     slope, error, bend, curve = min(alike, key=lambda entry: entry[1])
-    parts = (error, 0.25 * bend, 5 * curve * line.period / line.at.size, 0.5 * (slope - smoothed))
+    least = (CORNER_SHARE if corner else SLOPE_SHARE) * slope
+    parts = (error, 0.25 * bend, 5 * curve * line.period / line.at.size, 0.5 * (slope - smoothed), least)
     return Timed(slope, float(np.linalg.norm(parts)))
 
 
