@@ -163,11 +163,11 @@ def _spreads(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
 
 
 def _losses(analysis: Analysis) -> dict[str, Quantity]:
-    """Loss events per 100 due cycles; the uncertainty is that of a share with Jeffreys' prior."""
+    """Loss events per 100 due cycles; the uncertainty is that of a share with a uniform prior."""
     due = len(analysis.loss)
     lost = due - analysis.loss.count("")
-    one, two = lost + 0.5, due - lost + 0.5
-    u_share = sqrt(one * two / ((due + 1.0) ** 2 * (due + 2.0)))
+    one, two = lost + 1.0, due - lost + 1.0
+    u_share = sqrt(one * two / ((due + 2.0) ** 2 * (due + 3.0)))
     return {"loss_rate": Quantity.of(100.0 * lost / max(due, 1), "per 100 cycles", 100.0 * u_share, 0.0)}
 
 
