@@ -1,7 +1,10 @@
 """Rules for all tests: nothing leaves this machine, and no installation's folder is touched."""
 
+from collections.abc import Iterator
+
 import pytest
 import pytest_socket
+from django.db import connection
 
 from registry.intake import benches
 
@@ -15,6 +18,14 @@ def pytest_runtest_setup() -> None:
 def nothing_remembered():
     """A test that empties the database must leave nothing remembered of it."""
     benches.forget()
+
+
+@pytest.fixture
+def queue_emptied(transactional_db) -> Iterator[None]:
+    """Leave no job behind: emptying the database after a committing test passes over the queue's tables."""
+    yield
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE procrastinate_jobs CASCADE")
 
 
 @pytest.fixture(autouse=True)
