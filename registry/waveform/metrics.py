@@ -97,11 +97,14 @@ def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
 
 
 def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
+    """Peak, residual and swing; none where a single cycle leaves their scatter unknown."""
     outline, gauge = analysis.shape, shared.gauge
     high = outline.high.value + median(known(analysis.peak))
     low = outline.low.value + median(known(analysis.residual))
     u_high = hypot(outline.high.error, MEDIAN_FACTOR * shared.peaks.u_mean)
     u_low = hypot(outline.low.error, MEDIAN_FACTOR * shared.residuals.u_mean)
+    if not all(map(isfinite, (high, low, u_high, u_low))):
+        return {}
     shared_part = -OUTWARD * outline.high.error * outline.low.error
     inputs = np.array([[u_high**2, shared_part], [shared_part, u_low**2]])
     values, spread = propagate(lambda both: both @ LEVELS_AND_SWING, np.array([high, low]), inputs)
