@@ -104,7 +104,7 @@ STORAGES = {
     },
 }
 
-PROCRASTINATE_IMPORT_PATHS = ["registry.alerts.tasks"]
+PROCRASTINATE_IMPORT_PATHS = ["registry.alerts.tasks", "registry.intake.tasks"]
 
 AUTH_USER_MODEL = "registry.Operator"
 AUTH_PASSWORD_VALIDATORS: list[dict[str, str]] = []

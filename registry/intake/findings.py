@@ -85,6 +85,16 @@ def trace_seen(run: int) -> Note:
     )
 
 
+def unmeasured(edition: int, why: str) -> Note:
+    """The trace of a stored run cannot be measured under an edition."""
+    return Note(
+        "unmeasured",
+        "hold",
+        f"Cannot be measured under edition {edition}: {why}"[:500],
+        "What it measured as before stays readable under the edition of that time.",
+    )
+
+
 def calibration_after_run(on: str) -> Note:
     """The gauge's first calibration is later than the run."""
     return Note(

@@ -1,7 +1,8 @@
-"""What is locked for a write, and in which order: pump model, trace, rig, sitting, units by number, run.
+"""What is locked for a write, and in which order: editions, model, trace, rig, sitting, units by number, run.
 
 Everybody takes locks in this order, so writers may wait for each other but never in a circle. Uploads and
-withdrawals share a pump model; a catalogue load has it alone, so nothing is judged by half a catalogue.
+withdrawals share a pump model; a catalogue load has it alone, so nothing is judged by half a catalogue. A
+switch of editions has the editions and every model alone; remeasuring shares the editions, and no model.
 """
 
 from collections.abc import Iterable
@@ -24,6 +25,7 @@ WITH model AS (
 SELECT model.catalogue_version, entered.is_new FROM model, entered
 """
 _LOADING = 0x6361746C  # one catalogue load at a time
+_EDITIONS = 0x65646974
 
 
 def enter_upload(pump_model: PumpModel, trace: Trace) -> tuple[int, bool]:
@@ -41,6 +43,20 @@ def share_model(model_id: int) -> None:
     """Keep catalogue loads away from the model until the transaction ends."""
     with connection.cursor() as cursor:
         cursor.execute(_SHARE, [model_id])
+
+
+def share_editions() -> None:
+    """Keep a switch of editions away until the transaction ends."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock_shared(%s)", [_EDITIONS])
+
+
+def lock_everything_for_switch() -> None:
+    """Have the editions and all models alone: nobody uploads, withdraws, loads or remeasures meanwhile."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_EDITIONS])
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LOADING])
+        cursor.execute("SELECT id FROM registry_pumpmodel ORDER BY id FOR NO KEY UPDATE")
 
 
 def lock_trace(digest: str) -> None:

@@ -46,17 +46,17 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     if known is not None:
         return Receipt(known)
     subject = identify_subject(provenance, operator)
-    measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec)
+    measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec, subject.edition)
     trace = Trace(digest=digest, size=len(data))
     _keep_bytes(trace, data)
     try:
-        return _store(subject, trace, identity, measured)
+        return _store(subject, trace, identity, measured, data)
     except IntegrityError:
         # Either the same upload came twice at once and the other was first, or a rig or sitting that this
         # process remembers is gone from a restored database.
         benches.forget()
         known = _known(identity)
-        return Receipt(known) if known is not None else _store(subject, trace, identity, measured)
+        return Receipt(known) if known is not None else _store(subject, trace, identity, measured, data)
 
 
 def _known(identity: str) -> Run | None:
@@ -71,11 +71,14 @@ def _keep_bytes(trace: Trace, data: bytes) -> None:
 
 
 @transaction.atomic
-def _store(subject: Subject, trace: Trace, identity: str, measured: Measured) -> Receipt:
+def _store(subject: Subject, trace: Trace, identity: str, measured: Measured, data: bytes) -> Receipt:
     version, is_first = enter_upload(subject.pump_model, trace)
     if version != subject.pump_model.catalogue_version:
-        # The catalogue was loaded anew while this trace was measured: go by the new one.
+        # The catalogue was loaded anew, or editions switched, while this trace was measured: go by the new.
         subject = identify_subject(subject.provenance, subject.operator)
+        if subject.edition != measured.edition:
+            zero = subject.provenance.zero_offset
+            measured = measure_trace(data, zero, subject.gauge_spec, subject.edition)
     rig, session = benches.bring_rig(subject.provenance), benches.bring_session(subject)
     unit, is_new_unit = lock_unit(subject)
     # A known unit has the revision of its spans already; only a contradiction has to be looked for.

@@ -26,9 +26,10 @@ def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> None:
     for run in sorted(runs, key=lambda run: run.pk):
         unit = units[run.unit_id]
         notes = judge(unit, covering_spans(unit), run.asserted, run.trace_id, run.side, run.pk)
-        run.findings.filter(code__in=INTAKE_CODES).delete()
+        own = run.findings.filter(edition=edition)
+        own.filter(code__in=INTAKE_CODES).delete()
         Finding.objects.bulk_create(Finding(run=run, edition=edition, **vars(note)) for note in notes)
-        holds = run.findings.filter(severity="hold").exists()
+        holds = own.filter(severity="hold").exists()
         state = RunState.HELD if holds else RunState.ACCEPTED
         if run.state == state:
             continue

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Subquery
 
+from registry.answers.stamp import current_edition
 from registry.errors import Fault, Invalid
 from registry.intake.findings import Note, calibration_after_run
 from registry.intake.provenance import Provenance
-from registry.models import Gauge, GaugeCalibration, Operator, PumpModel, Revision, SerialScheme
+from registry.models import Edition, Gauge, GaugeCalibration, Operator, PumpModel, Revision, SerialScheme
 from registry.models.lookup import find_pump_model, find_revision
 from registry.models.serials import Place, canonical, place
 from registry.waveform import GaugeSpec
@@ -16,7 +17,11 @@ from registry.waveform import GaugeSpec
 
 @dataclass(frozen=True)
 class Subject:
-    """The records a run will point at. `gauge` is None when the clinic declared none of that code."""
+    """The records a run will point at. `gauge` is None when the clinic declared none of that code.
+
+    `edition` was current when the pump model had the catalogue version it has here: a switch raises that of
+    all models, so whoever finds the version unchanged has the current edition.
+    """
 
     provenance: Provenance
     operator: Operator
@@ -25,6 +30,7 @@ class Subject:
     asserted: Revision | None
     gauge: Gauge | None
     calibration: GaugeCalibration | None
+    edition: int
     notes: tuple[Note, ...] = ()
 
     @property
@@ -43,13 +49,7 @@ def identify_subject(provenance: Provenance, operator: Operator) -> Subject:
 
     Raises UnknownPumpModel, or Invalid naming a revision, operator or serial that cannot be.
     """
-    pump_model, schemes = _pump_model(provenance.pump_model)
-    if not any(c.isalnum() for c in provenance.serial):
-        raise Invalid(
-            "serial: holds no letter or digit",
-            hint="Type the serial from the pump's label.",
-            faults=(Fault("holds no letter or digit", field="serial"),),
-        )
+    pump_model, schemes, edition = _pump_model(provenance.pump_model)
     gauge = find_gauge(provenance.gauge, operator)
     calibration, notes = calibration_at(gauge, provenance.recorded_at)
     return Subject(
@@ -60,15 +60,22 @@ def identify_subject(provenance: Provenance, operator: Operator) -> Subject:
         asserted=find_revision(pump_model, provenance.revision) if provenance.revision else None,
         gauge=gauge,
         calibration=calibration,
+        edition=edition,
         notes=notes,
     )
 
 
-def _pump_model(name: str) -> tuple[PumpModel, list[SerialScheme]]:
-    """The model with its schemes, in one query for a model that has any."""
+def _pump_model(name: str) -> tuple[PumpModel, list[SerialScheme], int]:
+    """The model with its schemes and the current edition, in one query for a model that has any.
+
+    Never an edition older than the model's version: without schemes the edition is read after the model.
+    """
     of_that_name = SerialScheme.objects.select_related("pump_model").filter(pump_model__name__iexact=name)
-    schemes = list(of_that_name)
-    return (schemes[0].pump_model if schemes else find_pump_model(name, "pump_model")), schemes
+    current = Edition.objects.filter(is_current=True).values("number")
+    schemes = list(of_that_name.annotate(current=Subquery(current)))
+    if schemes:
+        return schemes[0].pump_model, list(schemes), schemes[0].current
+    return find_pump_model(name, "pump_model"), [], current_edition()
 
 
 def spec_of(gauge: Gauge, calibration: GaugeCalibration | None) -> GaugeSpec:

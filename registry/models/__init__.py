@@ -19,6 +19,7 @@ from registry.models.catalogue import (
     SerialSpan,
     SpanBasis,
 )
+from registry.models.editions import RunEdition
 from registry.models.people import Clinic, Operator
 from registry.models.runs import (
     Edition,
@@ -52,6 +53,7 @@ __all__ = [
     "RevisionBasis",
     "Rig",
     "Run",
+    "RunEdition",
     "RunState",
     "SerialScheme",
     "SerialSpan",
