@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from django.db import connection, transaction
 from django.utils import timezone
@@ -10,8 +9,7 @@ from django.utils import timezone
 from registry.answers.stamp import current_edition
 from registry.intake.findings import INTAKE_CODES, Noted
 from registry.intake.locks import lock_units, share_editions
-from registry.intake.rows import store_findings, store_measurements
-from registry.intake.summaries import refresh_summaries
+from registry.intake.remeasure_cells import fill_cells, store_findings_of, store_measurements_of
 from registry.models import Edition, Finding, Run, RunEdition
 from registry.waveform import Measured
 from registry.waveform.editions import edition_of
@@ -77,25 +75,10 @@ def write_outcomes(edition: int, outcomes: Sequence[Outcome]) -> int:
         )
         for outcome in fresh
     )
-    for outcome in fresh:
-        if outcome.findings:
-            store_findings(outcome.run, edition, outcome.findings)
-        if outcome.measured is not None:
-            store_measurements(outcome.run, outcome.measured)
-    refresh_cells([outcome.run for outcome in fresh])
+    store_findings_of(edition, ((o.run.pk, finding) for o in fresh for finding in o.findings))
+    store_measurements_of(edition, ((o.run.pk, o.measured) for o in fresh if o.measured is not None))
+    fill_cells(edition, [outcome.run.pk for outcome in fresh])
     return len(fresh)
-
-
-def cell_of(run: Run) -> tuple[Any, ...]:
-    """Return what tells the cell of a run from others."""
-    bench = (run.clinic_id, run.session.gauge_id, run.rig_id, run.session.power)
-    return (run.unit_id, *bench, run.mode, run.programme, run.level, run.side)
-
-
-def refresh_cells(runs: Sequence[Run]) -> None:
-    """Bring each cell that holds one of the runs up to date once. Their units are locked."""
-    for run in {cell_of(run): run for run in runs}.values():
-        refresh_summaries(run)
 
 
 def bring_edition(edition: int) -> None:

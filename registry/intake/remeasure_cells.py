@@ -1,0 +1,77 @@
+"""Rows of many runs in one statement: what they measured as, were noted for, and their cells' summaries."""
+
+from collections.abc import Collection, Iterable
+
+from django.db import connection
+
+from registry.intake.findings import Noted
+from registry.models import Finding
+from registry.waveform import Measured
+
+_MEASUREMENTS = """
+INSERT INTO registry_measurement (edition_id, run_id, metric, unit, value, u, u_random, u_systematic)
+SELECT %s, * FROM unnest(%s::bigint[], %s::text[], %s::text[],
+                         %s::float8[], %s::float8[], %s::float8[], %s::float8[])
+"""
+# The same figures that `summaries` makes of one cell under all editions, for many cells under one.
+_CELLS = """
+WITH cell AS (
+    SELECT DISTINCT r.pump_model_id, r.unit_id, r.clinic_id, s.gauge_id, r.rig_id, s.power, r.mode,
+           r.programme, r.level, r.side
+    FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id WHERE r.id = ANY(%(runs)s)
+)
+INSERT INTO registry_unitsummary (pump_model_id, unit_id, clinic_id, gauge_id, rig_id, power, mode, programme,
+                                  level, side, edition_id, metric, metric_unit, count, mean, sum_squares,
+                                  u_random, u_systematic, refreshed_at)
+SELECT c.*, m.edition_id, m.metric, min(m.unit), count(*), avg(m.value), var_pop(m.value) * count(*),
+       sqrt(avg(m.u_random ^ 2)), sqrt(avg(m.u_systematic ^ 2)), now()
+FROM cell c
+JOIN registry_run r ON r.unit_id = c.unit_id AND r.state = 'accepted'
+ AND (r.clinic_id, r.rig_id, r.mode, r.programme, r.level, r.side)
+   = (c.clinic_id, c.rig_id, c.mode, c.programme, c.level, c.side)
+JOIN registry_benchsession s ON s.id = r.session_id AND s.power = c.power
+ AND s.gauge_id IS NOT DISTINCT FROM c.gauge_id
+JOIN registry_measurement m ON m.run_id = r.id AND m.edition_id = %(edition)s
+GROUP BY c.pump_model_id, c.unit_id, c.clinic_id, c.gauge_id, c.rig_id, c.power, c.mode, c.programme,
+         c.level, c.side, m.edition_id, m.metric
+ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, mode, programme, level, side, edition_id, metric)
+DO UPDATE SET count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
+    u_random = excluded.u_random, u_systematic = excluded.u_systematic, refreshed_at = excluded.refreshed_at
+"""
+
+
+def store_measurements_of(edition: int, measured: Iterable[tuple[int, Measured]]) -> None:
+    """Store all metrics of many runs, by run number, in one statement."""
+    rows = [
+        (run, name, q.unit, q.value, q.u, q.u_random, q.u_systematic)
+        for run, found in measured
+        for name, q in found.metrics.items()
+    ]
+    if rows:
+        with connection.cursor() as cursor:
+            cursor.execute(_MEASUREMENTS, [edition, *map(list, zip(*rows, strict=True))])
+
+
+def store_findings_of(edition: int, noted: Iterable[tuple[int, Noted]]) -> None:
+    """Store what was noted about many runs, by run number."""
+    Finding.objects.bulk_create(
+        Finding(
+            run_id=run,
+            edition_id=edition,
+            code=f.code,
+            severity=f.severity,
+            message=f.message,
+            hint=f.hint,
+            at_s=f.at_s,
+        )
+        for run, f in noted
+    )
+
+
+def fill_cells(edition: int, runs: Collection[int]) -> None:
+    """Bring the summaries of one edition up to date in every cell that holds one of the runs.
+
+    For an edition whose measurements only come and never go; the caller holds the locks of the runs' units.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(_CELLS, {"edition": edition, "runs": list(runs)})
