@@ -1,7 +1,7 @@
 """make bench."""
 
-from tests.bench import measuring, uploads
+from tests.bench import measuring, remeasuring, uploads
 from tests.bench.table import show
 
 if __name__ == "__main__":
-    show([*measuring.compare(), *uploads.compare()])
+    show([*measuring.compare(), *uploads.compare(), *remeasuring.compare()])
