@@ -7,7 +7,7 @@ from procrastinate.contrib.django import app
 from procrastinate.exceptions import ConnectorException, UniqueViolation
 from procrastinate.jobs import Job, Status
 
-from registry.intake.remeasure import remeasure
+from registry.intake.remeasuring.portions import remeasure
 
 REMEASURING = "remeasuring"
 _RETRY = RetryStrategy(max_attempts=5, exponential_wait=4)

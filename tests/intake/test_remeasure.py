@@ -4,10 +4,10 @@ import pytest
 from django.core.files.storage import storages
 
 from registry.intake import measure as measuring
-from registry.intake import remeasure as remeasuring
 from registry.intake.receive import receive
-from registry.intake.remeasure import left_under, remeasure
-from registry.intake.remeasure_rows import bring_edition, forget_passing
+from registry.intake.remeasuring import portions as remeasuring
+from registry.intake.remeasuring.portions import left_under, remeasure
+from registry.intake.remeasuring.rows import bring_edition, forget_passing
 from registry.intake.withdraw import withdraw
 from registry.models import Finding, Measurement, Run, RunEdition, UnitSummary
 from registry.waveform import Declared, GaugeSpec, ReadError, measure

@@ -9,10 +9,10 @@ from procrastinate.contrib.django import app
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from registry.intake.receive import receive
-from registry.intake.remeasure import left_under, portion_lock
-from registry.intake.remeasure_queue import ask_for, progress
-from registry.intake.remeasure_rows import bring_edition
-from registry.intake.remeasure_wait import NoProgress, wait
+from registry.intake.remeasuring.jobs import ask_for, progress
+from registry.intake.remeasuring.portions import left_under, portion_lock
+from registry.intake.remeasuring.rows import bring_edition
+from registry.intake.remeasuring.waiting import NoProgress, wait
 from registry.intake.tasks import remeasure_portion, take_up_stalled
 from registry.models import Run
 from tests import community, factories

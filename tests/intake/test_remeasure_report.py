@@ -7,11 +7,11 @@ from django.core.files.storage import storages
 
 from registry.errors import Conflict
 from registry.intake.receive import receive
-from registry.intake.remeasure import remeasure
-from registry.intake.remeasure_report import MetricChange, report
-from registry.intake.remeasure_rows import bring_edition
-from registry.intake.remeasure_switch import switch
-from registry.intake.remeasure_text import report_text
+from registry.intake.remeasuring.portions import remeasure
+from registry.intake.remeasuring.report import MetricChange, report
+from registry.intake.remeasuring.rows import bring_edition
+from registry.intake.remeasuring.switch import switch
+from registry.intake.remeasuring.text import report_text
 from registry.intake.withdraw import withdraw
 from registry.models import Run
 from registry.waveform import Measured, measure

@@ -8,13 +8,13 @@ from django.db import connection, transaction
 
 from registry.answers.stamp import current_edition
 from registry.errors import Conflict, NotFound
-from registry.intake import remeasure_switch
 from registry.intake.measure import preview
 from registry.intake.receive import receive
-from registry.intake.remeasure import left_under, remeasure
-from registry.intake.remeasure_rows import bring_edition
-from registry.intake.remeasure_switch import switch
-from registry.intake.remeasured import run_under
+from registry.intake.remeasuring import switch as switching
+from registry.intake.remeasuring.portions import left_under, remeasure
+from registry.intake.remeasuring.rows import bring_edition
+from registry.intake.remeasuring.stored import run_under
+from registry.intake.remeasuring.switch import switch
 from registry.intake.withdraw import withdraw
 from registry.models import Finding, Measurement, PumpModel, Run, RunEdition, Unit, UnitSummary
 from tests import community, factories
@@ -118,7 +118,7 @@ def test_few_stragglers_are_measured_by_the_switch_itself(runs):
 
 
 def test_a_switch_is_refused_while_many_runs_are_left(runs, monkeypatch):
-    monkeypatch.setattr(remeasure_switch, "STRAGGLERS", 3)
+    monkeypatch.setattr(switching, "STRAGGLERS", 3)
     with pytest.raises(Conflict, match="4 runs are not measured under edition 2 yet") as refusal:
         switch(2)
     assert refusal.value.extra == {"left": 4}

@@ -16,12 +16,12 @@ from django.core.management.base import BaseCommand, CommandError
 from registry.config import lifeline
 from registry.config.supervision import Child, Supervisor
 from registry.errors import DomainError
-from registry.intake.remeasure_queue import Progress, ask_for, progress
-from registry.intake.remeasure_report import Report, report
-from registry.intake.remeasure_rows import bring_edition, forget_passing
-from registry.intake.remeasure_switch import Switched, switch
-from registry.intake.remeasure_text import report_text
-from registry.intake.remeasure_wait import NoProgress, wait
+from registry.intake.remeasuring.jobs import Progress, ask_for, progress
+from registry.intake.remeasuring.report import Report, report
+from registry.intake.remeasuring.rows import bring_edition, forget_passing
+from registry.intake.remeasuring.switch import Switched, switch
+from registry.intake.remeasuring.text import report_text
+from registry.intake.remeasuring.waiting import NoProgress, wait
 from registry.intake.tasks import REMEASURING
 
 _TELL_EVERY_S = 10.0  # where standard error is no terminal

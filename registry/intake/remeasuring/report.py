@@ -9,7 +9,7 @@ from django.db.models import Count
 from registry.answers.stamp import current_edition
 from registry.errors import Conflict
 from registry.intake.findings import INTAKE_CODES
-from registry.intake.remeasure import left_under
+from registry.intake.remeasuring.portions import left_under
 from registry.models import Run, RunEdition, RunState
 
 # Runs that have a row under both editions and are not withdrawn. Less than a part in a milliard is rounding.

@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable
 
-from registry.intake.remeasure_queue import Progress, ask_for, progress
+from registry.intake.remeasuring.jobs import Progress, ask_for, progress
 
 _MOST_FRUITLESS = 5
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 from registry.answers.stamp import current_edition
 from registry.intake.findings import INTAKE_CODES, Noted
 from registry.intake.locks import lock_units, share_editions
-from registry.intake.remeasure_cells import fill_cells, store_findings_of, store_measurements_of
+from registry.intake.remeasuring.cells import fill_cells, store_findings_of, store_measurements_of
 from registry.models import Edition, Finding, Run, RunEdition
 from registry.waveform import Measured
 from registry.waveform.editions import edition_of

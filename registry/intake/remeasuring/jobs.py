@@ -9,7 +9,7 @@ from procrastinate.contrib.django import app
 from procrastinate.exceptions import AlreadyEnqueued
 from procrastinate.jobs import Job
 
-from registry.intake.remeasure import left_under, portion_lock
+from registry.intake.remeasuring.portions import left_under, portion_lock
 from registry.intake.tasks import REMEASURING, remeasure_portion
 from registry.models import Run
 

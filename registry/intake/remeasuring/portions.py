@@ -15,7 +15,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from registry.errors import TooLarge, UnreadableTrace
 from registry.intake.findings import unmeasured
 from registry.intake.measure import DamagedTrace, measure_again
-from registry.intake.remeasure_rows import Outcome, store_outcomes
+from registry.intake.remeasuring.rows import Outcome, store_outcomes
 from registry.intake.subject import calibration_at
 from registry.models import Edition, Run, RunEdition
 from registry.waveform.editions import edition_of

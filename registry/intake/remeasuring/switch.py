@@ -14,8 +14,8 @@ from registry.errors import Conflict
 from registry.intake.findings import INTAKE_CODES
 from registry.intake.locks import lock_everything_for_switch, lock_units
 from registry.intake.rejudge import rejudge
-from registry.intake.remeasure import left_under, measure_under, remeasure_some, with_gauges
-from registry.intake.remeasure_rows import write_outcomes
+from registry.intake.remeasuring.portions import left_under, measure_under, remeasure_some, with_gauges
+from registry.intake.remeasuring.rows import write_outcomes
 from registry.models import Edition, PumpModel, Run, RunState
 from registry.waveform.editions import edition_of
 

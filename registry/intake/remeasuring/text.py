@@ -1,6 +1,6 @@
 """The report of an edition as plain text."""
 
-from registry.intake.remeasure_report import MetricChange, Report, StateChange
+from registry.intake.remeasuring.report import MetricChange, Report, StateChange
 
 _HEADS = (
     "metric",
