@@ -15,6 +15,7 @@ from django.core.exceptions import (
 )
 from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponseBase, JsonResponse
+from procrastinate.exceptions import ConnectorException
 from rest_framework import exceptions
 
 from registry.errors import DomainError, Fault
@@ -72,6 +73,7 @@ _CODES: tuple[tuple[type[Exception], str], ...] = (
     (exceptions.UnsupportedMediaType, "unsupported_media_type"),
     (exceptions.ParseError, "malformed"),
     (OperationalError, "unavailable"),
+    (ConnectorException, "unavailable"),
 )
 
 # What Django refuses by itself; its own words name settings, so they are said anew.
@@ -154,7 +156,7 @@ def handle(error: Exception, context: dict[str, Any]) -> HttpResponseBase | None
 def _framework_problem(request: HttpRequest, error: Exception) -> HttpResponseBase | None:
     for kind, code in _CODES:
         if isinstance(error, kind):
-            detail = "" if isinstance(error, OperationalError) else str(error)
+            detail = "" if code == "unavailable" else str(error)
             bad_token = isinstance(error, exceptions.AuthenticationFailed)
             hint = "Ask the registry's keeper for a new token." if bad_token else ""
             response = problem(request, code, HTTPStatus(STATUS[code]).phrase, detail=detail, hint=hint)

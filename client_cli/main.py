@@ -96,6 +96,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     try:
         code = app(args=arguments, prog_name="vacuary", standalone_mode=False)
+    except SystemExit as stop:
+        if isinstance(stop.__context__, BrokenPipeError):  # whoever reads has read enough, as `head` does
+            return int(ExitCode.DONE)
+        raise
     except Exception as error:  # noqa: BLE001 - here every error becomes an exit code
         return int(_report(error))
     if code == ExitCode.INTERRUPTED and not isinstance(code, ExitCode):

@@ -206,11 +206,21 @@ class RigDocument(serializers.ModelSerializer[Rig]):
 
 
 class CalibrationDocument(serializers.ModelSerializer[GaugeCalibration]):
-    """One calibration, in mmHg."""
+    """One calibration, in mmHg. `source` is people's words: for the gauge's own clinic and curators."""
+
+    source = serializers.CharField(required=False)  # type: ignore[assignment]
 
     class Meta:
         model = GaugeCalibration
         fields = ("on", "offset_mmhg", "gain", "uncertainty_mmhg", "source")
+
+    def to_representation(self, instance: GaugeCalibration) -> dict[str, Any]:
+        """Leave the source out for others."""
+        document = super().to_representation(instance)
+        viewer = self.context.get("viewer")
+        if viewer is None or not (viewer.is_curator or viewer.clinic_id == instance.gauge.clinic_id):
+            del document["source"]
+        return document
 
 
 class GaugeDocument(serializers.ModelSerializer[Gauge]):

@@ -18,7 +18,7 @@ from api.filters import SerialFilter
 from api.permissions import IsCurator, IsOperator, MayRead
 from api.queries import StrictQuery
 from api.serializers import catalogue as shapes
-from api.viewer import operator_of
+from api.viewer import operator_of, viewer_of
 from registry.errors import Fault, Invalid, NotFound
 from registry.intake.catalogue import load_catalogue
 from registry.intake.gauges import declare_gauge
@@ -145,13 +145,17 @@ class Rigs(Shelf):
 class Gauges(Shelf):
     """Gauges as their clinics declared them."""
 
-    queryset = Gauge.objects.select_related("clinic").prefetch_related("calibrations")
+    queryset = Gauge.objects.select_related("clinic").prefetch_related("calibrations__gauge")
     serializer_class = shapes.GaugeDocument
     filterset_class = OfClinic
     lookup_value_regex = r"[\w.-]{1,40}"
 
     def get_permissions(self) -> list[BasePermission]:
         return [IsOperator()] if self.request.method == "PUT" else [MayRead()]
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        """Tell the shapes who asks."""
+        return {**super().get_serializer_context(), "viewer": viewer_of(self.request)}
 
     def get_object(self) -> Gauge:
         """Look a gauge up by its number; codes are a clinic's own affair and may be shared by others."""
@@ -173,5 +177,5 @@ class Gauges(Shelf):
         if not isinstance(request.data, dict):
             raise Invalid("The body must be a JSON object", faults=(Fault("must be a JSON object"),))
         gauge, is_new = declare_gauge(pk, request.data, operator_of(request))
-        document = shapes.GaugeDocument(self.queryset.get(pk=gauge.pk)).data
+        document = self.get_serializer(self.get_queryset().get(pk=gauge.pk)).data
         return Response(document, status=201 if is_new else 200)

@@ -54,7 +54,7 @@ def alerts(
         bool, typer.Option("--fail-on-alert", help="End with exit code 6 when an alert is open.")
     ] = False,
 ) -> ExitCode:
-    """List what stands out: units, gauges and builds that are off."""
+    """List what stands out: units and gauges that are off."""
     from client_cli.render.alerts import is_open, show_alerts
 
     with call.session() as session:

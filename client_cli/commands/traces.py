@@ -84,6 +84,8 @@ def manifest(
     It has a row for each trace and a column for each provenance key. Nothing is guessed: every cell but the
     file's name is left empty for you.
     """
+    # A glob over the folder catches the list itself when it is written again.
+    files = [file for file in files if out is None or file.resolve() != out.resolve()]
     rows = lists.template(files, out.parent if out else Path())
     text = io.StringIO(newline="")
     csv.writer(text).writerows(rows)

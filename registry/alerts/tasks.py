@@ -1,12 +1,13 @@
 """Queued work of the alerts: asked for in the transaction of an upload, done by any worker on any host."""
 
+from collections.abc import Iterable
+
 from django.db import connection, transaction
 from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 from procrastinate.exceptions import AlreadyEnqueued
 
 from registry.alerts.scan import scan_community, scan_gauge
-from registry.models import Run
 
 # A sweep is judged when it pauses, not upload by upload.
 CALM_S = 3
@@ -16,14 +17,19 @@ SELECT 1 FROM procrastinate_jobs WHERE queueing_lock = %s AND status = 'todo' FO
 """
 
 
-def want_check(run: Run) -> None:
-    """Have the run's gauge checked after the present transaction; a whole sweep of runs costs one check.
+def want_checks(gauge_ids: Iterable[int | None]) -> None:
+    """Have gauges checked after the present transaction; a whole sweep of runs costs one check.
 
     A check that waits already will do, for it cannot begin before this transaction has ended: workers pass
-    over a job somebody holds. A run without a declared gauge tells nothing of gauges or units and is left.
+    over a job somebody holds. None stands for a run without a declared gauge, which tells nothing of gauges
+    or units. Called once and last in a transaction, so that jobs are locked in one order and after all else.
     """
-    gauge_id = run.session.gauge_id
-    while gauge_id is not None and not _is_waiting(gauge_id):
+    for gauge_id in sorted({gauge_id for gauge_id in gauge_ids if gauge_id is not None}):
+        _want_check(gauge_id)
+
+
+def _want_check(gauge_id: int) -> None:
+    while not _is_waiting(gauge_id):
         try:
             with transaction.atomic():
                 check_gauge.configure(queueing_lock=_lock(gauge_id), schedule_in={"seconds": CALM_S}).defer(

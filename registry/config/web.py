@@ -12,6 +12,7 @@ keepalive = 75
 timeout = 120  # seconds a worker may stay silent, not the time of a request
 graceful_timeout = 20
 loglevel = "warning"
+limit_request_line = 8190  # the most gunicorn allows short of no bound; cursors and filters stay far below
 control_socket_disable = True
 
 

@@ -2,6 +2,7 @@
 
 from collections import OrderedDict
 from collections.abc import Hashable
+from threading import Lock
 from typing import Any, Generic, TypeVar
 
 from django.db import models, transaction
@@ -22,14 +23,14 @@ class Remembered(Generic[M]):
     def __init__(self, kind: type[M], most: int = 5000) -> None:
         self._kind = kind
         self._most = most
+        self._lock = Lock()  # the threads of a web process share what it remembers
         self._known: OrderedDict[Hashable, M] = OrderedDict()
 
     def bring(self, **values: Any) -> M:
         """Return the record that holds just these values, made if there is none."""
         key = tuple(values.values())
-        known = self._known.get(key)
+        known = self._recall(key)
         if known is not None:
-            self._known.move_to_end(key)
             return known
         record: M
         record, _ = models.QuerySet(self._kind).get_or_create(**values)
@@ -38,12 +39,20 @@ class Remembered(Generic[M]):
 
     def forget(self) -> None:
         """Forget every record."""
-        self._known.clear()
+        with self._lock:
+            self._known.clear()
+
+    def _recall(self, key: Hashable) -> M | None:
+        with self._lock:
+            if key in self._known:
+                self._known.move_to_end(key)
+            return self._known.get(key)
 
     def _remember(self, key: Hashable, record: M) -> None:
-        self._known[key] = record
-        while len(self._known) > self._most:
-            self._known.popitem(last=False)
+        with self._lock:
+            self._known[key] = record
+            while len(self._known) > self._most:
+                self._known.popitem(last=False)
 
 
 rigs = Remembered(Rig)

@@ -7,7 +7,9 @@ from typing import Any, TypeVar
 import pghistory
 from django.db import IntegrityError, connection, models, transaction
 
+from registry.alerts.tasks import want_checks
 from registry.errors import Conflict, Fault, Invalid
+from registry.intake.doubles import refuse_doubles
 from registry.intake.locks import lock_models_for_load
 from registry.intake.rejudge import rejudge_model
 from registry.intake.spans import DraftSpan, apply_spans, draft_spans
@@ -36,14 +38,17 @@ def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     All of it happens or none. Raises Invalid, Conflict or SpansOverlap naming the entry at fault.
     """
     entries = [{**entry, "name": _tidy(entry["name"])} for entry in declared["pump_model"]]
+    refuse_doubles(entries)
     changes: list[Change] = []
+    gauges: set[int | None] = set()
     try:
         with transaction.atomic(), pghistory.context(operator=operator.handle):
             _constraints("DEFERRED")
             lock_models_for_load(entry["name"] for entry in entries)
             for index, entry in enumerate(entries):
-                changes += _load_model(entry, f"pump_model[{index}]", operator)
+                changes += _load_model(entry, f"pump_model[{index}]", operator, gauges)
             _constraints("IMMEDIATE")
+            want_checks(gauges)
     except IntegrityError as error:
         raise Conflict(
             "Two entries want the same label or order",
@@ -62,8 +67,9 @@ def _tidy(name: str) -> str:
     return " ".join(name.split())
 
 
-def _load_model(entry: Entry, path: str, operator: Operator) -> list[Change]:
-    maker, said_maker = _bring(Maker, {"name": _tidy(entry["maker"])}, {})
+def _load_model(entry: Entry, path: str, operator: Operator, gauges: set[int | None]) -> list[Change]:
+    """Load one entry; `gauges` gathers those whose runs were held or set free by it."""
+    maker, said_maker = _bring_maker(_tidy(entry["maker"]))
     model, said_model = _bring_model(entry["name"], maker, path)
     schemes, said_schemes = _load_schemes(model, entry.get("serial_scheme"), path)
     revisions, said_revisions = _load_revisions(model, entry.get("revision", []))
@@ -74,8 +80,15 @@ def _load_model(entry: Entry, path: str, operator: Operator) -> list[Change]:
     said_spans = [Change("span", *what) for what in apply_spans(model, schemes, replaced, drafts, operator)]
     changes = [said_maker, said_model, *said_schemes, *said_revisions, *said_spans]
     if any(c.kind in ("span", "serial_scheme") and c.action != "unchanged" for c in changes):
-        _go_by(model, schemes)
+        gauges |= _go_by(model, schemes)
     return [*changes, *_load_claims(model, entry.get("claim"), operator)]
+
+
+def _bring_maker(name: str) -> tuple[Maker, Change]:
+    known = Maker.objects.filter(name__iexact=name).first()
+    if known is not None:
+        return known, Change("maker", known.name, "unchanged")
+    return Maker.objects.create(name=name), Change("maker", name, "created")
 
 
 def _bring_model(name: str, maker: Maker, path: str) -> tuple[PumpModel, Change]:
@@ -118,14 +131,14 @@ def _load_schemes(
     return schemes, [change for _, change in brought] + removed
 
 
-def _go_by(model: PumpModel, schemes: Sequence[SerialScheme]) -> None:
+def _go_by(model: PumpModel, schemes: Sequence[SerialScheme]) -> set[int | None]:
     """Let units and runs follow the new schemes and spans, then drop the schemes nothing uses any more."""
     model.catalogue_version += 1
     model.save(update_fields=["catalogue_version"])
     resolve_again(model, schemes)
     for scheme in model.serial_schemes.exclude(pk__in=[scheme.pk for scheme in schemes]):
         scheme.delete()
-    rejudge_model(model)
+    return rejudge_model(model)
 
 
 def _load_revisions(
@@ -138,7 +151,9 @@ def _load_revisions(
             "firmware": list(entry.get("firmware", [])),
             "marks": dict(entry.get("marks", {})),
         }
-        revision, change = _bring(Revision, {"pump_model": model, "label": entry["label"]}, values)
+        known = model.revisions.filter(label__iexact=entry["label"]).first()
+        label = known.label if known else entry["label"]
+        revision, change = _bring(Revision, {"pump_model": model, "label": label}, values)
         loaded.append((revision, entry.get("span"), f"revision[{index}]"))
         changes.append(change)
     return loaded, changes
@@ -166,7 +181,7 @@ def _bring(
     kind: type[M], key: dict[str, Any], values: dict[str, Any], born: dict[str, Any] | None = None
 ) -> tuple[M, Change]:
     """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
-    names = {Maker: "maker", SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
+    names = {SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
     record: M
     record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
     differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]

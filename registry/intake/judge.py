@@ -46,7 +46,8 @@ def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
 def _contradiction(unit: Unit, spans: list[SerialSpan], asserted: Revision | None) -> Note | None:
     if asserted is None:
         return None
-    for span in spans:
+    # Where a span is declared, what others observed there does not count beside it.
+    for span in [span for span in spans if span.basis == "declared"] or spans:
         if span.revision_id != asserted.pk:
             return findings.contradicts_span(asserted.label, span)
     if not spans and unit.asserted is not None and unit.asserted_id != asserted.pk:

@@ -1,4 +1,4 @@
-"""What is locked for a write, and in which order: editions, model, trace, rig, sitting, units by number, run.
+"""What is locked for a write, in one order: editions, model, trace, rig, sitting, units, run, queue.
 
 Everybody takes locks in this order, so writers may wait for each other but never in a circle. Uploads and
 withdrawals share a pump model; a catalogue load has it alone, so nothing is judged by half a catalogue. A

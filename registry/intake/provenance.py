@@ -124,6 +124,12 @@ def _text(longest: int) -> Callable[[Any], str]:
     return read
 
 
+def _folded(longest: int) -> Callable[[Any], str]:
+    """Names of parts and programmes are one whatever their capitals, so they are kept in small letters."""
+    read = _text(longest)
+    return lambda value: read(value).lower()
+
+
 def _choice(*choices: str) -> Callable[[Any], str]:
     def read(value: Any) -> str:
         word = str(value).strip().lower()
@@ -185,13 +191,13 @@ KEYS: dict[str, Callable[[Any], Any]] = {
     "revision": _text(40),
     "firmware": _text(40),
     "mode": _choice("stimulation", "expression"),
-    "programme": _text(40),
+    "programme": _folded(40),
     "level": _level,
     "flange_mm": _number(5, 60),
     "side": _choice("single", "left", "right"),
-    "protector": _text(60),
-    "valve": _text(60),
-    "tubing": _text(60),
+    "protector": _folded(60),
+    "valve": _folded(60),
+    "tubing": _folded(60),
     "load_ml": _number(0, 2000),
     "gauge": _text(40),
     "operator": _text(60),

@@ -9,7 +9,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import storages
 from django.db import IntegrityError, transaction
 
-from registry.alerts.tasks import want_check
+from registry.alerts.tasks import want_checks
 from registry.intake import benches
 from registry.intake.findings import Noted
 from registry.intake.judge import judge
@@ -97,7 +97,7 @@ def _store(subject: Subject, trace: Trace, identity: str, measured: Measured, da
         _resolve_unit(unit, subject if run.state == RunState.ACCEPTED else None, spans)
     if run.state == RunState.ACCEPTED:
         refresh_summaries(run)
-        want_check(run)
+        want_checks([session.gauge_id])
     return Receipt(run, measured, findings)
 
 

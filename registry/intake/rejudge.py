@@ -2,15 +2,28 @@
 
 from collections.abc import Iterable
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, prefetch_related_objects
 
-from registry.alerts.tasks import want_check
 from registry.intake.findings import INTAKE_CODES
 from registry.intake.judge import judge
 from registry.intake.locks import lock_units
 from registry.intake.summaries import refresh_summaries
 from registry.intake.units import covering_spans, first_assertion, resolve
 from registry.models import Edition, Finding, PumpModel, Run, RunState, Unit
+
+# Whatever intake noted about a run may be settled now, and what a run asserts may stand against a span.
+_TOUCHED = """
+SELECT r.* FROM registry_run r JOIN registry_unit u ON u.id = r.unit_id
+WHERE r.pump_model_id = %(model)s AND r.state <> 'withdrawn' AND (
+    EXISTS (SELECT 1 FROM registry_finding f WHERE f.run_id = r.id AND f.code = ANY(%(codes)s))
+    OR r.asserted_id <> u.revision_id
+    OR EXISTS (
+        SELECT 1 FROM registry_serialspan s
+        WHERE s.scheme_id = u.scheme_id AND s.series = u.series AND s.keys @> u.key
+          AND s.revision_id <> r.asserted_id
+    )
+)
+"""
 
 
 def settle_unit(unit: Unit) -> None:
@@ -20,8 +33,12 @@ def settle_unit(unit: Unit) -> None:
     unit.save(update_fields=["asserted", "revision", "revision_basis"])
 
 
-def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> None:
-    """Judge stored runs one by one, oldest first. Their `units` are locked; a withdrawn run stays so."""
+def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[int | None]:
+    """Judge stored runs that are not withdrawn, oldest first. Their `units` are locked.
+
+    Returns the gauges of the runs whose state changed, for the caller to have them checked.
+    """
+    changed = set()
     edition = Edition.objects.get(is_current=True)
     for run in sorted(runs, key=lambda run: run.pk):
         unit = units[run.unit_id]
@@ -37,28 +54,24 @@ def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> None:
         run.save(update_fields=["state"])
         settle_unit(unit)
         refresh_summaries(run)
-        want_check(run)
+        changed.add(run.session.gauge_id)
+    return changed
 
 
 def held_with(run: Run) -> list[Run]:
     """Return the runs that may be held because of `run`: of the same unit, or of the same trace and side."""
     held = Q(state=RunState.HELD, findings__code__in=INTAKE_CODES)
     near = Q(unit=run.unit_id) | Q(trace=run.trace_id, side=run.side)
-    return list(_complete().filter(held & near).exclude(pk=run.pk).distinct())
-
-
-def rejudge_model(pump_model: PumpModel) -> None:
-    """Judge afresh the runs that a change of the model's spans or schemes may hold or set free.
-
-    The caller has the model alone.
-    """
-    touched = Q(state=RunState.HELD, findings__code__in=INTAKE_CODES) | (
-        Q(state=RunState.ACCEPTED, asserted__isnull=False, unit__revision__isnull=False)
-        & ~Q(asserted=F("unit__revision"))
+    return list(
+        Run.objects.select_related("session", "asserted").filter(held & near).exclude(pk=run.pk).distinct()
     )
-    runs = list(_complete().filter(touched, pump_model=pump_model).distinct())
-    rejudge(runs, lock_units(run.unit_id for run in runs))
 
 
-def _complete() -> QuerySet[Run]:
-    return Run.objects.select_related("session", "asserted")
+def rejudge_model(pump_model: PumpModel) -> set[int | None]:
+    """Judge afresh the runs that a change of the model's spans or schemes may touch.
+
+    The caller has the model alone. Returns the gauges of the runs whose state changed.
+    """
+    runs = list(Run.objects.raw(_TOUCHED, {"model": pump_model.pk, "codes": list(INTAKE_CODES)}))
+    prefetch_related_objects(runs, "session", "asserted")
+    return rejudge(runs, lock_units(run.unit_id for run in runs))

@@ -75,7 +75,9 @@ def _pump_model(name: str) -> tuple[PumpModel, list[SerialScheme], int]:
     schemes = list(of_that_name.annotate(current=Subquery(current)))
     if schemes:
         return schemes[0].pump_model, list(schemes), schemes[0].current
-    return find_pump_model(name, "pump_model"), [], current_edition()
+    # The schemes are read after the model: should they be newer than its version, the upload notices.
+    model = find_pump_model(name, "pump_model")
+    return model, list(model.serial_schemes.all()), current_edition()
 
 
 def spec_of(gauge: Gauge, calibration: GaugeCalibration | None) -> GaugeSpec:

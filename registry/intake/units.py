@@ -78,21 +78,28 @@ def first_assertion(unit: Unit) -> Revision | None:
 def resolve_again(pump_model: PumpModel, schemes: Sequence[SerialScheme]) -> int:
     """Place and resolve all units of a model afresh, after its schemes or spans changed.
 
-    The caller has the model alone, so no upload writes a unit meanwhile. Units are taken in portions, so
-    memory stays bounded. Returns how many changed.
+    The caller has the model alone. Units are locked and taken in portions, by number, so memory stays
+    bounded and whoever else writes a unit is waited for. Returns how many changed.
     """
-    changed: list[Unit] = []
-    count = 0
-    for unit in pump_model.units.select_related("asserted").order_by("pk").iterator(chunk_size=500):
-        before = [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]
-        found = place(unit.serial, schemes)
-        unit.scheme, unit.series, unit.key = (
-            (found.scheme, found.series, found.key) if found else (None, "", None)
-        )
-        resolve(unit, covering_spans(unit))
-        if before != [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]:
-            changed.append(unit)
-        if len(changed) >= 500:
-            count += Unit.objects.bulk_update(changed, _COLUMNS)
-            changed.clear()
-    return count + (Unit.objects.bulk_update(changed, _COLUMNS) if changed else 0)
+    count, last = 0, 0
+    while portion := _portion(pump_model, last):
+        changed = [unit for unit in portion if _place_and_resolve(unit, schemes)]
+        count += Unit.objects.bulk_update(changed, _COLUMNS) if changed else 0
+        last = portion[-1].pk
+    return count
+
+
+def _portion(pump_model: PumpModel, after: int) -> list[Unit]:
+    units = pump_model.units.select_related("asserted").select_for_update(no_key=True, of=("self",))
+    return list(units.filter(pk__gt=after).order_by("pk")[:500])
+
+
+def _place_and_resolve(unit: Unit, schemes: Sequence[SerialScheme]) -> bool:
+    """Set the unit's place and revision; returns whether either changed. Saves nothing."""
+    before = [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]
+    found = place(unit.serial, schemes)
+    unit.scheme, unit.series, unit.key = (
+        (found.scheme, found.series, found.key) if found else (None, "", None)
+    )
+    resolve(unit, covering_spans(unit))
+    return before != [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]

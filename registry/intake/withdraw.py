@@ -3,7 +3,7 @@
 from django.db import transaction
 from django.utils import timezone
 
-from registry.alerts.tasks import want_check
+from registry.alerts.tasks import want_checks
 from registry.errors import Conflict, Fault, Invalid, NotPermitted
 from registry.intake.locks import lock_trace, lock_units, share_model
 from registry.intake.rejudge import held_with, rejudge, settle_unit
@@ -31,8 +31,8 @@ def withdraw(run_id: int, operator: Operator, why: str) -> Run:
         run.save(update_fields=["state", "withdrawn_at", "withdrawn_by", "withdrawn_why"])
         settle_unit(units[run.unit_id])
         refresh_summaries(run)
-        want_check(run)
-        rejudge([other for other in held_with(run) if other.unit_id in units], units)
+        near = [other for other in held_with(run) if other.unit_id in units]
+        want_checks([run.session.gauge_id, *rejudge(near, units)])
     return run
 
 

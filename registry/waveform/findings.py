@@ -24,7 +24,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "gauge_undeclared": Entry(
             "caution",
             "The gauge is not declared, so a wide accuracy limit was assumed.",
-            "Declare the gauge once: its range, resolution and accuracy.",
+            "Declare the gauge before uploading, once: its range, resolution and accuracy.",
         ),
         "gauge_clipped": Entry(
             "hold",

@@ -6,7 +6,7 @@ import pytest
 from django.db import connection, transaction
 from procrastinate.contrib.django.models import ProcrastinateJob
 
-from registry.alerts.tasks import check_gauge, scan_all, want_check
+from registry.alerts.tasks import check_gauge, scan_all, want_checks
 from registry.models import Alert, BenchSession, Run
 from tests import factories
 from tests.alerts.community import Community
@@ -20,7 +20,7 @@ def queued() -> list[tuple[str, dict[str, int]]]:
 def test_a_sweep_of_uploads_queues_one_check_of_its_gauge() -> None:
     unit = factories.unit(factories.pump_model(), "LK000001", "A")
     for level in ("1", "2", "3"):
-        want_check(factories.run(unit, level=level))
+        want_checks([factories.run(unit, level=level).session.gauge_id])
     assert queued() == [("registry.alerts.tasks.check_gauge", {"gauge_id": factories.gauge().pk})]
 
 
@@ -28,7 +28,7 @@ def test_a_sweep_of_uploads_queues_one_check_of_its_gauge() -> None:
 def test_a_run_without_a_declared_gauge_queues_nothing() -> None:
     run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
     BenchSession.objects.update(gauge=None)
-    want_check(Run.objects.get(pk=run.pk))
+    want_checks([Run.objects.get(pk=run.pk).session.gauge_id])
     assert queued() == []
 
 
@@ -38,7 +38,7 @@ def test_asking_is_part_of_the_transaction() -> None:
     factories.edition()
     run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
     with transaction.atomic():
-        want_check(run)
+        want_checks([run.session.gauge_id])
         transaction.set_rollback(True)
     assert queued() == []
 
@@ -48,7 +48,7 @@ def test_asking_is_part_of_the_transaction() -> None:
 def test_a_waiting_check_does_not_begin_before_the_upload_that_relies_on_it_has_ended() -> None:
     factories.edition()
     run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
-    want_check(run)
+    want_checks([run.session.gauge_id])
     seen: list[bool] = []
 
     def look() -> None:
@@ -58,7 +58,7 @@ def test_a_waiting_check_does_not_begin_before_the_upload_that_relies_on_it_has_
         connection.close()
 
     with transaction.atomic():
-        want_check(run)
+        want_checks([run.session.gauge_id])
         worker = threading.Thread(target=look)
         worker.start()
         worker.join()

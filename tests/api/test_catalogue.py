@@ -120,3 +120,15 @@ def test_a_gauge_has_one_code_in_any_capitals(operator):
     assert (first.status_code, again.status_code) == (201, 200)
     assert (again.json()["id"], again.json()["code"]) == (first.json()["id"], "Lab-2")
     assert again.json()["accuracy_mmhg"] == 4.0
+
+
+def test_the_source_of_a_calibration_is_for_the_own_clinic_and_curators(
+    operator, neighbour, stranger, curator
+):
+    row = {"on": "2026-01-05", "uncertainty": 0.3, "source": "comparison at the workshop"}
+    declared = operator.put("/api/v1/gauges/G7", {**GAUGE, "calibrations": [row]}, format="json")
+    assert declared.json()["calibrations"][0]["source"] == row["source"]
+    address = f"/api/v1/gauges/{declared.json()['id']}"
+    assert "source" in curator.get(address).json()["calibrations"][0]
+    for other in (neighbour, stranger):
+        assert "source" not in other.get(address).json()["calibrations"][0]

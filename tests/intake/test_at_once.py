@@ -119,3 +119,26 @@ def test_uploads_beside_loads_end_as_the_last_load_says(operator):
         ("A", "A", "observed")
     }
     check_summaries()
+
+
+def test_withdrawals_that_free_each_others_twins_do_not_deadlock(operator):
+    other = community.operator("brackwater", "fennel")
+    pairs = []
+    for n in range(6):
+        one, two = trace_bytes(seed=20 + 2 * n), trace_bytes(seed=21 + 2 * n)
+        counting = [
+            receive(one, provenance(level=n), operator).run,
+            receive(two, provenance(level=n), other).run,
+        ]
+        held = [receive(one, provenance(level=n), other).run, receive(two, provenance(level=n), operator).run]
+        assert [run.state for run in held] == ["held", "held"]
+        pairs.append((counting, held))
+    for counting, held in pairs:
+        at_once(
+            lambda run=counting[0]: withdraw(run.pk, operator, "typed wrong"),
+            lambda run=counting[1]: withdraw(run.pk, other, "typed wrong"),
+        )
+        for run in held:
+            run.refresh_from_db()
+            assert run.state == "accepted"
+    assert UnitSummary.objects.filter(metric="cycle_rate").count() == 12

@@ -184,3 +184,45 @@ def test_an_observed_span_holds_what_contradicts_it_too(operator):
     receipt = receive(trace_bytes(), provenance(serial="LK009050", revision="A"), operator)
     assert receipt.run.state == "held"
     assert "observed" in next(f.message for f in receipt.findings if f.severity == "hold")
+
+
+def test_a_declared_span_outweighs_what_others_observed_there(operator):
+    first = receive(trace_bytes(), provenance(serial="LK000100", revision="A"), operator).run
+    span = {"first": "LK000001", "last": "LK000900", "basis": "observed", "source": "bench notes"}
+    load_catalogue(changed(lambda e: e["revision"][1]["span"].append(span)), community.curator())
+    second = receive(trace_bytes(seed=2), provenance(serial="LK000101", revision="A"), operator).run
+    first.refresh_from_db()
+    assert (first.state, second.state) == ("accepted", "accepted")
+
+
+def test_an_observed_span_that_comes_later_holds_what_contradicts_it(operator):
+    run = receive(trace_bytes(), provenance(serial="LK009050", revision="A"), operator).run
+    span = {"first": "LK009000", "last": "LK009100", "basis": "observed", "source": "bench notes"}
+    load_catalogue(changed(lambda e: e["revision"][1]["span"].append(span)), community.curator())
+    run.refresh_from_db()
+    assert run.state == "held"
+    assert (run.unit.revision.label, run.unit.revision_basis) == ("B", "observed")
+
+
+def test_a_caution_about_a_serial_goes_when_a_scheme_reads_it(operator):
+    run = receive(trace_bytes(), provenance(serial="X-77"), operator).run
+    assert run.findings.filter(code="serial_unread").exists()
+    extra = {"pattern": r"X(?P<number>\d\d)", "order": ["number"]}
+    load_catalogue(changed(lambda e: e["serial_scheme"].append(extra)), community.curator())
+    assert not run.findings.filter(code="serial_unread").exists()
+    run.unit.refresh_from_db()
+    assert run.unit.key == 77
+
+
+@pytest.mark.parametrize(
+    ("double", "field"),
+    [
+        (lambda e: e["revision"].append({"label": "a", "order": 3}), "pump_model[0].revision[2]"),
+        (lambda e: e["claim"].append({**e["claim"][0], "value": 1.0}), "pump_model[0].claim[1]"),
+        (lambda e: e["serial_scheme"].append(e["serial_scheme"][0]), "pump_model[0].serial_scheme[1]"),
+    ],
+)
+def test_a_declaration_that_says_one_thing_twice_is_refused(double, field):
+    with pytest.raises(Invalid) as caught:
+        load_catalogue(changed(double), community.curator())
+    assert [fault.field for fault in caught.value.faults] == [field]

@@ -1,6 +1,5 @@
 """Any bytes: a Reading or a ReadError, nothing else, and never for long."""
 
-
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings

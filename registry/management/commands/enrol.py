@@ -5,6 +5,7 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError, ProgrammingError
 
 from registry.errors import DomainError
 from registry.intake.enrol import enrol
@@ -26,6 +27,12 @@ class Command(BaseCommand):
             operator, token = enrol(options["clinic"], options["operator"], curator=options["curator"])
         except DomainError as error:
             raise CommandError(f"{error}. {error.hint}") from error
+        except ProgrammingError as error:
+            raise CommandError(
+                "The database is not set up yet: start the server first (make serve), or manage.py migrate"
+            ) from error
+        except OperationalError as error:
+            raise CommandError(f"The database cannot be reached. {error}") from error
         if options["json"]:
             answer = {"clinic": operator.clinic.code, "operator": operator.pseudonym, "token": token}
             self.stdout.write(json.dumps(answer))
