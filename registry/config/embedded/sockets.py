@@ -49,10 +49,10 @@ def socket_folder_name(data: Path, account: Account) -> str:
     """Return a short name that belongs to this very folder, not to the next one at the same path.
 
     The server of a folder that was deleted under it lives on for a minute, and removes its socket by its
-    path when it ends.
+    path when it ends. The next folder may get the same inode, so the time its database was made counts too.
     """
-    status = data.stat()
-    identity = f"{status.st_dev}:{status.st_ino}:".encode() + os.fsencode(data)
+    status, made = data.stat(), (data / "PG_VERSION").stat()
+    identity = f"{status.st_dev}:{status.st_ino}:{made.st_mtime_ns}:".encode() + os.fsencode(data)
     return f"vacuary-{account.uid}-{hashlib.sha256(identity).hexdigest()[:12]}"
 
 
