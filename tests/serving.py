@@ -13,8 +13,12 @@ ROOT = Path(__file__).resolve().parents[1]
 
 
 def environment(home: Path, settings: str = "registry.config.settings") -> dict[str, str]:
-    """Return the environment of a server, or of a command beside it, that keeps everything in `home`."""
-    return {**os.environ, "VACUARY_HOME": str(home), "DJANGO_SETTINGS_MODULE": settings}
+    """Return the environment of a server, or of a command beside it, that keeps everything in `home`.
+
+    A database named for the tests is left out: what these processes store must never reach it.
+    """
+    inherited = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    return {**inherited, "VACUARY_HOME": str(home), "DJANGO_SETTINGS_MODULE": settings}
 
 
 @contextmanager
