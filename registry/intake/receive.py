@@ -91,8 +91,8 @@ def _store(subject: Subject, trace: Trace, identity: str, measured: Measured, da
     run.read = measured.understood.as_dict()
     run.state = RunState.HELD if any(f.severity == "hold" for f in findings) else RunState.ACCEPTED
     run.save(force_insert=True)
-    store_measurements(run, measured)
-    store_findings(run, measured.edition, findings)
+    store_measurements(measured.edition, [(run.pk, measured)])
+    store_findings(measured.edition, [(run.pk, finding) for finding in findings])
     if is_new_unit or subject.asserted:
         _resolve_unit(unit, subject if run.state == RunState.ACCEPTED else None, spans)
     if run.state == RunState.ACCEPTED:

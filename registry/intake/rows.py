@@ -1,38 +1,37 @@
-"""The rows a run is made of, written with as few statements as there are tables."""
+"""The rows runs are made of, written with as few statements as there are tables."""
 
 from collections.abc import Iterable
 
 from django.db import connection
 
 from registry.intake.findings import Noted
-from registry.models import Finding, Run
+from registry.models import Finding
 from registry.waveform import Measured
 
 _MEASUREMENTS = """
-INSERT INTO registry_measurement (run_id, edition_id, metric, value, unit, u, u_random, u_systematic)
-SELECT %s, %s, * FROM unnest(%s::text[], %s::float8[], %s::text[], %s::float8[], %s::float8[], %s::float8[])
+INSERT INTO registry_measurement (edition_id, run_id, metric, unit, value, u, u_random, u_systematic)
+SELECT %s, * FROM unnest(%s::bigint[], %s::text[], %s::text[],
+                         %s::float8[], %s::float8[], %s::float8[], %s::float8[])
 """
 
 
-def store_measurements(run: Run, measured: Measured) -> None:
-    """Store all metrics of a run in one statement."""
-    metrics = list(measured.metrics.items())
-    columns = [
-        [name for name, _ in metrics],
-        *(
-            [getattr(q, part) for _, q in metrics]
-            for part in ("value", "unit", "u", "u_random", "u_systematic")
-        ),
+def store_measurements(edition: int, measured: Iterable[tuple[int, Measured]]) -> None:
+    """Store all metrics of runs, by run number, in one statement."""
+    rows = [
+        (run, name, q.unit, q.value, q.u, q.u_random, q.u_systematic)
+        for run, found in measured
+        for name, q in found.metrics.items()
     ]
-    with connection.cursor() as cursor:
-        cursor.execute(_MEASUREMENTS, [run.pk, measured.edition, *columns])
+    if rows:
+        with connection.cursor() as cursor:
+            cursor.execute(_MEASUREMENTS, [edition, *map(list, zip(*rows, strict=True))])
 
 
-def store_findings(run: Run, edition: int, findings: Iterable[Noted]) -> None:
-    """Store what was noted about a run."""
+def store_findings(edition: int, noted: Iterable[tuple[int, Noted]]) -> None:
+    """Store what was noted about runs, by run number."""
     Finding.objects.bulk_create(
         Finding(
-            run=run,
+            run_id=run,
             edition_id=edition,
             code=f.code,
             severity=f.severity,
@@ -40,5 +39,5 @@ def store_findings(run: Run, edition: int, findings: Iterable[Noted]) -> None:
             hint=f.hint,
             at_s=f.at_s,
         )
-        for f in findings
+        for run, f in noted
     )

@@ -1,18 +1,9 @@
-"""Rows of many runs in one statement: what they measured as, were noted for, and their cells' summaries."""
+"""The summaries of many cells in one statement."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 
 from django.db import connection
 
-from registry.intake.findings import Noted
-from registry.models import Finding
-from registry.waveform import Measured
-
-_MEASUREMENTS = """
-INSERT INTO registry_measurement (edition_id, run_id, metric, unit, value, u, u_random, u_systematic)
-SELECT %s, * FROM unnest(%s::bigint[], %s::text[], %s::text[],
-                         %s::float8[], %s::float8[], %s::float8[], %s::float8[])
-"""
 # The same figures that `summaries` makes of one cell under all editions, for many cells under one.
 _CELLS = """
 WITH cell AS (
@@ -38,34 +29,6 @@ ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, mode, programme, level
 DO UPDATE SET count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
     u_random = excluded.u_random, u_systematic = excluded.u_systematic, refreshed_at = excluded.refreshed_at
 """
-
-
-def store_measurements_of(edition: int, measured: Iterable[tuple[int, Measured]]) -> None:
-    """Store all metrics of many runs, by run number, in one statement."""
-    rows = [
-        (run, name, q.unit, q.value, q.u, q.u_random, q.u_systematic)
-        for run, found in measured
-        for name, q in found.metrics.items()
-    ]
-    if rows:
-        with connection.cursor() as cursor:
-            cursor.execute(_MEASUREMENTS, [edition, *map(list, zip(*rows, strict=True))])
-
-
-def store_findings_of(edition: int, noted: Iterable[tuple[int, Noted]]) -> None:
-    """Store what was noted about many runs, by run number."""
-    Finding.objects.bulk_create(
-        Finding(
-            run_id=run,
-            edition_id=edition,
-            code=f.code,
-            severity=f.severity,
-            message=f.message,
-            hint=f.hint,
-            at_s=f.at_s,
-        )
-        for run, f in noted
-    )
 
 
 def fill_cells(edition: int, runs: Collection[int]) -> None:

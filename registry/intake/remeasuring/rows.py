@@ -9,7 +9,8 @@ from django.utils import timezone
 from registry.answers.stamp import current_edition
 from registry.intake.findings import INTAKE_CODES, Noted
 from registry.intake.locks import lock_units, share_editions
-from registry.intake.remeasuring.cells import fill_cells, store_findings_of, store_measurements_of
+from registry.intake.remeasuring.cells import fill_cells
+from registry.intake.rows import store_findings, store_measurements
 from registry.models import Edition, Finding, Run, RunEdition
 from registry.waveform import Measured
 from registry.waveform.editions import edition_of
@@ -75,8 +76,8 @@ def write_outcomes(edition: int, outcomes: Sequence[Outcome]) -> int:
         )
         for outcome in fresh
     )
-    store_findings_of(edition, ((o.run.pk, finding) for o in fresh for finding in o.findings))
-    store_measurements_of(edition, ((o.run.pk, o.measured) for o in fresh if o.measured is not None))
+    store_findings(edition, ((o.run.pk, finding) for o in fresh for finding in o.findings))
+    store_measurements(edition, ((o.run.pk, o.measured) for o in fresh if o.measured is not None))
     fill_cells(edition, [outcome.run.pk for outcome in fresh])
     return len(fresh)
 

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
+from registry.answers.stamp import current_edition
 from registry.errors import NotFound
 from registry.intake.findings import INTAKE_CODES
-from registry.models import Edition, Finding, Measurement, Run, RunEdition, RunState
+from registry.models import Finding, Measurement, Run, RunEdition, RunState
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ def run_under(run: Run, edition: int) -> UnderEdition:
 
     Raises NotFound when there is no such edition or the run is not measured under it.
     """
-    current = Edition.objects.get(is_current=True).number
+    current = current_edition()
     row = RunEdition.objects.filter(run=run, edition=edition).first()
     if row is None and edition != current:
         raise NotFound(
