@@ -52,6 +52,27 @@ class GaugeCalibration(models.Model):
         return f"{self.gauge_id} on {self.on}"
 
 
+class GaugeReading(models.Model):
+    """How a gauge's files are usually to be read, where neither the file nor the upload says.
+
+    Empty text and null say nothing. Columns are named by heading or by number from 1. A change touches no
+    stored run: each keeps what was usual when it came.
+    """
+
+    gauge = models.OneToOneField(Gauge, on_delete=models.PROTECT, related_name="reading")
+    unit = models.CharField(max_length=20, blank=True)
+    sign = models.CharField(max_length=8, blank=True)
+    rate_hz = models.FloatField(null=True)
+    time_unit = models.CharField(max_length=20, blank=True)
+    time_column = models.CharField(max_length=200, blank=True)
+    vacuum_column = models.CharField(max_length=200, blank=True)
+    saved_by = models.ForeignKey(Operator, on_delete=models.PROTECT, related_name="+", db_index=False)
+    saved_at = models.DateTimeField(auto_now=True)
+
+    def __str__(self) -> str:
+        return f"usual reading of gauge {self.gauge_id}"
+
+
 class Rig(models.Model):
     """What stands between pump and gauge. Rigs with the same parts are one rig, whoever built them."""
 

@@ -92,6 +92,7 @@ class Run(models.Model):
     note = models.CharField(max_length=500, blank=True)
     provenance = models.JSONField()
     read = models.JSONField(help_text="what was understood of the file")
+    usual = models.JSONField(null=True, help_text="the gauge's usual reading as it was when this was uploaded")
     created_at = models.DateTimeField(auto_now_add=True)
     withdrawn_at = models.DateTimeField(null=True)
     withdrawn_by = models.ForeignKey(
@@ -125,7 +126,7 @@ class Measurement(models.Model):
     """One metric of one run under one edition. Its unique constraint serves as the index by run.
 
     `u` is the combined standard uncertainty; its random part shrinks over repeats, its systematic part is
-    shared by everything the same gauge measured.
+    shared by everything the same gauge measured. `parts` are the standard uncertainties both are made of.
     """
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="measurements", db_index=False)
@@ -136,6 +137,7 @@ class Measurement(models.Model):
     u = models.FloatField()
     u_random = models.FloatField()
     u_systematic = models.FloatField()
+    parts = models.JSONField(default=dict)
 
     class Meta:
         constraints = (
@@ -144,6 +146,25 @@ class Measurement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.metric} {self.value} {self.unit}"
+
+
+class RunCycles(models.Model):
+    """The cycles of one run under one edition, in order of time: `columns` holds a list for each quantity.
+
+    One row a run, since nobody asks for a cycle without its neighbours.
+    """
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="cycles", db_index=False)
+    edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+", db_index=False)
+    columns = models.JSONField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=["run", "edition"], name="cycles_once_a_run_and_edition"),
+        )
+
+    def __str__(self) -> str:
+        return f"cycles of run {self.run_id} under edition {self.edition_id}"
 
 
 class Finding(models.Model):
