@@ -1,0 +1,222 @@
+"""Communities of clinics with known truth: what their benches would read of builds that are known.
+
+A `Plan` says which unit was run where, in which cell (a build, or a base with a part), and how often; `read`
+draws what the benches read of it. All spreads are standard deviations.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from registry.statistics.nested import Cells
+
+Floats = NDArray[np.float64]
+Codes = NDArray[np.intp]
+RATE, VACUUM = "cycle_rate", "peak_vacuum"
+METRICS = (RATE, VACUUM)
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """How units, runs and gauges scatter. Gauges bear on vacuum alone; a rate is a matter of the clock.
+
+    `wild` is the share of units that are off: by 5 to 20 times the spread between units, up or down, at all
+    settings. `alike` is the correlation of a unit's effects over settings. `declared` is what gauges declare
+    of themselves over what they truly scatter by, `own` what a run declares of itself over repeatability.
+    """
+
+    rate_between: float = 0.02
+    vacuum_between: float = 5.0
+    rate_repeat: float = 0.007
+    vacuum_repeat: float = 2.0
+    gain: float = 0.015
+    zero: float = 2.0
+    clock: float = 1e-4
+    wild: float = 0.0
+    alike: float = 0.7
+    declared: float = 1.0
+    own: float = 0.5
+
+    def between(self, metric: str, centre: Floats) -> Floats:
+        """Spread between units where the build's centre is `centre`."""
+        return self.rate_between * centre if metric == RATE else np.full_like(centre, self.vacuum_between)
+
+    def repeat(self, metric: str, centre: Floats) -> Floats:
+        """Spread between runs of one unit at one clinic."""
+        return self.rate_repeat * centre if metric == RATE else np.full_like(centre, self.vacuum_repeat)
+
+    def gauge(self, metric: str, centre: Floats) -> Floats:
+        """Spread between clinics, by their gauges alone."""
+        return self.clock * centre if metric == RATE else np.hypot(self.gain * centre, self.zero)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One row a unit at a clinic in a cell: codes from 0 up, and the number of runs at every setting."""
+
+    unit: Codes
+    clinic: Codes
+    cell: Codes
+    runs: Codes
+
+
+@dataclass(frozen=True)
+class Shape:
+    """How large and how uneven communities are. Ends of a range are both drawn, all alike often.
+
+    `both` is the share of clinics that run every cell, the others run one; `travelling` units of each cell
+    are besides sent round all clinics that run it.
+    """
+
+    clinics: tuple[int, int] = (3, 12)
+    units: tuple[int, int] = (1, 8)
+    runs: tuple[int, int] = (1, 6)
+    both: float = 0.5
+    travelling: int = 0
+
+
+@dataclass(frozen=True)
+class Community:
+    """What the benches read: `frame` has one row a cell, setting, metric, unit and clinic.
+
+    Columns as of a table of unit summaries merged by unit and clinic: cell, setting, metric, unit, clinic,
+    runs, mean, squares, freedom, random, systematic. `truth[metric]` holds the true centres, a row a cell and
+    a column a setting; `wild` the units that are off.
+    """
+
+    frame: pd.DataFrame
+    truth: dict[str, Floats]
+    spreads: Spreads
+    wild: frozenset[int] = field(default_factory=frozenset)
+
+    def cells(self, cell: int, setting: int, metric: str) -> Cells:
+        """The table of one cell at one setting, as the statistics take it."""
+        frame = self.frame
+        chosen = (frame["cell"] == cell) & (frame["setting"] == setting) & (frame["metric"] == metric)
+        return table(frame[chosen])
+
+    def ahead(self, rng: np.random.Generator, cell: int, setting: int, metric: str) -> float:
+        """One run of the next unit, a sound one, at the next clinic."""
+        centre = self.truth[metric][cell, setting : setting + 1]
+        of = self.spreads
+        parts = (of.between(metric, centre), of.repeat(metric, centre), of.gauge(metric, centre))
+        return float(centre[0] + sum(rng.normal(0, part[0]) for part in parts))
+
+
+def nested_plan(rng: np.random.Generator, shape: Shape, cells: int = 1) -> Plan:
+    """Draw who ran what: clinics with units of their own for each cell they run, however uneven.
+
+    Every cell is run by at least one clinic.
+    """
+    clinics = int(rng.integers(*shape.clinics, endpoint=True))
+    runs_all = rng.random(clinics) < shape.both
+    alone = rng.permutation(np.arange(clinics) % cells)
+    rows: list[tuple[int, int, int]] = []
+    unit = 0
+    for cell in range(cells):
+        at = np.flatnonzero(runs_all | (alone == cell))
+        for clinic in at:
+            of_it = int(rng.integers(*shape.units, endpoint=True))
+            rows += [(unit + k, int(clinic), cell) for k in range(of_it)]
+            unit += of_it
+        rows += [(unit + k, int(clinic), cell) for k in range(shape.travelling) for clinic in at]
+        unit += shape.travelling
+    return _planned(rng, rows, shape)
+
+
+def fixed_plan(clinics: int, units: int, runs: int, cells: int = 1) -> Plan:
+    """Every clinic runs `units` units of its own in each cell, `runs` times each."""
+    rows = [(c, clinic) for c in range(cells) for clinic in range(clinics) for _ in range(units)]
+    cell, clinic = np.array(rows, np.intp).T
+    return Plan(np.arange(len(rows)), clinic, cell, np.full(len(rows), runs))
+
+
+def swap_plan(rng: np.random.Generator, shape: Shape) -> Plan:
+    """Units of two bases, each run with two parts: cells 0 and 1 are the first base, 2 and 3 the second.
+
+    Each clinic has units of one base or of both (`shape.both`), and runs each of them with both parts.
+    """
+    bases = nested_plan(rng, shape, cells=2)
+    rows = [
+        (int(unit), int(clinic), 2 * int(base) + part)
+        for unit, clinic, base in zip(bases.unit, bases.clinic, bases.cell, strict=True)
+        for part in (0, 1)
+    ]
+    return _planned(rng, rows, shape)
+
+
+def _planned(rng: np.random.Generator, rows: list[tuple[int, int, int]], shape: Shape) -> Plan:
+    unit, clinic, cell = np.array(rows, np.intp).T
+    return Plan(unit, clinic, cell, rng.integers(*shape.runs, endpoint=True, size=len(rows)))
+
+
+def read(
+    rng: np.random.Generator, plan: Plan, *, rate: Floats, vacuum: Floats, spreads: Spreads | None = None
+) -> Community:
+    """Draw what the benches read. `rate` and `vacuum` are true centres, a row a cell and a column a setting.
+
+    A gauge's gain and zero are one clinic's at everything it reads; a unit's effect is its own wherever and
+    with whatever part it is run.
+    """
+    of = spreads or Spreads()
+    truth = {RATE: np.asarray(rate, float), VACUUM: np.asarray(vacuum, float)}
+    units, clinics, settings = plan.unit.max() + 1, plan.clinic.max() + 1, truth[RATE].shape[1]
+    off = rng.random(units) < of.wild
+    beyond = off * rng.choice([-1.0, 1.0], units) * rng.uniform(5, 20, units)
+    gain, zero = rng.normal(1, of.gain, clinics), rng.normal(0, of.zero, clinics)
+    clock = rng.normal(1, of.clock, clinics)
+    frames = []
+    for metric in METRICS:
+        centre = truth[metric][plan.cell]
+        common = rng.normal(size=(units, 1)) * of.alike**0.5
+        own = common + rng.normal(size=(units, settings)) * (1 - of.alike) ** 0.5 + beyond[:, None]
+        value = centre + of.between(metric, centre) * own[plan.unit]
+        scale = clock if metric == RATE else gain
+        value = scale[plan.clinic, None] * value + (0 if metric == RATE else zero[plan.clinic, None])
+        frames.append(_frame(rng, plan, metric, centre, value, of))
+    # A unit's rate and its vacuum are drawn apart: what is off is off in both.
+    return Community(pd.concat(frames, ignore_index=True), truth, of, frozenset(np.flatnonzero(off).tolist()))
+
+
+def _frame(
+    rng: np.random.Generator, plan: Plan, metric: str, centre: Floats, value: Floats, of: Spreads
+) -> pd.DataFrame:
+    """Runs about `value`, boiled down to one row a setting of each row of the plan."""
+    rows, settings = value.shape
+    runs = np.repeat(plan.runs, settings)
+    repeat = of.repeat(metric, centre).ravel()
+    mean = value.ravel() + rng.normal(size=rows * settings) * repeat / np.sqrt(runs)
+    freedom = runs - 1
+    squares = np.where(freedom > 0, rng.chisquare(np.maximum(freedom, 1)), 0.0) * repeat**2
+    return pd.DataFrame(
+        {
+            "cell": np.repeat(plan.cell, settings),
+            "setting": np.tile(np.arange(settings), rows),
+            "metric": metric,
+            "unit": np.repeat(plan.unit, settings),
+            "clinic": np.repeat(plan.clinic, settings),
+            "runs": runs,
+            "mean": mean,
+            "squares": squares,
+            "freedom": freedom,
+            "random": of.own * repeat,
+            "systematic": of.declared * of.gauge(metric, centre).ravel(),
+        }
+    )
+
+
+def table(rows: pd.DataFrame) -> Cells:
+    """Rows of one cell, setting and metric, as the statistics take them."""
+    runs = rows["runs"].to_numpy(float)
+    return Cells(
+        unit=pd.factorize(rows["unit"])[0],
+        clinic=pd.factorize(rows["clinic"])[0],
+        mean=rows["mean"].to_numpy(float),
+        runs=runs,
+        systematic=rows["systematic"].to_numpy(float),
+        random=float(((rows["random"].to_numpy(float) ** 2 * runs).sum() / runs.sum()) ** 0.5),
+        squares=float(rows["squares"].sum()),
+        freedom=int(rows["freedom"].sum()),
+    )
