@@ -61,10 +61,15 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
             "The file names no unit of time; {unit} was taken, which gives {rate:.4g} samples a second.",
             "Name the unit in the header, for instance Time (s).",
         ),
+        "unlike_usual": Entry(
+            "note",
+            "The file is unlike what is kept for this gauge, and the file was believed: {what}.",
+            "If the logger was set up anew, keep this reading for the gauge; else check the file.",
+        ),
         "rate_disagrees": Entry(
             "caution",
-            "Declared rate {declared:.4g} Hz; the times in the file give {found:.4g} Hz, which was taken.",
-            "Check the declared rate, or the logger's clock.",
+            "The file states a rate of {declared:.4g} Hz; its times give {found:.4g} Hz, which was taken.",
+            "Check the rate the logger was set to, and its clock.",
         ),
         "clock_rebuilt": Entry(
             "note",

@@ -29,14 +29,15 @@ def measure(
     *,
     gauge: GaugeSpec | None = None,
     declared: Declared = NOTHING_DECLARED,
+    usual: Declared = NOTHING_DECLARED,
     edition: int = CURRENT_EDITION,
 ) -> Measured:
-    """Measure a trace file under an edition.
+    """Measure a trace file under an edition; for `declared` and `usual` see `read`.
 
     Raises ReadError for a file that cannot be read, KeyError for an unknown edition. A trace that can be read
     but not trusted comes back with `holds` true and the metrics that could be computed.
     """
-    return measure_reading(read(data, declared), gauge=gauge, declared=declared, edition=edition)
+    return measure_reading(read(data, declared, usual), gauge=gauge, declared=declared, edition=edition)
 
 
 def measure_reading(

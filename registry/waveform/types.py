@@ -3,6 +3,7 @@
 Vacuum is positive, in mmHg below ambient. Times are seconds from the first sample.
 """
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from math import hypot, isnan
 from typing import Any, Literal
@@ -14,6 +15,13 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Severity = Literal["note", "caution", "hold"]
 LossKind = Literal["", "collapsed", "weak", "missing"]
+Side = Literal["single", "left", "right"]
+Counts = Literal["positive", "negative", "absolute"]
+# Parts of an uncertainty. The next run draws the random ones anew; the others stay with the gauge.
+RANDOM_PARTS = ("sampling", "scatter")
+SYSTEMATIC_PARTS = ("accuracy", "resolution", "calibration", "zero", "clock")
+SMALLEST_PART = 1e-9  # of the whole: less is left out
+AS_USUAL = "as usual for this gauge"
 
 
 class ReadError(ValueError):
@@ -55,22 +63,45 @@ class GaugeSpec:
 
 @dataclass(frozen=True)
 class Declared:
-    """What the uploader says about the file where the file itself does not.
+    """What the uploader says about the file, or (as `usual`) what is usual for the gauge.
 
-    `zero_offset_mmhg` is the gauge's reading at open air, in mmHg, with the sign the gauge shows.
+    `zero_offset_mmhg` is the gauge's reading at open air, in mmHg, with the sign the gauge shows. Columns are
+    named by their heading (capitals and blanks do not count) or by their number from 1. `sign` says how the
+    file counts: vacuum as positive numbers, as negative ones, or absolute pressure. `side` is the side of the
+    pump that is wanted. Values are checked by `read`.
     """
 
     zero_offset_mmhg: float | None = None
     rate_hz: float | None = None
     unit: str | None = None
+    time_unit: str | None = None
+    time_column: str | None = None
+    vacuum_column: str | None = None
+    sign: str | None = None
+    side: str | None = None
 
 
 NOTHING_DECLARED = Declared()
 
+KEPT = frozenset({"header", "unit row", "declared", AS_USUAL})  # where a time unit worth keeping was found
+
+
+@dataclass(frozen=True)
+class Channel:
+    """A column of vacuum in a file: the side it was measured on, its heading, its unit."""
+
+    side: Side
+    column: str
+    unit: str
+
 
 @dataclass(frozen=True)
 class Understood:
-    """How a trace was read, for a person to check at a glance."""
+    """How a trace was read, for a person to check at a glance.
+
+    Each `..._basis` says where something was found: in the file (header, unit row, preamble, values), in the
+    declaration, or as usual for this gauge. `counts` is the file's sign, None where it was only assumed.
+    """
 
     encoding: str
     compression: str
@@ -90,10 +121,34 @@ class Understood:
     duration_s: float
     zero_mmhg: float = 0.0
     zero_basis: str = "unknown"
+    side: Side = "single"
+    vacuum_column_basis: str = "header"
+    time_unit_basis: str = "header"
+    rate_basis: str = "times"
+    counts: Counts | None = None
+    sign_basis: str = "values"
 
     def as_dict(self) -> dict[str, str | float | int | None]:
         """All fields, ready for JSON."""
         return asdict(self)
+
+    def as_usual(self) -> Declared:
+        """What to keep for the gauge, so that its next file needs no declaration.
+
+        Zero and side belong to a sitting and are not kept. A column that was chosen by its side is not kept
+        either, so that what is kept serves both sides; nor is a sign or a unit that was only assumed.
+        """
+        timed = self.rate_basis == "times"
+        named = self.vacuum_column_basis != "side"
+        numbered = self.header_line is None
+        return Declared(
+            rate_hz=None if timed else self.rate_hz,
+            unit=self.vacuum_unit,
+            time_unit=self.time_unit if self.time_unit_basis in KEPT and timed else None,
+            time_column=self.time_column if named and timed else None,
+            vacuum_column=self.vacuum_column.removeprefix("column " if numbered else "") if named else None,
+            sign=self.counts,
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +157,7 @@ class Reading:
 
     `vacuum` is NaN where the file has no number; `over_range` marks the NaN that stand for a gauge's
     over-range word. No zero is taken yet, and no calibration is applied. `shown_sign` is +1 where the file
-    itself counts vacuum as positive, else -1.
+    itself counts vacuum as positive, else -1. `origin_s` is the first sample's time on the file's own clock.
     """
 
     seconds: Floats
@@ -111,13 +166,16 @@ class Reading:
     understood: Understood
     shown_sign: int = 1
     notes: tuple["Finding", ...] = ()
+    origin_s: float = 0.0
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A measured value with its standard uncertainty, whole and in two parts.
+    """A measured value with its standard uncertainty: whole, in two halves and in parts.
 
-    `u_random` shrinks when runs are averaged; `u_systematic` is shared by all runs on one gauge.
+    `u_random` shrinks when runs are averaged; `u_systematic` is shared by all runs on one gauge. `parts` says
+    what each is made of, by the names in `RANDOM_PARTS` and `SYSTEMATIC_PARTS`; parts that are next to
+    nothing are left out. The halves are the root sums of squares of their parts, and `u` is that of both (JCGM 100, 5.1.2).
     """
 
     value: float
@@ -125,11 +183,19 @@ class Quantity:
     u: float
     u_random: float
     u_systematic: float
+    parts: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     @classmethod
-    def of(cls, value: float, unit: str, u_random: float, u_systematic: float) -> "Quantity":
-        """Build with the combined uncertainty u = hypot(random, systematic) (JCGM 100, 5.1.2)."""
-        return cls(float(value), unit, hypot(u_random, u_systematic), float(u_random), float(u_systematic))
+    def of(cls, value: float, unit: str, parts: Mapping[str, float]) -> "Quantity":
+        """Build from standard uncertainties by part, in the value's unit; ValueError for an unknown part."""
+        strange = parts.keys() - {*RANDOM_PARTS, *SYSTEMATIC_PARTS}
+        if strange:
+            raise ValueError(f"no such part of an uncertainty: {sorted(strange)}")
+        least = SMALLEST_PART * hypot(*parts.values())
+        kept = {name: float(u) for name, u in parts.items() if not u <= least}
+        random = hypot(*(kept.get(name, 0.0) for name in RANDOM_PARTS))
+        systematic = hypot(*(kept.get(name, 0.0) for name in SYSTEMATIC_PARTS))
+        return cls(float(value), unit, hypot(random, systematic), random, systematic, kept)
 
 
 @dataclass(frozen=True)
@@ -178,3 +244,16 @@ class Measured:
     understood: Understood
     cycles: CycleTable
     holds: bool = field(default=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Sides:
+    """Both sides of a double pump from one file.
+
+    `imbalance` is left less right of cycle_rate, peak_vacuum, residual_vacuum and mean_vacuum, and `phase`:
+    seconds that the right side pulls after the left, within half a period; 0 is together.
+    """
+
+    left: Measured
+    right: Measured
+    imbalance: dict[str, Quantity]

@@ -241,4 +241,6 @@ def test_a_double_pulse_is_one_cycle():
 
 
 def test_a_disagreeing_rate_is_cautioned():
-    assert "rate_disagrees" in codes(measured(*made(), declared=Declared(zero_offset_mmhg=0.0, rate_hz=50)))
+    seconds, vacuum = made()
+    data = b"Rate: 50 Hz\n" + simple(seconds, vacuum)
+    assert "rate_disagrees" in codes(measure(data, declared=Declared(zero_offset_mmhg=0.0)))

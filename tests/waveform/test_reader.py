@@ -194,7 +194,8 @@ def test_the_list_of_refusals_is_that_of_the_source():
         (b"\x1f\x8b" + b"junk" * 9, "damaged_gzip"),
         (b"Time (s),Vacuum (mmHg)\n0,1\n0.1,2\n", "too_short"),
         (b"Time (s),Temp (C)\n" + b"0.1,20\n0.2,21\n" * 20, "no_vacuum_column"),
-        (b"Time (s),Left (mmHg),Right (mmHg)\n" + b"0.1,20,3\n0.2,21,4\n" * 20, "ambiguous_columns"),
+        (b"Time (s),One (mmHg),Two (mmHg)\n" + b"0.1,20,3\n0.2,21,4\n" * 20, "ambiguous_columns"),
+        (b"Time (s),Left (mmHg),Right (mmHg)\n" + b"0.1,20,3\n0.2,21,4\n" * 20, "side_needed"),
     ],
 )
 def test_refusals_have_stable_codes(data, code):

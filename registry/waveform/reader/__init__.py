@@ -1,15 +1,15 @@
 """Bytes of a trace file to seconds and mmHg of vacuum."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from registry.waveform.findings import finding
 from registry.waveform.types import (
     NOTHING_DECLARED,
+    Channel,
     Declared,
     Finding,
-    Floats,
     ReadError,
     Reading,
     Understood,
@@ -17,39 +17,88 @@ from registry.waveform.types import (
 from registry.waveform.units import mmhg_per
 
 from .clock import Clock, to_seconds
-from .columns import Columns, choose
+from .columns import Columns, channels, choose, sides_in
 from .layout import NAMES, Layout, find_layout
 from .payload import Payload, unpack
+from .sign import Sign, tell_sign
 from .table import Table, parse
 
 FEWEST_SAMPLES = 10
-ABSOLUTE_LOW, ABSOLUTE_HIGH = 250.0, 850.0  # mmHg: a trace wholly within is absolute pressure
-UNSURE = 0.7  # of the larger excursion: a smaller one this large on the other side leaves the sign open
 
 
-def read(data: bytes, declared: Declared = NOTHING_DECLARED) -> Reading:
+@dataclass(frozen=True, eq=False)
+class Source:
+    """A file unpacked and laid out, ready to be read by any of its channels."""
+
+    payload: Payload
+    layout: Layout
+
+
+def opened(data: bytes) -> Source:
+    """Unpack a file and find its layout. ReadError as `read`."""
+    payload = unpack(data)
+    return Source(payload, find_layout(payload.text))
+
+
+def read(data: bytes, declared: Declared = NOTHING_DECLARED, usual: Declared = NOTHING_DECLARED) -> Reading:
     """Read a trace file: text table, gzip or not, in any of the ways loggers write them.
+
+    What `declared` says must not be contradicted by the file; `usual`, kept for the gauge by
+    `Understood.as_usual`, serves where neither file nor declaration says, and gives way with a note where
+    the file says otherwise. Zero and side are never taken from `usual`.
 
     Raises ReadError with a stable code, the line where one is at fault, and what to do about it.
     Bounds: 20 MiB after unpacking, 2 million samples.
     """
-    payload = unpack(data)
-    layout = find_layout(payload.text)
-    columns = choose(layout, declared)
-    table = parse(payload.text, layout, columns.time, columns.vacuum)
-    if int(np.isfinite(table.vacuum).sum()) < FEWEST_SAMPLES:
+    return read_channel(opened(data), declared, usual)
+
+
+def channels_of(
+    data: bytes, declared: Declared = NOTHING_DECLARED, usual: Declared = NOTHING_DECLARED
+) -> tuple[Channel, ...]:
+    """The vacuum columns of a file: left and right where it tells them, else the one that `read` would take.
+
+    A declared `vacuum_column` is the only channel; a declared side does not hide the other one. Raises what
+    `read` raises about the file's text and its columns; values are not looked at.
+    """
+    return channels(opened(data).layout, declared, usual)
+
+
+def read_sides(
+    data: bytes, declared: Declared = NOTHING_DECLARED, usual: Declared = NOTHING_DECLARED
+) -> tuple[Reading, Reading]:
+    """(left, right) of a file that holds both sides of a pump. ReadError as `read`, and sides_missing."""
+    source = opened(data)
+    if not sides_in(source.layout, declared):
+        raise ReadError(
+            "sides_missing",
+            "The file does not hold two columns that tell left from right.",
+            source.layout.header_line,
+            "Name the columns left and right, or measure each side by itself.",
+        )
+    left, right = (read_channel(source, replace(declared, side=side), usual) for side in ("left", "right"))
+    return left, right
+
+
+def read_channel(source: Source, declared: Declared, usual: Declared) -> Reading:
+    """Read the channel that is meant; see `read`."""
+    layout = source.layout
+    columns = choose(layout, declared, usual)
+    table = parse(source.payload.text, layout, columns.time, columns.vacuum)
+    count = int(np.isfinite(table.vacuum).sum())
+    if count < FEWEST_SAMPLES:
         raise ReadError(
             "too_short",
-            f"The file holds {int(np.isfinite(table.vacuum).sum())} samples of vacuum.",
+            f"The file holds {count} samples of vacuum.",
             hint="Record for 30 seconds or longer at 50 samples a second or more.",
         )
     clock = to_seconds(table, columns)
     shown = table.vacuum * mmhg_per(columns.vacuum_unit)
-    sign = tell_sign(shown, columns.vacuum_name, declared.zero_offset_mmhg)
-    understood = _understood(payload, layout, columns, clock, sign)
-    notes = (*clock.notes, *sign.notes, *_over_range(table))
+    sign = tell_sign(shown, columns.vacuum_name, declared, usual)
+    notes = (*clock.notes, *sign.notes, *_over_range(table), *_unlike_usual(columns, clock, sign))
     vacuum = shown if sign.factor > 0 else -shown
-    return Reading(clock.seconds, vacuum, table.over_range, understood, sign.factor, notes)
+    understood = _understood(source, columns, clock, sign)
+    return Reading(clock.seconds, vacuum, table.over_range, understood, sign.factor, notes, clock.origin_s)
 
 
 def _over_range(table: Table) -> tuple[Finding, ...]:
@@ -57,42 +106,17 @@ def _over_range(table: Table) -> tuple[Finding, ...]:
     return (finding("over_range_samples", count=count),) if count else ()
 
 
-@dataclass(frozen=True)
-class Sign:
-    """`factor` turns shown values into vacuum (+1 or -1); `says` states what was taken."""
-
-    factor: int
-    says: str
-    notes: tuple[Finding, ...] = ()
+def _unlike_usual(columns: Columns, clock: Clock, sign: Sign) -> tuple[Finding, ...]:
+    unlike = [word for word in (*columns.unlike, clock.unlike, sign.unlike) if word]
+    return (finding("unlike_usual", what="; ".join(unlike)[:400]),) if unlike else ()
 
 
-def tell_sign(shown: Floats, name: str, zero: float | None) -> Sign:
-    """Which way vacuum counts in a trace in mmHg: the larger excursion from open air is vacuum.
-
-    Where both sides are about as large the column's name decides and the trace is held.
-    """
-    some = shown[:: max(1, shown.size // 2000)]
-    some = some[np.isfinite(some)]
-    lowest, highest = (float(some.min()), float(some.max())) if some.size else (0.0, 0.0)
-    if lowest > ABSOLUTE_LOW and 450.0 < highest < ABSOLUTE_HIGH:
-        return Sign(-1, "absolute pressure, ambient less reading")
-    lowest, highest = lowest - (zero or 0.0), highest - (zero or 0.0)
-    larger, smaller = max(highest, -lowest), min(max(highest, 0.0), max(-lowest, 0.0))
-    if smaller <= UNSURE * larger or larger <= 0:
-        upward = highest >= -lowest
-        return Sign(1, "vacuum is positive") if upward else Sign(-1, "vacuum is negative, turned")
-    word = name.casefold()
-    downward = "press" in word or "druck" in word.replace("unterdruck", "")
-    says = "vacuum taken as negative by the column's name" if downward else "vacuum taken as positive"
-    return Sign(-1 if downward else 1, says, (finding("sign_assumed"),))
-
-
-def _understood(payload: Payload, layout: Layout, columns: Columns, clock: Clock, sign: Sign) -> Understood:
-    seconds = clock.seconds
+def _understood(source: Source, columns: Columns, clock: Clock, sign: Sign) -> Understood:
+    layout, seconds = source.layout, clock.seconds
     duration = float(seconds[-1])
     return Understood(
-        encoding=payload.encoding,
-        compression=payload.compression,
+        encoding=source.payload.encoding,
+        compression=source.payload.compression,
         delimiter=NAMES[layout.delimiter],
         decimal={".": "point", ",": "comma"}[layout.decimal],
         header_line=layout.header_line,
@@ -107,4 +131,10 @@ def _understood(payload: Payload, layout: Layout, columns: Columns, clock: Clock
         rate_hz=(seconds.size - 1) / duration if duration > 0 else 0.0,
         samples=int(seconds.size),
         duration_s=duration,
+        side=columns.side,
+        vacuum_column_basis=columns.vacuum_basis,
+        time_unit_basis=columns.time_unit_basis,
+        rate_basis=columns.rate_basis if clock.by_rate else "times",
+        counts=sign.counts,
+        sign_basis=sign.basis,
     )

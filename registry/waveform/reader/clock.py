@@ -2,7 +2,7 @@
 
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from registry.waveform.findings import finding
 from registry.waveform.order import dot
-from registry.waveform.types import Finding, Floats, ReadError
+from registry.waveform.types import AS_USUAL, Finding, Floats, ReadError
 
 from .columns import Columns
+from .said import alike, rates_disagree
 from .table import Table
 from .words import TIME_SCALES
 
@@ -24,39 +25,89 @@ UNEVEN = 0.05  # of the interval: less is the logger's rounding
 
 @dataclass(frozen=True, eq=False)
 class Clock:
-    """`seconds` from the first sample, what the times were, and what was noted."""
+    """`seconds` from the first sample, what the times were, and what was noted.
+
+    `origin_s` is the time of the first sample on the file's own clock. `by_rate` is set where a rate stands
+    for times; `unlike` says in what the file is unlike the usual one of its gauge.
+    """
 
     seconds: Floats
     unit: str
     kind: str
     started: str | None
-    notes: tuple[Finding, ...]
+    notes: tuple[Finding, ...] = ()
+    origin_s: float = 0.0
+    by_rate: bool = False
+    unlike: str = ""
 
 
 def to_seconds(table: Table, columns: Columns) -> Clock:
-    """Seconds of every sample. ReadError: bad_time, time_goes_back, rate_unknown."""
-    notes: list[Finding] = []
-    size = table.vacuum.size
+    """Seconds of every sample. ReadError: bad_time, time_goes_back, rate_unknown, rates_disagree."""
     if columns.time_kind == "none" or table.time is None:
-        return Clock(np.arange(size) / _rate(columns), "none", "declared rate", columns.started, ())
+        seconds = np.arange(table.vacuum.size) / _rate(columns)
+        return Clock(seconds, "none", "declared rate", columns.started, by_rate=True)
     if columns.time_kind == "count":
         counts = _numbers(table)
-        seconds = (counts - counts[0]) / _rate(columns)
+        seconds, origin = (counts - counts[0]) / _rate(columns), float(counts[0]) / _rate(columns)
         _check_forward(seconds, table)
-        return Clock(seconds, "samples", "sample numbers", columns.started, ())
+        return Clock(seconds, "samples", "sample numbers", columns.started, origin_s=origin, by_rate=True)
+    notes: list[Finding] = []
     if table.time.dtype == np.object_:
-        raw, unit, kind, started = _from_texts(table)
+        raw = _from_texts(table)
     else:
-        raw, unit, kind, started = *_from_numbers(_numbers(table), columns, notes), columns.started
-    seconds = _even_out(raw, table, columns, notes)
-    return Clock(seconds, unit, kind, started or columns.started, tuple(notes))
+        raw = _from_numbers(_numbers(table), columns, notes)
+    _check_forward(raw.seconds, table)
+    clock = Clock(raw.seconds, raw.unit, raw.kind, raw.started or columns.started, origin_s=raw.origin_s)
+    if raw.seconds.size >= 3 and raw.seconds[-1] <= 0:
+        by_rate = np.arange(raw.seconds.size) / _rate_instead(columns)
+        return replace(clock, seconds=by_rate, notes=tuple(notes), by_rate=True)
+    unlike = _compare_rates(raw.seconds, columns, notes) if columns.rate_hz is not None else ""
+    return replace(clock, seconds=_even_out(raw.seconds, notes), notes=tuple(notes), unlike=unlike)
+
+
+@dataclass(frozen=True, eq=False)
+class _Raw:
+    """Times as written: seconds from the first, and that first one on the file's own clock."""
+
+    seconds: Floats
+    origin_s: float
+    unit: str
+    kind: str
+    started: str | None = None
 
 
 def _rate(columns: Columns) -> float:
-    rate = columns.rate_hz
-    if rate is None or not np.isfinite(rate) or not 0 < rate <= 1e6:
-        raise ReadError("rate_unknown", "The declared rate is no positive number.", hint="Declare it in Hz.")
-    return rate
+    """The rate that stands for times; `choose` has seen to it that there is one."""
+    if columns.rate_hz is None:
+        raise ReadError(
+            "rate_unknown", "Nothing says how often the gauge was read.", hint="Declare the rate."
+        )
+    return columns.rate_hz
+
+
+def _rate_instead(columns: Columns) -> float:
+    if columns.rate_hz is not None:
+        return columns.rate_hz
+    raise ReadError(
+        "rate_unknown",
+        "All times are the same.",
+        hint="Log times with fractions of a second, or declare the rate.",
+    )
+
+
+def _compare_rates(raw: Floats, columns: Columns, notes: list[Finding]) -> str:
+    """Compare the rate that is said with the times, which are taken; what is unlike the usual is returned."""
+    said, steps = float(columns.rate_hz or 0.0), np.diff(raw)
+    mean = float(raw[-1]) / max(raw.size - 1, 1)
+    usual = float(np.median(steps)) or mean
+    if mean <= 0 or alike(said, 1 / mean) or alike(said, 1 / usual):
+        return ""
+    if columns.rate_basis == "declared":
+        raise rates_disagree(1 / mean, said)
+    if columns.rate_basis == AS_USUAL:
+        return f"the rate is {1 / mean:.4g} Hz, usually {said:.4g} Hz"
+    notes.append(finding("rate_disagrees", declared=said, found=1 / mean))
+    return ""
 
 
 def _numbers(table: Table) -> Floats:
@@ -76,8 +127,8 @@ def _bad_time(shown: str, table: Table, row: int) -> ReadError:
     )
 
 
-def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> tuple[Floats, str, str]:
-    """(seconds, unit, kind); without a named unit the one that gives a likely rate is taken and noted."""
+def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> _Raw:
+    """Elapsed times; without a named unit the one that gives a likely rate is taken and noted."""
     unit = columns.time_unit
     if unit is None:
         usual = float(np.median(np.abs(np.diff(numbers)))) if numbers.size > 1 else 0.0
@@ -85,15 +136,16 @@ def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> tu
         likely = [name for name in ("s", "ms", "d", "us", "min") if _likely(usual * TIME_SCALES[name])]
         unit = likely[0] if likely else "s"
         notes.append(finding("time_unit_assumed", unit=unit, rate=1.0 / (usual * TIME_SCALES[unit])))
-    return (numbers - numbers[0]) * TIME_SCALES[unit], unit, "elapsed"
+    scale = TIME_SCALES[unit]
+    return _Raw((numbers - numbers[0]) * scale, float(numbers[0]) * scale, unit, "elapsed")
 
 
 def _likely(interval: float) -> bool:
     return LIKELY_HZ[0] <= 1.0 / interval <= LIKELY_HZ[1]
 
 
-def _from_texts(table: Table) -> tuple[Floats, str, str, str | None]:
-    """(seconds, unit, kind, start as written) of clock times."""
+def _from_texts(table: Table) -> _Raw:
+    """Clock times, with the start as it is written."""
     texts = [str(value).strip() for value in table.time] if table.time is not None else []
     first = texts[0]
     if _ISO.match(first):
@@ -103,11 +155,12 @@ def _from_texts(table: Table) -> tuple[Floats, str, str, str | None]:
         if bad.size:
             raise _bad_time(repr(texts[int(bad[0])]), table, int(bad[0]))
         whole = stamps.to_numpy(dtype="datetime64[ns]").astype(np.int64)
-        return (whole - whole[0]) * 1e-9, "ISO 8601", "clock", first
+        return _Raw((whole - whole[0]) * 1e-9, float(whole[0]) * 1e-9, "ISO 8601", "clock", first)
     seconds, unit, lap = _colon_times(texts, table)
     turns = np.cumsum(np.diff(seconds, prepend=seconds[0]) < -0.9 * lap)
     seconds = seconds + lap * turns
-    return seconds - seconds[0], unit, "clock", first if unit == "hh:mm:ss" else None
+    started = first if unit == "hh:mm:ss" else None
+    return _Raw(seconds - seconds[0], float(seconds[0]), unit, "clock", started)
 
 
 def _colon_times(texts: list[str], table: Table) -> tuple[Floats, str, float]:
@@ -145,11 +198,10 @@ def _check_forward(seconds: Floats, table: Table) -> None:
         )
 
 
-def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding]) -> Floats:
+def _even_out(raw: Floats, notes: list[Finding]) -> Floats:
     """Seconds rebuilt between the ticks of a coarse clock, made even where it rounds, else as they are."""
-    _check_forward(raw, table)
-    if raw.size < 3 or raw[-1] <= 0:
-        return _by_rate_or_refuse(raw, columns)
+    if raw.size < 3:
+        return raw
     steps = np.diff(raw)
     repeated = int(np.sum(steps == 0))
     if repeated > 0.2 * steps.size:
@@ -159,9 +211,6 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
         raw = _between_ticks(raw) if repeated > 3 else _nudged(raw, steps)
     index = np.arange(raw.size)
     slope = float(raw[-1]) / (raw.size - 1)
-    rate = columns.rate_hz
-    if rate is not None and abs(slope * rate - 1) > 0.05:
-        notes.append(finding("rate_disagrees", declared=rate, found=1 / slope))
     if float(steps.max()) - float(steps.min()) < 1e-9 * slope:
         return raw
     off = raw - slope * index
@@ -172,18 +221,6 @@ def _even_out(raw: Floats, table: Table, columns: Columns, notes: list[Finding])
     if jitter > UNEVEN and float(np.median(steps)) > 0.5 * slope:
         notes.append(finding("clock_uneven", jitter=jitter))
     return raw
-
-
-def _by_rate_or_refuse(raw: Floats, columns: Columns) -> Floats:
-    if raw.size >= 3 and columns.rate_hz is not None:
-        return np.asarray(np.arange(raw.size) / _rate(columns))
-    if raw.size < 3:
-        return raw
-    raise ReadError(
-        "rate_unknown",
-        "All times are the same.",
-        hint="Log times with fractions of a second, or declare the rate.",
-    )
 
 
 def _tick(raw: Floats) -> float:
