@@ -1,6 +1,6 @@
 """The metrics of edition 1, each with its standard uncertainty in a random and a systematic part."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, isfinite, sqrt
 
 import numpy as np
@@ -11,7 +11,17 @@ from .editions import Edition
 from .order import dot, median
 from .shape import Timed
 from .types import Floats, Quantity
-from .uncertainty import CLOCK_LIMIT, GaugeParts, Scatter, few, lag_one, propagate, rectangular, scatter
+from .uncertainty import (
+    CLOCK_LIMIT,
+    GaugeParts,
+    Parts,
+    Scatter,
+    few,
+    lag_one,
+    propagate,
+    rectangular,
+    scatter,
+)
 
 CLOCK = rectangular(CLOCK_LIMIT)
 LEVELS_AND_SWING = np.array([[1.0, 0.0, 1.0], [0.0, 1.0, -1.0]])  # from (high, low)
@@ -21,7 +31,10 @@ MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mea
 
 @dataclass(frozen=True)
 class Budget:
-    """What the metrics share: scatter of the good cycles and the gauge's parts."""
+    """What the metrics share: scatter of the good cycles, the gauge's parts, and what a reading adds.
+
+    `u_rise` is the standard error of one crossing in s, `peak_noise` that of one cycle's peak in mmHg.
+    """
 
     peaks: Scatter
     residuals: Scatter
@@ -29,6 +42,7 @@ class Budget:
     duties: Scatter
     gauge: GaugeParts
     u_rise: float
+    peak_noise: float
 
 
 def known(values: Floats) -> Floats:
@@ -47,9 +61,10 @@ def budget(analysis: Analysis, gauge: GaugeParts) -> Budget:
         scatter(known(analysis.peak), level_noise),
         scatter(known(analysis.residual), level_noise),
         scatter(periods, sqrt(2.0) * u_rise),
-        scatter(known(analysis.duty), 0.0),
-        gauge,
+        scatter(known(analysis.duty), sqrt(2.0) * u_rise / analysis.mean_period),
+        replace(gauge, noise=found.noise),
         u_rise,
+        level_noise,
     )
 
 
@@ -71,13 +86,17 @@ def measure_metrics(
     return {name: usable[name] for name in edition.metrics if name in usable}
 
 
-def u_mean_period(count: int, spread: float, u_rise: float, runs: int) -> float:
-    """Standard error of the mean period of `count` cycles in `runs` unbroken runs.
+def u_mean_period(count: int, spread: float, u_rise: float, runs: int) -> Parts:
+    """Standard error of the mean period of `count` cycles in `runs` unbroken runs, by part.
 
     Reading errors of a crossing shared by two neighbours cancel, so only the ends of runs count; the pump's
     own scatter does not cancel.
     """
-    return sqrt(few(count) * spread**2 / count + 2 * runs * u_rise**2 / count**2)
+    return {"scatter": spread * sqrt(few(count) / count), "sampling": sqrt(2.0 * runs) * u_rise / count}
+
+
+def _scaled(parts: Parts, factor: float) -> Parts:
+    return {name: factor * u for name, u in parts.items()}
 
 
 def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
@@ -86,13 +105,14 @@ def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
         return {}
     good = np.isfinite(analysis.period).astype(int)
     runs = int(np.sum(np.diff(good, prepend=0) == 1))
-    u_period = u_mean_period(periods.size, shared.periods.spread, shared.u_rise, runs)
-    rate = 60.0 / shared.periods.mean
-    random = rate * u_period / shared.periods.mean
     spread, mean = shared.periods, shared.periods.mean
+    u_period = u_mean_period(periods.size, spread.spread, shared.u_rise, runs)
+    rate = 60.0 / mean
     return {
-        "cycle_rate": Quantity.of(rate, "cycles/min", random, rate * CLOCK),
-        "period_spread": Quantity.of(spread.spread / mean, "1", spread.u_spread / mean, 0.0),
+        "cycle_rate": Quantity.of(
+            rate, "cycles/min", _scaled(u_period, rate / mean) | {"clock": rate * CLOCK}
+        ),
+        "period_spread": Quantity.of(spread.spread / mean, "1", _scaled(spread.u_spread, 1 / mean)),
     }
 
 
@@ -101,18 +121,22 @@ def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     outline, gauge = analysis.shape, shared.gauge
     high = outline.high.value + median(known(analysis.peak))
     low = outline.low.value + median(known(analysis.residual))
-    u_high = hypot(outline.high.error, MEDIAN_FACTOR * shared.peaks.u_mean)
-    u_low = hypot(outline.low.error, MEDIAN_FACTOR * shared.residuals.u_mean)
+    u_high, u_low = (MEDIAN_FACTOR * part.u_mean for part in (shared.peaks, shared.residuals))
     if not all(map(isfinite, (high, low, u_high, u_low))):
         return {}
-    shared_part = -OUTWARD * outline.high.error * outline.low.error
-    inputs = np.array([[u_high**2, shared_part], [shared_part, u_low**2]])
-    values, spread = propagate(lambda both: both @ LEVELS_AND_SWING, np.array([high, low]), inputs)
-    random = np.sqrt(np.diag(spread)).tolist()
+    one, two = outline.high.error, outline.low.error
+    inputs = np.array([[one**2, -OUTWARD * one * two], [-OUTWARD * one * two, two**2]])
+    values, read = propagate(lambda both: both @ LEVELS_AND_SWING, np.array([high, low]), inputs)
+    sampling = np.sqrt(np.diag(read)).tolist()
+    scattered = (u_high, u_low, hypot(u_high, u_low))
     systematic = (gauge.level(high), gauge.level(low), gauge.difference(high, low))
     names = ("peak_vacuum", "residual_vacuum", "vacuum_swing")
-    parts = zip(names, values.tolist(), random, systematic, strict=True)
-    return {name: Quantity.of(value, "mmHg", one, two) for name, value, one, two in parts}
+    return {
+        name: Quantity.of(value, "mmHg", {"sampling": noise, "scatter": drawn} | parts)
+        for name, value, noise, drawn, parts in zip(
+            names, values.tolist(), sampling, scattered, systematic, strict=True
+        )
+    }
 
 
 def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
@@ -123,37 +147,40 @@ def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str
     seconds, vacuum = signal.seconds[inside], signal.vacuum[inside]
     if seconds.size < 3:
         return {}
-    middle = 0.5 * (analysis.shape.high.value + analysis.shape.low.value)
+    outline = analysis.shape
+    middle = 0.5 * (outline.high.value + outline.low.value)
     ends = 0.5 * ((seconds[0] - first) * (middle + vacuum[0]) + (last - seconds[-1]) * (middle + vacuum[-1]))
     value = (float(np.trapezoid(vacuum, seconds)) + ends) / (last - first)
-    cycles = max(analysis.folded, 1)
     duty = shared.duties.mean
-    own = hypot(duty * shared.peaks.u_mean, (1 - duty) * shared.residuals.u_mean)
-    turns = analysis.shape.swing * shared.duties.u_mean
-    noise = analysis.deviations.noise / sqrt(seconds.size)
-    lost = _losses(analysis)["loss_rate"].u_random / 100 * (value - analysis.shape.low.value) * (cycles > 0)
-    share = analysis.loss.count("") / max(len(analysis.loss), 1)
-    random = sqrt(own**2 + turns**2 + noise**2 + (lost if share < 1 else 0.0) ** 2)
-    return {"mean_vacuum": Quantity.of(value, "mmHg", random, shared.gauge.level(value))}
+    own = (duty * shared.peaks.u_mean, (1 - duty) * shared.residuals.u_mean)
+    turns = outline.swing * shared.duties.u_mean
+    u_lost = (
+        _losses(analysis)["loss_rate"].u / 100 * (value - outline.low.value) if any(analysis.loss) else 0.0
+    )
+    parts = {
+        "scatter": hypot(*own, turns, u_lost),
+        "sampling": analysis.deviations.noise / sqrt(seconds.size),
+        **shared.gauge.level(value),
+    }
+    return {"mean_vacuum": Quantity.of(value, "mmHg", parts)}
 
 
 def _seconds(timed: Timed) -> Quantity:
-    return Quantity.of(timed.value, "s", timed.error, timed.value * CLOCK)
+    return Quantity.of(timed.value, "s", {"sampling": timed.error, "clock": timed.value * CLOCK})
 
 
 def _times(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     outline, period = analysis.shape, analysis.profile.period
-    duty = outline.width.value / period
-    u_duty = hypot(outline.width.error / period, shared.duties.u_mean)
-    relative = shared.gauge.gain(outline.high.value, outline.low.value)
+    duty, u_duty = outline.width.value / period, outline.width.error / period
     steep = outline.steepest
+    relative = shared.gauge.gain(outline.high.value, outline.low.value) | {"clock": CLOCK}
     return {
         "pull_time": _seconds(outline.pull),
         "release_time": _seconds(outline.release),
         "hold_time": _seconds(outline.hold),
-        "duty_factor": Quantity.of(duty, "1", u_duty, 0.0),
+        "duty_factor": Quantity.of(duty, "1", {"sampling": u_duty, "scatter": shared.duties.u_mean}),
         "peak_pull_rate": Quantity.of(
-            steep.value, "mmHg/s", steep.error, steep.value * hypot(relative, CLOCK)
+            steep.value, "mmHg/s", {"sampling": steep.error} | _scaled(relative, steep.value)
         ),
     }
 
@@ -162,7 +189,8 @@ def _spreads(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     peak = analysis.shape.high.value
     if peak <= 0:
         return {}
-    return {"peak_spread": Quantity.of(shared.peaks.spread / peak, "1", shared.peaks.u_spread / peak, 0.0)}
+    parts = _scaled(shared.peaks.u_spread, 1 / peak)
+    return {"peak_spread": Quantity.of(shared.peaks.spread / peak, "1", parts)}
 
 
 def _losses(analysis: Analysis) -> dict[str, Quantity]:
@@ -171,7 +199,9 @@ def _losses(analysis: Analysis) -> dict[str, Quantity]:
     lost = due - analysis.loss.count("")
     one, two = lost + 1.0, due - lost + 1.0
     u_share = sqrt(one * two / ((due + 2.0) ** 2 * (due + 3.0)))
-    return {"loss_rate": Quantity.of(100.0 * lost / max(due, 1), "per 100 cycles", 100.0 * u_share, 0.0)}
+    return {
+        "loss_rate": Quantity.of(100.0 * lost / max(due, 1), "per 100 cycles", {"scatter": 100.0 * u_share})
+    }
 
 
 def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Quantity]:
@@ -186,10 +216,12 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
     alike = min(max(lag_one(left), 0.0), 0.8)
     grown = few(at.size - 1) * (1 + alike) / (1 - alike)
     u_slope = sqrt(grown * dot(left, left) / (at.size - 2) / dot(away, away))
-    relative = shared.gauge.gain(analysis.shape.high.value, analysis.shape.low.value)
+    read = min(shared.peak_noise * sqrt(grown / dot(away, away)), u_slope)
     high = analysis.shape.high.value
+    relative = shared.gauge.gain(high, analysis.shape.low.value) | {"clock": CLOCK}
+    parts = {"sampling": read, "scatter": sqrt(u_slope**2 - read**2)} | _scaled(relative, abs(slope))
     return {
-        "peak_drift": Quantity.of(60 * slope, "mmHg/min", 60 * u_slope, abs(60 * slope) * relative),
+        "peak_drift": Quantity.of(60 * slope, "mmHg/min", _scaled(parts, 60.0)),
         "settling_time": _settling(at, peak + high, analysis.mean_period, edition.settled_within),
     }
 
@@ -206,4 +238,4 @@ def _settling(at: Floats, peak: Floats, period: float, within: float) -> Quantit
     outside = np.flatnonzero(np.abs(peak - final) > band)
     settled = int(outside[-1]) + 1 if outside.size else 0
     value = float(at[min(settled, at.size - 1)] - at[0])
-    return Quantity.of(value, "s", rectangular(period / 2), value * CLOCK)
+    return Quantity.of(value, "s", {"sampling": rectangular(period / 2), "clock": value * CLOCK})

@@ -174,8 +174,8 @@ class Quantity:
     """A measured value with its standard uncertainty: whole, in two halves and in parts.
 
     `u_random` shrinks when runs are averaged; `u_systematic` is shared by all runs on one gauge. `parts` says
-    what each is made of, by the names in `RANDOM_PARTS` and `SYSTEMATIC_PARTS`; parts that are next to
-    nothing are left out. The halves are the root sums of squares of their parts, and `u` is that of both (JCGM 100, 5.1.2).
+    what each is made of, by the names in `RANDOM_PARTS` and `SYSTEMATIC_PARTS`; what is next to nothing is
+    left out. The halves are the root sums of squares of their parts, and `u` that of both (JCGM 100, 5.1.2).
     """
 
     value: float
@@ -192,7 +192,7 @@ class Quantity:
         if strange:
             raise ValueError(f"no such part of an uncertainty: {sorted(strange)}")
         least = SMALLEST_PART * hypot(*parts.values())
-        kept = {name: float(u) for name, u in parts.items() if not u <= least}
+        kept = {name: float(u) for name, u in parts.items() if u != 0 and not u < least}
         random = hypot(*(kept.get(name, 0.0) for name in RANDOM_PARTS))
         systematic = hypot(*(kept.get(name, 0.0) for name in SYSTEMATIC_PARTS))
         return cls(float(value), unit, hypot(random, systematic), random, systematic, kept)

@@ -7,12 +7,15 @@ average away what all of them share.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from math import hypot, sqrt
 
 import numpy as np
 
 from .order import dot
 from .types import Floats, GaugeSpec
+
+Parts = dict[str, float]  # standard uncertainties by part, as in `types.Quantity`
 
 # A logger's quartz clock keeps time to 100 parts in a million: common practice, no published source.
 CLOCK_LIMIT = 1e-4
@@ -22,6 +25,7 @@ UNDECLARED = GaugeSpec(-np.inf, np.inf, 0.0, accuracy_mmhg=5.0, accuracy_fractio
 UNKNOWN_ZERO_LIMIT = 3.0
 # How well the variance of reading noise is known, relative: by replay on traces of known truth.
 NOISE_UNSURE = 0.5
+ORDERS = np.arange(1.0, 33.0)
 
 
 def rectangular(half_width: float) -> float:
@@ -49,38 +53,71 @@ def propagate(
 
 @dataclass(frozen=True)
 class GaugeParts:
-    """Systematic standard uncertainty of levels read on one gauge."""
+    """Systematic standard uncertainties of levels read on one gauge, by part.
+
+    `resolution` is the step of the readings, `zero` the standard uncertainty of the zero, and `noise` the
+    standard deviation of single readings, rounding included.
+    """
 
     gauge: GaugeSpec
     resolution: float
     zero: float
+    noise: float = 0.0
 
-    def own(self, level: float) -> float:
-        """Of one level, without what all levels share: accuracy limit (off-set and slope) and resolution."""
-        limit = self.gauge.accuracy_mmhg + self.gauge.accuracy_fraction * abs(level)
-        return hypot(rectangular(limit), rectangular(self.resolution / 2))
+    @cached_property
+    def rounded(self) -> float:
+        """Of a level read many times, from rounding to the resolution."""
+        return rounding(self.resolution, sqrt(max(self.noise**2 - self.resolution**2 / 12, 0.0)))
 
-    def level(self, level: float) -> float:
-        """Of one level: accuracy, resolution, calibration and zero."""
-        return hypot(self.own(level), self.gauge.calibration_u_mmhg, self.zero)
+    def accuracy(self, level: float) -> float:
+        """Of one level, from the accuracy limit there (offset and slope)."""
+        return rectangular(self.gauge.accuracy_mmhg + self.gauge.accuracy_fraction * abs(level))
 
-    def difference(self, high: float, low: float) -> float:
-        """Of a difference of two levels: zero and the offset of the calibration cancel, accuracy does not."""
-        return hypot(self.own(high), self.own(low))
+    def level(self, level: float) -> Parts:
+        """Of one level, mmHg."""
+        return {
+            "accuracy": self.accuracy(level),
+            "resolution": self.rounded,
+            "calibration": self.gauge.calibration_u_mmhg,
+            "zero": self.zero,
+        }
 
-    def gain(self, high: float, low: float) -> float:
+    def difference(self, high: float, low: float) -> Parts:
+        """Of a difference of two levels, mmHg: zero and calibration offset cancel, accuracy does not."""
+        return {
+            "accuracy": hypot(self.accuracy(high), self.accuracy(low)),
+            "resolution": sqrt(2.0) * self.rounded,
+        }
+
+    def gain(self, high: float, low: float) -> Parts:
         """Relative, of anything proportional to the swing."""
-        return self.difference(high, low) / max(high - low, 1e-12)
+        swing = max(high - low, 1e-12)
+        return {name: u / swing for name, u in self.difference(high, low).items()}
+
+
+def rounding(step: float, noise: float) -> float:
+    """Standard uncertainty of a mean of many readings rounded to `step`, each with Gaussian `noise` before.
+
+    step / sqrt(12) without noise. Noise spreads the readings over several steps, and their mean loses the
+    rounding: each term of the Fourier series of the rounding error (a sawtooth) averages down by itself.
+    """
+    if step <= 0 or noise <= 0:
+        return max(step, 0.0) / sqrt(12.0)
+    terms = np.exp(-2 * (np.pi * ORDERS * noise / step) ** 2) / (np.pi * ORDERS)
+    return step * sqrt(dot(terms, terms) / 2)
 
 
 @dataclass(frozen=True)
 class Scatter:
-    """Mean of a repeated quantity, its true spread freed of reading noise, and uncertainties of both."""
+    """Mean of a repeated quantity and its true spread, freed of reading noise; uncertainties of both by part.
+
+    `u_mean` is the mean's for its scatter alone, without reading noise.
+    """
 
     mean: float
     spread: float
     u_mean: float
-    u_spread: float
+    u_spread: Parts
 
 
 def scatter(values: Floats, noise: float) -> Scatter:
@@ -91,14 +128,10 @@ def scatter(values: Floats, noise: float) -> Scatter:
     count = values.size
     mean = float(values.mean()) if count else np.nan
     if count < 2:
-        return Scatter(mean, 0.0, np.inf, np.inf)
+        return Scatter(mean, 0.0, np.inf, {"scatter": np.inf})
     variance = float(values.var(ddof=1))
-    return Scatter(
-        mean,
-        _spread(variance, noise**2),
-        sqrt(variance / count * few(count)),
-        _u_spread(variance, noise**2, count),
-    )
+    spread = _spread(variance, noise**2)
+    return Scatter(mean, spread, spread * sqrt(few(count) / count), _u_spread(variance, noise**2, count))
 
 
 def few(count: int) -> float:
@@ -110,10 +143,13 @@ def _spread(variance: float, noise: float) -> float:
     return sqrt(max(variance - noise, 0.0))
 
 
-def _u_spread(variance: float, noise: float, count: int) -> float:
-    """Half of what the spread moves when the variance moves by its own standard error either way."""
-    off = hypot(variance * sqrt(3.0 / (count - 1)), NOISE_UNSURE * noise)
-    return 0.5 * (_spread(variance + off, noise) - _spread(variance - off, noise))
+def _u_spread(variance: float, noise: float, count: int) -> Parts:
+    """Half of what the spread moves when the variance moves by its own standard error either way, by part."""
+    drawn, read = variance * sqrt(3.0 / (count - 1)), NOISE_UNSURE * noise
+    off = hypot(drawn, read)
+    half = 0.5 * (_spread(variance + off, noise) - _spread(variance - off, noise))
+    share = half / off if off > 0 else 0.0
+    return {"scatter": drawn * share, "sampling": read * share}
 
 
 def lag_one(values: Floats) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from registry.waveform import CycleTable, GaugeSpec, Quantity
 from registry.waveform.checks import best_step
@@ -16,7 +17,7 @@ from registry.waveform.losses import Pulse, due_cycles, window_means
 from registry.waveform.order import dot, median, running_median
 from registry.waveform.patches import Bins, fit_patches
 from registry.waveform.profile import fold, smooth
-from registry.waveform.uncertainty import GaugeParts, lag_one, rectangular, scatter
+from registry.waveform.uncertainty import GaugeParts, lag_one, rectangular, rounding, scatter
 
 NUMBERS = st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40)
 
@@ -113,14 +114,28 @@ def test_a_patch_on_a_parabola_is_that_parabola():
     assert 0 < patch.error(0.0) < 1e-3
 
 
-def test_gauge_parts_keep_what_levels_share_apart_from_what_they_do_not():
+def test_the_gauges_parts_of_levels_and_of_differences():
     gauge = GaugeSpec(0, 400, 1.0, 0.6, 0.01, calibration_u_mmhg=0.3)
     parts = GaugeParts(gauge, 1.0, 0.5)
-    own = hypot((0.6 + 2.0) / sqrt(3), 0.5 / sqrt(3))
-    assert parts.own(200.0) == pytest.approx(own)
-    assert parts.level(200.0) == pytest.approx(sqrt(own**2 + 0.3**2 + 0.5**2))
-    assert parts.difference(200.0, 20.0) == pytest.approx(hypot(own, parts.own(20.0)))
+    accuracy, resolution = (0.6 + 2.0) / sqrt(3), 0.5 / sqrt(3)
+    assert parts.level(200.0) == pytest.approx(
+        {"accuracy": accuracy, "resolution": resolution, "calibration": 0.3, "zero": 0.5}
+    )
+    difference = {"accuracy": hypot(accuracy, 0.8 / sqrt(3)), "resolution": sqrt(2) * resolution}
+    assert parts.difference(200.0, 20.0) == pytest.approx(difference)
+    assert parts.gain(200.0, 20.0) == pytest.approx({name: u / 180 for name, u in difference.items()})
     assert rectangular(3.0) == pytest.approx(sqrt(3.0))
+
+
+@pytest.mark.parametrize("noise", [0.1, 0.2, 0.3, 0.4])
+def test_noise_takes_rounding_out_of_a_mean(noise):
+    levels = (np.arange(400) + 0.5) / 400
+    draws = norm.ppf((np.arange(20000) + 0.5) / 20000) * noise
+    off = [np.round(level + draws).mean() - level for level in levels]
+    assert rounding(1.0, noise) == pytest.approx(float(np.sqrt(np.mean(np.square(off)))), rel=0.01)
+    assert rounding(1.0, 0.0) == pytest.approx(1 / sqrt(12))
+    assert rounding(1.0, 0.001) == pytest.approx(1 / sqrt(12), rel=0.02)
+    assert rounding(0.0, noise) == 0.0
 
 
 def test_scatter_frees_the_spread_from_reading_noise():
@@ -128,7 +143,8 @@ def test_scatter_frees_the_spread_from_reading_noise():
     values = 5 + 0.3 * rng.standard_normal(4000) + 0.4 * rng.standard_normal(4000)
     found = scatter(values, 0.4)
     assert found.spread == pytest.approx(0.3, abs=0.03)
-    assert found.u_mean == pytest.approx(0.5 / sqrt(4000), rel=0.05)
+    assert found.u_mean == pytest.approx(0.3 / sqrt(4000), rel=0.1)
+    assert found.u_spread["scatter"] == pytest.approx(0.25 * sqrt(3 / 3999) / 0.6, rel=0.2)
     assert scatter(np.array([1.0]), 0.1).u_mean == np.inf
 
 
@@ -155,7 +171,12 @@ def test_editions_are_numbered_and_fixed():
 
 
 def test_quantities_combine_their_parts_and_tables_are_ready_for_json():
-    assert Quantity.of(1.0, "s", 3.0, 4.0).u == 5.0
+    whole = Quantity.of(1.0, "s", {"sampling": 3.0, "zero": 4.0, "accuracy": 12.0, "scatter": 0.0})
+    assert (whole.u, whole.u_random, whole.u_systematic) == (13.0, 3.0, pytest.approx(sqrt(160)))
+    assert whole.parts == {"sampling": 3.0, "zero": 4.0, "accuracy": 12.0}
+    assert Quantity.of(1.0, "s", {"sampling": np.inf, "zero": 1.0}).u == np.inf
+    with pytest.raises(ValueError, match="no such part"):
+        Quantity.of(1.0, "s", {"luck": 1.0})
     one = np.array([np.nan])
     rows = CycleTable(np.array([1.5]), one, one, one, one, ("missing",)).as_rows()
     assert json.loads(json.dumps(rows)) == [
