@@ -45,6 +45,12 @@ _SYNONYMS: Mapping[str, str] = MappingProxyType(
         "cmwc": "cmH2O",
         "mm h2o": "mmH2O",
         "in h2o": "inH2O",
+        "mmh₂o": "mmH2O",
+        "inh₂o": "inH2O",
+        "n/m2": "Pa",
+        "n/m²": "Pa",
+        "kn/m2": "kPa",
+        "kn/m²": "kPa",
         "inwc": "inH2O",
         "millibar": "mbar",
         "mb": "mbar",
@@ -59,14 +65,25 @@ _SYNONYMS: Mapping[str, str] = MappingProxyType(
         "kpag": "kPa",
     }
 )
+_SPACE = re.compile(r"\s+")
+_REFERENCE = re.compile(
+    r" ?[(\[]?(?: (?:abs|absolute|absolut|gauge|gage|rel|relative|relativ|vac|g|a)|\((?:g|a)\))\.?[)\]]?$"
+)
 
 
 def unit_named(text: str) -> str | None:
-    """The unit a word stands for, or None. Case is ignored, save that 'MPa' is not 'mPa'."""
-    word = re.sub(r"\s+", " ", text.strip().strip(".")).replace("_", " ")
+    """The unit a word stands for, or None. Case is ignored, save that 'MPa' is not 'mPa'.
+
+    A word for the reference (`kPa abs`, `mbar (g)`) may follow; it says nothing of the size.
+    """
+    known = _SYNONYMS.get(text.casefold())
+    if known is not None:
+        return known
+    word = _SPACE.sub(" ", text.strip().strip(".")).replace("_", " ")
     if word == "MPa":
         return "MPa"
-    return _SYNONYMS.get(word.casefold())
+    word = word.casefold()
+    return _SYNONYMS.get(word) or _SYNONYMS.get(_REFERENCE.sub("", word).replace(". ", " ").replace(".", ""))
 
 
 def mmhg_per(unit: str) -> float:

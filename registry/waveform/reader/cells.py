@@ -5,13 +5,13 @@ import re
 
 NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?\Z")
 CLOCK = re.compile(
-    r"(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ]+)?\d{1,6}(?::\d{1,2}){1,2}(?:[.,:]\d*)?"
-    r"\s*(?:[AaPp]\.?[Mm]\.?)?(?:Z|[+-]\d\d:?\d\d)?\Z"
+    r"(?:(?:\d{1,4}[-./]\d{1,2}[-./]\d{1,4}[T ]+)?\d{1,6}(?::\d{1,2}){1,2}|\d{8}T\d{6})(?:[.,:]\d*)?"
+    r"\s*(?:[AaPp]\.?[Mm]\.?)?(?:Z|UTC|[+-]\d\d(?::?\d\d)?)?\Z"
 )
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}\Z")
 OVER_RANGE = re.compile(
-    r"(?:[+-]?o\.?l\.?|0l|over|overload|over[ _-]?range|ovr|ovl|of|overflow|sat|saturated|>+|\++|\*+"
-    r"|[>+-]?inf)\Z",
+    r"(?:[+-]?(?:o\.?l\.?|0l|over|overload|over[ _-]?range|ovr|ovl|of|overflow|sat|saturated|inf)"
+    r"|>+|\++|\*+|#+|>inf)\Z",
     re.IGNORECASE,
 )
 NOTHING = re.compile(r"(?:|-+|n/?a|nan|null|none|missing|\?+|#n/a|err|error|---?\.--?)\Z", re.IGNORECASE)

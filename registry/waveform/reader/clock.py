@@ -1,11 +1,8 @@
 """Times as a logger writes them to seconds from the first sample."""
 
-import io
-import re
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from registry.waveform.findings import finding
@@ -14,11 +11,10 @@ from registry.waveform.types import AS_USUAL, Finding, Floats, ReadError
 
 from .columns import Columns
 from .said import alike, rates_disagree
+from .stamps import Raw, bad_time, from_texts
 from .table import Table
 from .words import TIME_SCALES
 
-_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d")
-_HALF_DAY = re.compile(r"[AaPp]\.?[Mm]")
 LIKELY_HZ = (4.0, 20_000.0)
 UNEVEN = 0.05  # of the interval: less is the logger's rounding
 
@@ -53,7 +49,7 @@ def to_seconds(table: Table, columns: Columns) -> Clock:
         return Clock(seconds, "samples", "sample numbers", columns.started, origin_s=origin, by_rate=True)
     notes: list[Finding] = []
     if table.time.dtype == np.object_:
-        raw = _from_texts(table)
+        raw = from_texts(table)
     else:
         raw = _from_numbers(_numbers(table), columns, notes)
     _check_forward(raw.seconds, table)
@@ -63,17 +59,6 @@ def to_seconds(table: Table, columns: Columns) -> Clock:
         return replace(clock, seconds=by_rate, notes=tuple(notes), by_rate=True)
     unlike = _compare_rates(raw.seconds, columns, notes) if columns.rate_hz is not None else ""
     return replace(clock, seconds=_even_out(raw.seconds, notes), notes=tuple(notes), unlike=unlike)
-
-
-@dataclass(frozen=True, eq=False)
-class _Raw:
-    """Times as written: seconds from the first, and that first one on the file's own clock."""
-
-    seconds: Floats
-    origin_s: float
-    unit: str
-    kind: str
-    started: str | None = None
 
 
 def _rate(columns: Columns) -> float:
@@ -114,20 +99,11 @@ def _numbers(table: Table) -> Floats:
     numbers = np.asarray(table.time, dtype=np.float64)
     bad = np.flatnonzero(~np.isfinite(numbers))
     if bad.size:
-        raise _bad_time("nothing", table, int(bad[0]))
+        raise bad_time("nothing", table, int(bad[0]))
     return numbers
 
 
-def _bad_time(shown: str, table: Table, row: int) -> ReadError:
-    return ReadError(
-        "bad_time",
-        f"The time cell holds {shown[:40]}, which is no time like the others.",
-        table.line_of(row),
-        "Correct or remove that line.",
-    )
-
-
-def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> _Raw:
+def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> Raw:
     """Elapsed times; without a named unit the one that gives a likely rate is taken and noted."""
     unit = columns.time_unit
     if unit is None:
@@ -137,54 +113,11 @@ def _from_numbers(numbers: Floats, columns: Columns, notes: list[Finding]) -> _R
         unit = likely[0] if likely else "s"
         notes.append(finding("time_unit_assumed", unit=unit, rate=1.0 / (usual * TIME_SCALES[unit])))
     scale = TIME_SCALES[unit]
-    return _Raw((numbers - numbers[0]) * scale, float(numbers[0]) * scale, unit, "elapsed")
+    return Raw((numbers - numbers[0]) * scale, float(numbers[0]) * scale, unit, "elapsed")
 
 
 def _likely(interval: float) -> bool:
     return LIKELY_HZ[0] <= 1.0 / interval <= LIKELY_HZ[1]
-
-
-def _from_texts(table: Table) -> _Raw:
-    """Clock times, with the start as it is written."""
-    texts = [str(value).strip() for value in table.time] if table.time is not None else []
-    first = texts[0]
-    if _ISO.match(first):
-        points = [text.replace(",", ".") for text in texts] if "," in first else texts
-        stamps = pd.to_datetime(pd.Series(points), format="ISO8601", utc=True, errors="coerce")
-        bad = np.flatnonzero(stamps.isna().to_numpy())
-        if bad.size:
-            raise _bad_time(repr(texts[int(bad[0])]), table, int(bad[0]))
-        whole = stamps.to_numpy(dtype="datetime64[ns]").astype(np.int64)
-        return _Raw((whole - whole[0]) * 1e-9, float(whole[0]) * 1e-9, "ISO 8601", "clock", first)
-    seconds, unit, lap = _colon_times(texts, table)
-    turns = np.cumsum(np.diff(seconds, prepend=seconds[0]) < -0.9 * lap)
-    seconds = seconds + lap * turns
-    started = first if unit == "hh:mm:ss" else None
-    return _Raw(seconds - seconds[0], float(seconds[0]), unit, "clock", started)
-
-
-def _colon_times(texts: list[str], table: Table) -> tuple[Floats, str, float]:
-    """(seconds, form, seconds after which it starts again) of mm:ss or hh:mm:ss, with or without a date."""
-    first = texts[0]
-    if " " in first or "T" in first:
-        texts = [_HALF_DAY.sub("", text).strip().replace("T", " ").rpartition(" ")[2] for text in texts]
-    fields = texts[0].count(":") + 1
-    blob = "\n".join(texts).replace(",", ".").replace(":", ",")
-    try:
-        frame = pd.read_csv(io.StringIO(blob), header=None, names=range(4), dtype=np.float64, index_col=False)
-    except (ValueError, pd.errors.ParserError):
-        frame = None
-    if frame is None or len(frame) != len(texts) or fields not in {2, 3}:
-        row = next((i for i, text in enumerate(texts) if not re.fullmatch(r"[\d:.,]+", text)), 0)
-        raise _bad_time(repr(texts[row]), table, row)
-    parts = frame.to_numpy()
-    wrong = ~np.isfinite(parts[:, :fields]).all(axis=1) | np.isfinite(parts[:, fields])
-    if wrong.any():
-        row = int(np.argmax(wrong))
-        raise _bad_time(repr(texts[row]), table, row)
-    weights = np.array([3600.0, 60.0, 1.0][3 - fields :])
-    lap = 3600.0 if fields == 2 else 43200.0 if _HALF_DAY.search(first) else 86400.0
-    return np.einsum("ij,j->i", parts[:, :fields], weights), ("mm:ss" if fields == 2 else "hh:mm:ss"), lap
 
 
 def _check_forward(seconds: Floats, table: Table) -> None:

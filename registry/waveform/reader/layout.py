@@ -55,11 +55,11 @@ def _layout_of(text: bytes, size: int) -> Layout:
     start = _first_row(lines, delimiter, kinds)
     rows = [split_line(line, delimiter) for line in sample]
     decimal = "." if delimiter == "," and not any('"' in line for line in sample) else _decimal(rows)
-    names, units, header = _header(lines[:start], delimiter, len(kinds))
+    names, units, header = _header(lines[:start], delimiter, kinds)
     above = lines[start - 1] if start else ""
     if delimiter == "," and len(kinds) == 2 and not names and unit_named(split_name(above)[1]):
         delimiter, decimal, kinds = "", ",", ("number",)
-        names, units, header = _header(lines[:start], delimiter, 1)
+        names, units, header = _header(lines[:start], delimiter, kinds)
     if delimiter == "," and not names and 2 * above.count(",") + 2 == len(kinds) > 2:
         raise ReadError(
             "decimal_comma_unclear",
@@ -170,31 +170,48 @@ def _decimal(rows: list[list[str]]) -> str:
 
 
 def _header(
-    before: list[str], delimiter: str, width: int
+    before: list[str], delimiter: str, kinds: tuple[str, ...]
 ) -> tuple[tuple[str, ...], tuple[str, ...], int | None]:
     """(names, units, index) of the header among the lines before the numbers."""
     rows: list[tuple[int, list[str]]] = []
     for index in range(len(before) - 1, -1, -1):
         if before[index].strip():
-            cells = _header_cells(before[index], delimiter, width)
-            if cells is None or len(rows) == 2:
+            cells = _header_cells(before[index], delimiter, kinds)
+            if cells is None or len(rows) == 3:
                 break
             rows.append((index, cells))
     if not rows:
         return (), (), None
-    if len(rows) == 2 and all(_only_unit(cell) for cell in rows[0][1]):
-        return tuple(rows[1][1]), tuple(cell.strip("()[]{} ") for cell in rows[0][1]), rows[1][0]
-    return tuple(rows[0][1]), (), rows[0][0]
+    units: tuple[str, ...] = ()
+    if len(rows) > 1 and all(_only_unit(cell) for cell in rows[0][1]):
+        units = tuple(cell.strip("()[]{} ") for cell in rows.pop(0)[1])
+    index, names = rows[0]
+    if len(rows) > 1:
+        names = _grouped(names, rows[1][1])
+    return tuple(names), units, index
 
 
-def _header_cells(line: str, delimiter: str, width: int) -> list[str] | None:
+def _grouped(names: list[str], above: list[str]) -> list[str]:
+    """Headings that repeat get the word of the row above, which stands over the first of its group."""
+    if len(set(names)) == len(names) or not above[0] or not any(not cell for cell in above[1:]):
+        return names
+    groups: list[str] = []
+    for cell in above:
+        groups.append(cell or groups[-1])
+    return [f"{group} {name}" for group, name in zip(groups, names, strict=True)]
+
+
+def _header_cells(line: str, delimiter: str, kinds: tuple[str, ...]) -> list[str] | None:
     """Cells of a header line, or None when it does not match the columns."""
+    width = len(kinds)
     for text in (line, _COMMENT.sub("", line)):
         cells = (
             _words(text) if delimiter == " " else split_line(text, delimiter) if delimiter else [text.strip()]
         )
         while len(cells) > width and not cells[-1]:
             cells.pop()
+        if len(cells) < width and set(kinds[len(cells) :]) == {"gap"}:
+            cells += [""] * (width - len(cells))
         named = sum(bool(cell) for cell in cells)
         if len(cells) == width and named and not (delimiter == "" and _PAIR.match(text)):
             return cells

@@ -6,6 +6,10 @@ from dataclasses import dataclass
 from registry.waveform.types import ReadError
 
 MOST_BYTES = 20 * 1024 * 1024
+PORTION = (
+    16 * 1024
+)  # bytes of a gzip file taken at once, so that many small members cost no copies of the rest
+MOST_MEMBERS = 1000
 _CONTROL = bytes(set(range(32)) - {9, 10, 12, 13}) + b"\x7f"
 _FOREIGN = {
     b"PK\x03\x04": "a zip archive or a spreadsheet",
@@ -18,15 +22,18 @@ _FOREIGN = {
     b"7z\xbc\xaf": "a 7z archive",
     b"\x28\xb5\x2f\xfd": "a zstd archive",
 }
+_PADDING = b"\x00\x1a"  # loggers that reserve space, and the old mark for the end of a text
 _SAVE_AS_TEXT = "Save or export it as CSV or plain text (gzip is fine) and send that."
 _ODD_SIGNS = str.maketrans(
     {"\u2212": "-", "\u2013": "-", "\xa0": " ", "\u202f": " ", "\u2009": " ", "\ufeff": ""}
 )
+# Dash, minus and blank that Windows puts where Latin-1 has control characters.
+_WINDOWS_SIGNS = bytes.maketrans(b"\x96\x97\xa0", b"-- ")
 
 
 @dataclass(frozen=True)
 class Payload:
-    """Text as UTF-8 bytes with `\\n` or `\\r\\n` line ends, and how it came."""
+    """Text as UTF-8 bytes with `\\n` or `\\r\\n` line ends, without padding after it, and how it came."""
 
     text: bytes
     encoding: str
@@ -44,12 +51,13 @@ def unpack(data: bytes) -> Payload:
         if data.startswith(magic):
             raise ReadError("not_text", f"This is {name}, not a table in text form.", hint=_SAVE_AS_TEXT)
     text, encoding = _to_utf8(data)
+    text = text.rstrip(_PADDING) if text[-1:] in {b"\x00", b"\x1a"} else text
     if not text.strip():
         raise ReadError("empty", "The file is empty.", hint="Send the file the logger wrote.")
     if text[:8192].translate(None, _CONTROL) != text[:8192]:
         raise ReadError("not_text", "The file is not text.", line=1, hint=_SAVE_AS_TEXT)
-    if b"\r" in text and b"\n" not in text:
-        text = text.replace(b"\r", b"\n")
+    if b"\r" in text and text.count(b"\r") != text.count(b"\r\n"):
+        text = text.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return Payload(text, encoding, compression)
 
 
@@ -62,24 +70,27 @@ def _too_large() -> ReadError:
 
 
 def _gunzip(data: bytes) -> bytes:
-    """All members of a gzip file, never more than the limit in memory."""
+    """All members of a gzip file, never more than the limit in memory; what follows the last is left."""
     parts: list[bytes] = []
-    size = 0
-    while data[:2] == b"\x1f\x8b":
+    size = members = at = 0
+    while data[at : at + 2] == b"\x1f\x8b":
         unpacker = zlib.decompressobj(wbits=31)
-        try:
-            part = unpacker.decompress(data, MOST_BYTES + 1 - size)
-        except zlib.error:
-            raise _damaged() from None
-        size += len(part)
-        if size > MOST_BYTES:
-            raise _too_large()
-        if not unpacker.eof:
+        while not unpacker.eof:
+            portion = unpacker.unconsumed_tail or data[at : at + PORTION]
+            if not portion:
+                raise _damaged()
+            at += 0 if unpacker.unconsumed_tail else len(portion)
+            try:
+                parts.append(unpacker.decompress(portion, MOST_BYTES + 1 - size))
+            except zlib.error:
+                raise _damaged() from None
+            size += len(parts[-1])
+            if size > MOST_BYTES:
+                raise _too_large()
+        at -= len(unpacker.unused_data)
+        members += 1
+        if members > MOST_MEMBERS:
             raise _damaged()
-        parts.append(part)
-        if len(parts) > 1000:
-            raise _damaged()
-        data = unpacker.unused_data
     return b"".join(parts)
 
 
@@ -113,9 +124,10 @@ def _decode(data: bytes) -> tuple[str, str]:
     for offset, name in ((1, "utf-16-le"), (0, "utf-16-be")):
         if head[offset::2].count(0) > 0.4 * len(head) / 2 and head[1 - offset :: 2].count(0) == 0:
             return data.decode(name), name
+    data = data.rstrip(_PADDING)
     if b"\x00" in data:
         raise ReadError("not_text", "The file is not text.", hint=_SAVE_AS_TEXT)
     try:
         return data.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
-        return data.decode("latin-1"), "latin-1"
+        return data.translate(_WINDOWS_SIGNS).decode("latin-1"), "latin-1"

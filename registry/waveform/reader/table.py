@@ -163,8 +163,19 @@ def _rows_of_samples(
             "Correct or remove that line.",
         )
     keep[cells.stray] = False
+    keep[_remarks(~known, times)] = False
     keep[int(np.flatnonzero(known)[-1]) + 1 if known.any() else 0 :] = False
     return keep
+
+
+def _remarks(unknown: Flags, times: Floats | Texts | None) -> Flags | Indices:
+    """Rows that have neither a number nor a time: remarks between the samples."""
+    if times is None:
+        return NO_ROWS
+    if times.dtype != np.object_:
+        return np.asarray(unknown & np.isnan(times.astype(np.float64)))
+    rows = np.flatnonzero(unknown)
+    return rows[[_no_time(times[row]) for row in rows]] if rows.size else NO_ROWS
 
 
 def _footer_or_header(stray: Indices, known: Flags, times: Floats | Texts | None) -> bool:

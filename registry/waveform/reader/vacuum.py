@@ -11,9 +11,8 @@ from .sides import side_of, sides_of
 from .times import counts, times_of
 from .words import time_unit
 
-_OTHER = re.compile(
-    r"temp|humid|batt|ambient|baro|atmos|volt|current|flow|alt|speed|marker|event|status|room|weight|rpm"
-)
+_ROOM = re.compile(r"ambient|ambiant|baro|atmos|luftdruck|umgebung|room|altitude")
+_OTHER = re.compile(r"temp|humid|batt|volt|current|flow|alt|speed|marker|event|status|weight|rpm")
 
 
 @dataclass(frozen=True)
@@ -52,8 +51,10 @@ def candidates(headings: Headings) -> list[Candidate]:
 def _may_be(headings: Headings, index: int) -> bool:
     if headings.kinds[index] not in {"number", "gap"}:
         return False
-    label = headings.labels[index].casefold()
-    return not (_OTHER.search(label) or counts(label) or time_unit(headings.units[index]))
+    label, unit = headings.labels[index].casefold(), headings.units[index]
+    if _ROOM.search(label) or counts(label) or time_unit(unit):
+        return False
+    return unit_named(unit) is not None or not _OTHER.search(label)
 
 
 def _score(headings: Headings, index: int, side: Side | None) -> int:

@@ -16,6 +16,12 @@ _TIME_UNITS = {
     **dict.fromkeys(("d", "day", "days"), "d"),
 }
 _CLOCK_FORM = re.compile(r"(?:[dmyDMY]{1,4}[-./T ]*)*[hHmM]{1,2}(?::[mMsS]{1,2})+(?:[.,][fFsS0-9]+)?")
+_BRACKETED = re.compile(r"^(.*?)\s*[(\[{]([^)\]}]*)[)\]}]?\s*(.*)$")
+_TAILED = re.compile(r"^(.+?)(?:\s+in\s+|\s*[/,:]\s*|[_\s]+|-)([^\s_/,:]+(?: ?H2O| ?Hg)?)$", re.IGNORECASE)
+
+
+def _is_unit(text: str) -> bool:
+    return unit_named(text) is not None or time_unit(text) is not None
 
 
 def any_unit(text: str) -> bool:
@@ -32,13 +38,16 @@ def time_unit(text: str) -> str | None:
 
 def split_name(name: str) -> tuple[str, str]:
     """(label, unit as written) of a header cell such as `Vacuum (mmHg)`, `p/kPa`, `vacuum_kPa`, `t in ms`."""
-    match = re.match(r"^(.*?)\s*[(\[{]([^)\]}]*)[)\]}]?\s*(.*)$", name)
+    match = _BRACKETED.match(name)
     if match:
-        return f"{match[1]} {match[3]}".strip(), match[2].strip()
-    match = re.match(
-        r"^(.+?)(?:\s+in\s+|\s*[/,:]\s*|[_\s]+|-)([^\s_/,:]+(?: ?H2O| ?Hg)?)$", name, re.IGNORECASE
-    )
-    if match and (unit_named(match[2]) or time_unit(match[2]) or _CLOCK_FORM.fullmatch(match[2])):
+        label, inner = f"{match[1]} {match[3]}".strip(), match[2].strip()
+        if not _is_unit(inner):
+            before = _TAILED.match(label)
+            if before and _is_unit(before[2]):
+                return f"{before[1].strip()} {inner}", before[2].strip()
+        return label, inner
+    match = _TAILED.match(name)
+    if match and (_is_unit(match[2]) or _CLOCK_FORM.fullmatch(match[2])):
         return match[1].strip(), match[2].strip()
     if unit_named(name) or time_unit(name):
         return name, name
