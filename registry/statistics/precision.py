@@ -19,11 +19,8 @@ from registry.statistics.robust import Floats
 COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
-# What the gauges' declared uncertainty counts for, in clinics, when the spread between clinics is estimated
-# from few of them. One gives 91 % to 99 % coverage where the clinics spread up to twice as much as declared
-# (simulated for 2 to 8 clinics of 1 to 6 units); two and more cover less, none makes two clinics useless.
-_GAUGE_WORTH = 1.0
 _CERTAIN = 1e6
+_TINY = 1e-300
 
 
 @dataclass(frozen=True)
@@ -67,10 +64,14 @@ class Precision:
 
 @dataclass(frozen=True)
 class _Spread:
-    """Variances at work in the interval, with the degrees of freedom each is known to."""
+    """Variances at work in the interval, with the degrees of freedom each is known to.
+
+    `seen` is the share of the clinics' variance that is estimated; the rest is declared and taken as certain.
+    """
 
     unit: float
     clinic: Floats
+    seen: float
     noise: Floats
     run: float
     unit_freedom: float
@@ -86,8 +87,8 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
 
     The centre's interval is by Student's t with Satterthwaite's degrees of freedom over the components
     (GUM G.4). The clinic component never counts for less than the gauges' declared systematic uncertainty:
-    what all gauges of a kind share shows in no spread between them, and is not averaged away. With few
-    clinics the declared uncertainty also steadies the estimate, counting for one clinic more.
+    what all gauges of a kind share shows in no spread between them, and is not averaged away. Up to what is
+    declared it counts as known; only what clinics are seen to differ beyond it has degrees of freedom.
     """
     kept = tamed(cells)
     parts = components(kept)
@@ -122,19 +123,19 @@ def _spread(cells: Cells, parts: Components) -> _Spread:
     # Where unit and clinic cannot be told apart all of it counts as the clinic's, the wider reading, and a
     # gauge's uncertainty says nothing about it.
     confounded = parts.unit is None and parts.clinic is None
-    clinic = parts.between if confounded else parts.clinic
-    worth = 0.0 if confounded and clinic is not None else _GAUGE_WORTH
-    clinics = 0 if clinic is None else cells.clinics - 1
-    steadied = (worth * gauges.mean() + clinics * (clinic or 0.0)) / (worth + clinics)
+    clinic = (parts.between if confounded else parts.clinic) or 0.0
+    known = 0.0 if confounded else min(float(gauges.mean()), clinic)
+    counted = np.maximum(gauges, clinic)
     freedom_of_units = max(min(cells.units - 1, cells.mean.size - cells.clinics), 1)
     declared = repeat is None or repeat <= cells.random**2
     return _Spread(
         unit=parts.unit or 0.0,
-        clinic=np.maximum(gauges, steadied),
+        clinic=counted,
+        seen=(clinic - known) / max(float(counted.mean()), _TINY),
         noise=cells.doubt,
         run=max(cells.random**2, repeat or 0.0),
         unit_freedom=float(freedom_of_units),
-        clinic_freedom=worth + clinics,
+        clinic_freedom=float(max(cells.clinics - 1, 1)),
         noise_freedom=_CERTAIN if declared else float(cells.freedom),
     )
 
@@ -177,11 +178,17 @@ def _next_unit(cells: Cells, spread: _Spread, centre: float, weights: Floats) ->
 
 
 def _around(centre: float, parts: tuple[float, float, float], spread: _Spread) -> Interval:
-    freedom = (spread.clinic_freedom, spread.unit_freedom, spread.noise_freedom)
+    clinic, unit, noise = parts
     variance = sum(parts)
     if variance <= 0:
         return Interval(None, None)
-    effective = variance**2 / sum(p**2 / f for p, f in zip(parts, freedom, strict=True))
+    estimated = (
+        (spread.seen * clinic, spread.clinic_freedom),
+        (unit, spread.unit_freedom),
+        (noise, spread.noise_freedom),
+    )
+    doubt = sum(part**2 / freedom for part, freedom in estimated)
+    effective = min(variance**2 / doubt, _CERTAIN) if doubt > 0 else _CERTAIN
     half = float(stats.t.ppf((1 + COVERAGE) / 2, effective)) * variance**0.5
     return Interval(centre - half, centre + half)
 

@@ -13,7 +13,7 @@ _PULL, _MAKE_UP = 1.5, 1.134
 # the sample itself, the largest deviation lies at 95 %, over 3.5. Found by 40 000 simulated samples a size.
 _SIZES = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0)
 _STRETCH = (6.3, 2.3, 2.3, 1.7, 1.4, 1.3, 1.22, 1.15, 1.1, 1.07)
-_FLAT_FROM, _FALLS_FROM, _GONE_AT = 2.5, 3.5, 5.0
+_FLAT_FROM, _FALLS_FROM, _GONE_AT = 3.0, 3.5, 5.0
 
 
 def scaled_mad(values: ArrayLike) -> float:
@@ -59,7 +59,7 @@ def stretch(size: int) -> float:
 
 
 def reined(deviations: ArrayLike, scale: float, size: int) -> Floats:
-    """Rein in wild deviations: as they are up to 2.5 scales, no more than that up to 3.5, nought from 5 on.
+    """Rein in wild deviations: as they are up to 3 scales, no more than that up to 3.5, nought from 5 on.
 
     Hampel's three-part redescending shape; limits widen by `stretch(size)` for small samples, so that fewer
     than one normal sample in twenty loses anything and a lone wild value leaves no mark at all. A scale of

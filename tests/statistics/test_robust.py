@@ -54,8 +54,8 @@ def test_weighted_median_counts_weights_not_values() -> None:
 def test_small_deviations_stay_and_wild_ones_vanish() -> None:
     scale, size = 2.0, 50
     limit = scale * stretch(size)
-    kept = reined([0.5 * limit, -2.4 * limit, 3.0 * limit, 4.25 * limit, 6 * limit], scale, size)
-    assert kept == pytest.approx(np.array([0.5, -2.4, 2.5, 1.25, 0.0]) * limit)
+    kept = reined([0.5 * limit, -2.9 * limit, 3.4 * limit, 4.25 * limit, 6 * limit], scale, size)
+    assert kept == pytest.approx(np.array([0.5, -2.9, 3.0, 1.5, 0.0]) * limit)
 
 
 def test_limits_widen_for_small_samples_and_there_are_none_below_three() -> None:
