@@ -6,6 +6,8 @@ from collections.abc import Callable
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.middleware.gzip import GZipMiddleware
 
 from api.problems import problem
 
@@ -55,6 +57,17 @@ class BoundedBody:
         if int(length) > settings.VACUARY_BODY_LIMIT:
             return _too_large(request)
         return self.get_response(request)
+
+
+class Compressed(GZipMiddleware):
+    """Compress answers for those who take it, but for one whose digest and length are already told."""
+
+    def process_response(self, request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+        """Return the answer, compressed where that is of use."""
+        if response.has_header("Repr-Digest"):
+            return response
+        compressed: HttpResponseBase = super().process_response(request, response)
+        return compressed
 
 
 def _too_large(request: HttpRequest) -> HttpResponse:

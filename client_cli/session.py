@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Protocol, Self
 from urllib.parse import parse_qsl, quote, urlsplit
 
 import requests
@@ -24,6 +24,7 @@ Query = Mapping[str, str | int | None]
 
 CONNECT_TIMEOUT_S = 10.0
 READ_TIMEOUT_S = 90.0
+FILE_TIMEOUT_S = 600.0  # the server makes a file whole before its first byte leaves
 PAGE_SIZE = 500
 _TRANSIENT_STATUS = frozenset({429, 502, 503, 504})
 # Cut connections show up as any of these; a certificate that is not trusted will not be trusted later either.
@@ -42,6 +43,20 @@ class Answer:
     status: int
     document: Json
     tries: int = 1
+
+
+class Take(Protocol):
+    """Who takes a file, over as many tries as it needs."""
+
+    @property
+    def size(self) -> int:
+        """How many bytes of it are there."""
+
+    def wanting(self) -> Mapping[str, str]:
+        """The headers that say what is still wanted."""
+
+    def receive(self, response: requests.Response) -> None:
+        """Read the answer, whose status is 200 or 206."""
 
 
 class _Token(requests.auth.AuthBase):
@@ -107,6 +122,10 @@ class Session:
         """Put a JSON document; repeated on failure, since putting it twice is putting it once."""
         return self._repeat("PUT", path, json=document)
 
+    def delete(self, path: str) -> None:
+        """Delete what is at `path`; repeated on failure, since deleting it twice is deleting it once."""
+        self._repeat("DELETE", path)
+
     def post(self, path: str, document: Json, *, repeatable: bool = False) -> Answer:
         """Post a JSON document; repeated on failure only when the caller says that is harmless."""
         if repeatable:
@@ -143,6 +162,37 @@ class Session:
                 break
         return {"results": results[:limit], "next": following}
 
+    def fetch(self, path: str, query: Query | None, take: Take) -> None:
+        """Get a file: each try asks with the headers of `take.wanting`, and `take.receive` reads the answer.
+
+        `take.receive` may raise Transient, as a cut connection does, to have another try. Patience begins
+        anew whenever a try brought more of the file.
+        """
+        while True:
+            had, retrying = take.size, self._patience.retrying()
+            try:
+                retrying(self._fetch_once, path, query, take)
+            except Transient as error:
+                if take.size <= had:
+                    raise self._unreachable(error, _tries(retrying)) from error
+            else:
+                return
+
+    def _fetch_once(self, path: str, query: Query | None, take: Take) -> None:
+        """One attempt; a refusal is read as that of any other call."""
+        headers = {"Accept": "*/*", "Accept-Encoding": "identity", **take.wanting()}
+        timeout = (CONNECT_TIMEOUT_S, FILE_TIMEOUT_S)
+        response = self._ask("GET", path, timeout, params=_given(query), headers=headers, stream=True)
+        try:
+            if response.status_code not in (200, 206):
+                self._read(response)
+            self._check_version(response.headers.get("Vacuary-Clients"))
+            take.receive(response)
+        except _TRANSIENT_ERRORS as error:
+            raise Transient(_reason(error)) from error
+        finally:
+            response.close()
+
     def _pages(self, path: str, query: Query | None, page_size: int) -> Iterator[Json]:
         asked: Query | None = {**_given(query), "page_size": page_size}
         while asked:
@@ -172,10 +222,12 @@ class Session:
 
     def _once(self, method: str, path: str, **how: Any) -> Answer:
         """One attempt. Raises Transient for what may pass, and the client's own errors for what will not."""
+        return self._read(self._ask(method, path, (CONNECT_TIMEOUT_S, READ_TIMEOUT_S), **how))
+
+    def _ask(self, method: str, path: str, timeout: tuple[float, float], **how: Any) -> requests.Response:
         url = f"{self.server}/api/v1/{'/'.join(quote(part, safe='') for part in path.split('/'))}"
-        timeout = (CONNECT_TIMEOUT_S, READ_TIMEOUT_S)
         try:
-            response = self._http.request(method, url, timeout=timeout, allow_redirects=False, **how)
+            return self._http.request(method, url, timeout=timeout, allow_redirects=False, **how)
         except requests.exceptions.SSLError as error:
             raise Unreachable(
                 f"The certificate of {self.server} is not trusted: {clean(error)}.",
@@ -185,7 +237,6 @@ class Session:
             raise Transient(_reason(error)) from error
         except requests.RequestException as error:
             raise Fault(f"The request to {self.server} could not be made: {clean(error)}.") from error
-        return self._read(response)
 
     def _read(self, response: requests.Response) -> Answer:
         status = response.status_code
@@ -193,7 +244,7 @@ class Session:
             why = "it is too busy" if status == 429 else f"it is not available now (HTTP {status})"
             raise Transient(why, retry_after(response.headers.get("Retry-After")))
         self._check_version(response.headers.get("Vacuary-Clients"))
-        document = _json(response)
+        document = {} if status == 204 else _json(response)
         if not 200 <= status < 300:
             kind = response.headers.get("Content-Type", "")
             raise from_answer(status, kind, document, response.headers.get("Location", ""))

@@ -73,7 +73,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "api.middleware.RequestIdentity",
     "django.middleware.security.SecurityMiddleware",
-    "django.middleware.gzip.GZipMiddleware",
+    "api.middleware.Compressed",
     "api.middleware.BoundedBody",
     "django.middleware.common.CommonMiddleware",
 ]

@@ -26,7 +26,7 @@ ALL = dict(commands())
 
 def test_the_commands_of_this_stage_are_there():
     assert {" ".join(path) for path in ALL} == {
-        *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "alerts"),
+        *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "alerts", "export"),
         *("runs", "run", "withdraw", "gauge", "gauge declare", "gauge list"),
         *("catalogue", "catalogue load", "catalogue show", "catalogue list"),
     }

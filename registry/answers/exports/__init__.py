@@ -1,0 +1,1 @@
+"""Tables to take along: answers and measurements as CSV or Parquet, with dictionary and digest."""
