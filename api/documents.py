@@ -1,62 +1,101 @@
 """Runs and measurements as documents."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
 from typing import Any
 
+from api.shown import shown
+from registry.intake.declared import said_of
 from registry.intake.findings import Noted
+from registry.intake.measure import Preview
 from registry.intake.receive import Receipt
-from registry.models import Finding, Operator, Run
-from registry.waveform import Measured
+from registry.intake.remeasuring.stored import UnderEdition
+from registry.models import Finding, Measurement, Operator, Run
+from registry.waveform import Measured, Quantity
+
+Valued = Quantity | Measurement
+
+
+def preview_document(found: Preview) -> dict[str, Any]:
+    """Return what `measure` answers for a trace that is not stored."""
+    document = measured_document(found.measured) | {
+        "channels": [asdict(channel) for channel in found.channels],
+        "usual": said_of(found.measured.understood.as_usual()),
+    }
+    if found.sides is not None:
+        document["sides"] = {
+            "left": measured_document(found.sides.left),
+            "right": measured_document(found.sides.right),
+        }
+        document["imbalance"] = quantities(found.sides.imbalance)
+    return document
 
 
 def measured_document(measured: Measured) -> dict[str, Any]:
-    """Return what `measure` answers for a trace that is not stored."""
+    """Return what a trace measures as."""
     return {
         "state": "held" if measured.holds else "accepted",
         "edition": measured.edition,
-        "measurements": _metrics(measured),
+        "measurements": quantities(measured.metrics),
         "findings": [_finding(finding) for finding in measured.findings],
         "read": measured.understood.as_dict(),
     }
 
 
-def cycles_document(measured: Measured) -> dict[str, Any]:
-    """Return the values of each cycle in order of time."""
-    return {"edition": measured.edition, "cycles": measured.cycles.as_rows()}
-
-
 def receipt_document(receipt: Receipt, measured: Measured, viewer: Operator) -> dict[str, Any]:
     """Return a run that was stored just now, as a later look at it will show it."""
-    return _document(receipt.run, measured.edition, _metrics(measured), receipt.findings, viewer)
+    run = receipt.run
+    return _document(run, _Contents(measured.edition, quantities(measured.metrics), receipt.findings), viewer)
 
 
 def run_document(run: Run, edition: int, viewer: Operator | None) -> dict[str, Any]:
     """Return a stored run, fetched with its measurements and findings, as `viewer` may see it."""
-    measurements = {
-        m.metric: _quantity(m.value, m.unit, m.u, m.u_random, m.u_systematic) for m in run.measurements.all()
-    }
-    return _document(run, edition, measurements, run.findings.all(), viewer)
+    metrics = quantities(by_metric(run.measurements.all()))
+    return _document(run, _Contents(edition, metrics, run.findings.all()), viewer)
 
 
-def _document(
-    run: Run,
-    edition: int,
-    measurements: Mapping[str, Any],
-    findings: Iterable[Noted | Finding],
-    viewer: Operator | None,
-) -> dict[str, Any]:
+def run_document_under(under: UnderEdition, viewer: Operator | None) -> dict[str, Any]:
+    """Return a stored run as one edition has it, as `viewer` may see it."""
+    metrics = quantities(by_metric(under.measurements))
+    contents = _Contents(under.edition, metrics, under.findings, under.state, under.read)
+    return _document(under.run, contents, viewer)
+
+
+def quantities(found: Mapping[str, Valued]) -> dict[str, Any]:
+    """Return measured values by metric, each with its uncertainty and the parts that is made of."""
+    return {metric: _quantity(q) for metric, q in found.items()}
+
+
+def by_metric(measurements: Iterable[Measurement]) -> dict[str, Measurement]:
+    """Return stored measurements by metric."""
+    return {measurement.metric: measurement for measurement in measurements}
+
+
+@dataclass(frozen=True)
+class _Contents:
+    """What an edition makes of a run; without `state` and `read` they are those of the run."""
+
+    edition: int
+    measurements: Mapping[str, Any]
+    findings: Iterable[Noted | Finding]
+    state: str | None = None
+    read: Mapping[str, Any] | None = None
+
+
+def _document(run: Run, contents: _Contents, viewer: Operator | None) -> dict[str, Any]:
     """People's own words are for the run's clinic and curators; the operator's pseudonym for the clinic."""
     is_own = viewer is not None and viewer.clinic_id == run.clinic_id
     sees_words = is_own or (viewer is not None and viewer.is_curator)
+    read = run.read if contents.read is None else contents.read
     document = {
         "id": run.pk,
-        "state": run.state,
+        "state": run.state if contents.state is None else contents.state,
         "digest": run.trace_id,
-        "edition": edition,
+        "edition": contents.edition,
         **_where_from(run),
-        "measurements": measurements,
-        "findings": [_finding(finding) for finding in findings],
-        "read": run.read if sees_words else _without_headings(run.read),
+        "measurements": contents.measurements,
+        "findings": [_finding(finding) for finding in contents.findings],
+        "read": read if sees_words else _without_headings(read),
     }
     if sees_words:
         document |= {"note": run.note, "withdrawn_why": run.withdrawn_why}
@@ -92,20 +131,15 @@ def _where_from(run: Run) -> Mapping[str, Any]:
     }
 
 
-def _metrics(measured: Measured) -> dict[str, Any]:
+def _quantity(q: Valued) -> dict[str, Any]:
     return {
-        metric: _quantity(q.value, q.unit, q.u, q.u_random, q.u_systematic)
-        for metric, q in measured.metrics.items()
-    }
-
-
-def _quantity(value: float, unit: str, u: float, u_random: float, u_systematic: float) -> dict[str, Any]:
-    return {
-        "value": value,
-        "unit": unit,
-        "uncertainty": u,
-        "u_random": u_random,
-        "u_systematic": u_systematic,
+        "value": q.value,
+        "unit": q.unit,
+        "uncertainty": q.u,
+        "u_random": q.u_random,
+        "u_systematic": q.u_systematic,
+        "parts": dict(q.parts),
+        "shown": shown(q.value, q.u),
     }
 
 

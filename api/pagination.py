@@ -77,6 +77,12 @@ class NewestFirst(Cursor):
     ordering = "-id"
 
 
+class ByNumber(Cursor):
+    """Editions are known by their number alone."""
+
+    ordering = "number"
+
+
 def _no_cursor() -> Invalid:
     return Invalid(
         "cursor: is not one that an answer gave",

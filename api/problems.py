@@ -30,6 +30,8 @@ STATUS: dict[str, int] = {
     "not_signed_in": 401,
     "not_permitted": 403,
     "not_found": 404,
+    "not_measured": 404,
+    "unknown_edition": 404,
     "method_not_allowed": 405,
     "not_acceptable": 406,
     "conflict": 409,
@@ -38,6 +40,7 @@ STATUS: dict[str, int] = {
     "too_large": 413,
     "unsupported_media_type": 415,
     "invalid": 422,
+    "side_needed": 422,
     "unreadable_trace": 422,
     "unknown_provenance_key": 422,
     "unknown_pump_model": 422,
@@ -114,7 +117,7 @@ def problem(
         **(extra or {}),
     }
     response = JsonResponse(document, status=STATUS[code], content_type=CONTENT_TYPE)
-    if code == "unavailable":
+    if code in ("unavailable", "too_many_requests"):
         response["Retry-After"] = "2"
     return response
 

@@ -3,9 +3,11 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from api.views import alerts, answers, catalogue
+from api.views import alerts, answers, catalogue, editions
+from api.views.exports import Exports, ExportsDictionary
 from api.views.health import Health
 from api.views.measure import Measure
+from api.views.readings import Reading
 from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
 from api.views.schema import Schema
 
@@ -18,6 +20,7 @@ router.register("units", catalogue.Units)
 router.register("clinics", catalogue.Clinics)
 router.register("gauges", catalogue.Gauges)
 router.register("rigs", catalogue.Rigs)
+router.register("editions", editions.Editions)
 
 urlpatterns = [
     path("health", Health.as_view()),
@@ -28,8 +31,11 @@ urlpatterns = [
     path("runs/<int:run_id>/trace", RunTrace.as_view()),
     path("runs/<int:run_id>/cycles", RunCycles.as_view()),
     path("runs/<int:run_id>/withdraw", RunWithdraw.as_view()),
+    path("gauges/<str:code>/reading", Reading.as_view()),
     path("serials", answers.Serials.as_view()),
     path("distributions", answers.Distributions.as_view()),
+    path("exports", Exports.as_view()),
+    path("exports/dictionary", ExportsDictionary.as_view()),
     path("alerts", alerts.Alerts.as_view()),
     path("alerts/<int:alert_id>/seen", alerts.AlertSeen.as_view()),
     path("alerts/<int:alert_id>/dismiss", alerts.AlertDismiss.as_view()),

@@ -60,6 +60,13 @@ class UnreadableTrace(DomainError):
     title = "The trace cannot be read"
 
 
+class SideNeeded(DomainError):
+    """The trace holds both sides of a double pump, and nobody said which one is meant."""
+
+    code = "side_needed"
+    title = "Which side is meant?"
+
+
 class TooLarge(DomainError):
     """Larger than the registry takes."""
 
@@ -67,11 +74,32 @@ class TooLarge(DomainError):
     title = "Too large"
 
 
+class TooManyRequests(DomainError):
+    """More at once than the registry serves; it passes by itself."""
+
+    code = "too_many_requests"
+    title = "Too many requests"
+
+
 class NotFound(DomainError):
     """Nothing stored under that name or number."""
 
     code = "not_found"
     title = "Nothing is stored there"
+
+
+class UnknownEdition(DomainError):
+    """No edition of that number; `extra["editions"]` lists those there are."""
+
+    code = "unknown_edition"
+    title = "No edition of that number"
+
+
+class NotMeasured(DomainError):
+    """The run is stored, and nothing of it is kept under that edition."""
+
+    code = "not_measured"
+    title = "Not measured under that edition"
 
 
 class NotPermitted(DomainError):

@@ -6,9 +6,9 @@ from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import measured_document
+from api.documents import preview_document
 from api.queries import StrictQuery
-from api.serializers.runs import MeasuredDocument, MeasureForm
+from api.serializers.runs import MeasureForm, PreviewDocument
 from api.uploads import read_form
 from api.viewer import viewer_of
 from registry.intake.measure import preview
@@ -21,9 +21,12 @@ class Measure(StrictQuery):
     parser_classes = (MultiPartParser,)
 
     @extend_schema(
-        operation_id="measure", request={"multipart/form-data": MeasureForm}, responses=MeasuredDocument
+        operation_id="measure", request={"multipart/form-data": MeasureForm}, responses=PreviewDocument
     )
     def post(self, request: Request) -> Response:
-        """Answer as an upload would, and store nothing. Signed in, the gauge and the unit are looked up."""
+        """Answer as an upload would, and store nothing. Signed in, the gauge and the unit are looked up.
+
+        A file of both sides of a double pump needs no side here; an upload does.
+        """
         data, said = read_form(request, needs_provenance=False)
-        return Response(measured_document(preview(data, said, viewer_of(request))))
+        return Response(preview_document(preview(data, said, viewer_of(request))))

@@ -17,18 +17,31 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import cycles_document, receipt_document, run_document
+from api.documents import quantities, receipt_document, run_document, run_document_under
 from api.filters import SerialFilter, TruthFilter
 from api.pagination import NewestFirst
 from api.permissions import IsOperator, MayRead
 from api.queries import StrictQuery
-from api.serializers.runs import CyclesDocument, RunDocument, UploadForm, WithdrawForm
+from api.serializers.runs import (
+    CyclesDocument,
+    CyclesQuery,
+    RunDocument,
+    RunQuery,
+    UploadForm,
+    WithdrawForm,
+)
 from api.uploads import read_form
 from api.viewer import operator_of, viewer_of
 from registry.answers.stamp import current_edition
 from registry.errors import NotFound, NotPermitted
-from registry.intake.measure import measure_again
+from registry.intake.cycles import count_of, rows_of
 from registry.intake.receive import receive
+from registry.intake.remeasuring.stored import (
+    details_under,
+    imbalance_under,
+    other_side,
+    run_under,
+)
 from registry.intake.withdraw import withdraw
 from registry.models import Finding, Measurement, Mode, Run, RunState
 
@@ -56,11 +69,15 @@ class RunFilter(django_filters.FilterSet):
         return queryset.filter(clinic=viewer.clinic_id) if viewer else queryset.none()
 
 
-def with_all(runs: QuerySet[Run]) -> QuerySet[Run]:
-    """Fetch what a run's document shows in a fixed number of queries."""
+def _with_names(runs: QuerySet[Run]) -> QuerySet[Run]:
     return runs.select_related(
         "pump_model", "unit__revision", "asserted", "clinic", "session__operator", "rig"
-    ).prefetch_related(
+    )
+
+
+def with_all(runs: QuerySet[Run]) -> QuerySet[Run]:
+    """Fetch what a run's document shows in a fixed number of queries."""
+    return _with_names(runs).prefetch_related(
         Prefetch("measurements", Measurement.objects.filter(edition__is_current=True).order_by("id")),
         Prefetch("findings", Finding.objects.filter(edition__is_current=True)),
     )
@@ -102,12 +119,32 @@ class RunList(StrictQuery, GenericAPIView[Run]):
         receipt = receive(data, said, operator)
         if receipt.measured is None:
             return Response(stored_document(receipt.run.pk, operator))
-        return Response(receipt_document(receipt, receipt.measured, operator), status=201)
+        document = receipt_document(receipt, receipt.measured, operator)
+        return Response(document | _beside(receipt.run, receipt.measured.edition), status=201)
 
 
-def stored_document(run_id: int, viewer: Any) -> dict[str, Any]:
-    """Return the document of a stored run. Raises NotFound."""
-    return run_document(_one(with_all(Run.objects.all()), run_id), current_edition(), viewer)
+def stored_document(run_id: int, viewer: Any, edition: int | None = None) -> dict[str, Any]:
+    """Return the document of a stored run, under an edition if one is named.
+
+    Raises NotFound, UnknownEdition or NotMeasured.
+    """
+    if edition is not None:
+        run = _one(_with_names(Run.objects.all()), run_id)
+        document = run_document_under(run_under(run, edition), viewer)
+    else:
+        run, edition = _one(with_all(Run.objects.all()), run_id), current_edition()
+        document = run_document(run, edition, viewer)
+    return document | _beside(run, edition)
+
+
+def _beside(run: Run, edition: int) -> dict[str, Any]:
+    """What is told of a run whose other side is stored too: which that is, and how unlike both pull."""
+    other = other_side(run)
+    imbalance = imbalance_under(run, edition) if other is not None else None
+    if other is None or imbalance is None:
+        return {}
+    there = {"id": other.pk, "side": other.side, "state": other.state}
+    return {"other_side": there, "imbalance": quantities(imbalance)}
 
 
 def _one(runs: QuerySet[Run], run_id: int) -> Run:
@@ -120,10 +157,12 @@ def _one(runs: QuerySet[Run], run_id: int) -> Run:
 class RunDetail(StrictQuery):
     """One run."""
 
-    @extend_schema(operation_id="runs_retrieve", responses=RunDocument)
+    query = RunQuery
+
+    @extend_schema(operation_id="runs_retrieve", parameters=[RunQuery], responses=RunDocument)
     def get(self, request: Request, run_id: int) -> Response:
-        """Show one run with its measurements and findings."""
-        return Response(stored_document(run_id, viewer_of(request)))
+        """Show one run with its measurements and findings, under the current edition or the one named."""
+        return Response(stored_document(run_id, viewer_of(request), self.asked(request).get("edition")))
 
 
 def find_run(run_id: int) -> Run:
@@ -165,17 +204,35 @@ class RunTrace(StrictQuery):
 
 
 class RunCycles(StrictQuery):
-    """The values of each cycle. Each request measures anew, so it is for those who signed in."""
+    """The values of each cycle, as open to all as what a run measured."""
 
-    permission_classes = (IsOperator,)
+    query = CyclesQuery
 
-    @extend_schema(operation_id="runs_cycles", responses=CyclesDocument)
+    @extend_schema(operation_id="runs_cycles", parameters=[CyclesQuery], responses=CyclesDocument)
     def get(self, request: Request, run_id: int) -> Response:
-        """Measure the stored trace again and show its cycles one by one."""
-        run = find_run(run_id)
-        with stored_bytes(run):
-            measured = measure_again(run)
-        return Response(cycles_document(measured))
+        """Show a run's cycles one by one, as they were kept when it was measured."""
+        asked = self.asked(request)
+        edition = asked.get("edition") or current_edition()
+        cycles = details_under(_one(Run.objects.only("pk"), run_id), edition).cycles
+        start, size, count = asked["cursor"], asked["page_size"], count_of(cycles)
+        following = start + size if start + size < count else None
+        return Response(
+            {
+                "run": run_id,
+                "edition": edition,
+                "count": count,
+                "results": rows_of(cycles, start, size),
+                "next": following and _at(request, cursor=following, page_size=size),
+            }
+        )
+
+
+def _at(request: Request, **changes: int) -> str:
+    """The address asked for with other query parameters."""
+    query = request.query_params.copy()
+    for name, value in changes.items():
+        query[name] = str(value)
+    return request.build_absolute_uri(f"?{query.urlencode()}")
 
 
 class RunWithdraw(StrictQuery):

@@ -16,6 +16,10 @@ from registry.errors import Fault, Invalid, UnknownProvenanceKey
 from registry.models import Operator
 from registry.models.levels import level_text
 from registry.models.serials import bare, check_serial
+from registry.waveform.units import PASCALS, unit_named
+
+SIGNS = ("positive", "negative", "absolute")
+RATES_HZ = (0.1, 100_000.0)
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,7 @@ class Provenance:
     firmware: str = ""
     programme: str = ""
     flange_mm: float | None = None
-    side: str = "single"
+    side: str | None = None
     protector: str = ""
     valve: str = ""
     tubing: str = ""
@@ -42,6 +46,10 @@ class Provenance:
     elevation_m: float | None = None
     ambient_kpa: float | None = None
     zero_offset: float | None = None
+    unit: str = ""
+    rate_hz: float | None = None
+    vacuum_column: str = ""
+    sign: str = ""
     note: str = ""
 
     def as_said(self) -> dict[str, Any]:
@@ -57,7 +65,11 @@ class Provenance:
         """The same bytes for the same statement, however names, numbers, blanks and dashes were written."""
         said = self.as_said()
         names = {key: str(said[key]).casefold() for key in _NAMES if key in said}
-        meant = {"serial": bare(self.serial), "operator": self.operator or operator.pseudonym}
+        meant = {
+            "serial": bare(self.serial),
+            "operator": self.operator or operator.pseudonym,
+            "side": self.side or "single",
+        }
         return json.dumps(said | names | meant, sort_keys=True).encode()
 
     def identity(self, operator: Operator, trace_digest: str) -> str:
@@ -185,6 +197,14 @@ def _moment(value: Any) -> datetime:
     return moment.astimezone(UTC)
 
 
+def _unit(value: Any) -> str:
+    text = _text(40)(value)
+    unit = unit_named(text)
+    if unit is None:
+        raise ValueError(f"must be a unit of pressure: {', '.join(PASCALS)}")
+    return unit
+
+
 KEYS: dict[str, Callable[[Any], Any]] = {
     "pump_model": _text(120),
     "serial": _serial,
@@ -206,8 +226,18 @@ KEYS: dict[str, Callable[[Any], Any]] = {
     "elevation_m": _number(-430, 6000),
     "ambient_kpa": _number(45, 110),
     "zero_offset": _number(-100, 100),
+    "unit": _unit,
+    "rate_hz": _number(*RATES_HZ),
+    "vacuum_column": _text(200),
+    "sign": _choice(*SIGNS),
     "note": _text(500),
 }
+# What may be kept for a gauge, see `intake.readings`; the first four are the provenance keys of that name.
+READING_KEYS: dict[str, Callable[[Any], Any]] = {
+    **{key: KEYS[key] for key in ("unit", "sign", "rate_hz", "vacuum_column")},
+    "time_unit": _text(20),
+    "time_column": _text(200),
+}
 # Found whatever their capitals, so capitals make no other run.
-_NAMES = ("pump_model", "revision", "gauge")
+_NAMES = ("pump_model", "revision", "gauge", "vacuum_column")
 REQUIRED = ("pump_model", "serial", "mode", "level")

@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -11,12 +11,13 @@ from django.db import IntegrityError, transaction
 
 from registry.alerts.tasks import want_checks
 from registry.intake import benches
+from registry.intake.declared import as_kept
 from registry.intake.findings import Noted
 from registry.intake.judge import judge
 from registry.intake.locks import enter_upload
-from registry.intake.measure import measure_trace
+from registry.intake.measure import Ask, Taken, ask_for, measure_trace, side_of
 from registry.intake.provenance import understand
-from registry.intake.rows import store_findings, store_measurements
+from registry.intake.rows import store_findings, store_taken
 from registry.intake.subject import Subject, identify_subject
 from registry.intake.summaries import refresh_summaries
 from registry.intake.units import covering_spans, lock_unit, resolve
@@ -46,17 +47,36 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     if known is not None:
         return Receipt(known)
     subject = identify_subject(provenance, operator)
-    measured = measure_trace(data, provenance.zero_offset, subject.gauge_spec, subject.edition)
+    done = _measure(data, ask_for(subject))
     trace = Trace(digest=digest, size=len(data))
     _keep_bytes(trace, data)
     try:
-        return _store(subject, trace, identity, measured, data)
+        return _store(subject, trace, identity, done)
     except IntegrityError:
         # Either the same upload came twice at once and the other was first, or a rig or sitting that this
         # process remembers is gone from a restored database.
         benches.forget()
         known = _known(identity)
-        return Receipt(known) if known is not None else _store(subject, trace, identity, measured, data)
+        return Receipt(known) if known is not None else _store(subject, trace, identity, done)
+
+
+@dataclass(frozen=True)
+class _Done:
+    """A trace's bytes, how they were measured, and as what."""
+
+    data: bytes
+    ask: Ask
+    taken: Taken
+
+    def under(self, edition: int) -> "_Done":
+        """The same measured under that edition; what is usual for the gauge stays what it was."""
+        return (
+            self if edition == self.ask.edition else _measure(self.data, replace(self.ask, edition=edition))
+        )
+
+
+def _measure(data: bytes, ask: Ask) -> _Done:
+    return _Done(data, ask, measure_trace(data, ask))
 
 
 def _known(identity: str) -> Run | None:
@@ -71,27 +91,25 @@ def _keep_bytes(trace: Trace, data: bytes) -> None:
 
 
 @transaction.atomic
-def _store(subject: Subject, trace: Trace, identity: str, measured: Measured, data: bytes) -> Receipt:
+def _store(subject: Subject, trace: Trace, identity: str, done: _Done) -> Receipt:
     version, is_first = enter_upload(subject.pump_model, trace)
     if version != subject.pump_model.catalogue_version:
         # The catalogue was loaded anew, or editions switched, while this trace was measured: go by the new.
         subject = identify_subject(subject.provenance, subject.operator)
-        if subject.edition != measured.edition:
-            zero = subject.provenance.zero_offset
-            measured = measure_trace(data, zero, subject.gauge_spec, subject.edition)
+        done = done.under(subject.edition)
+    measured = done.taken.measured
     rig, session = benches.bring_rig(subject.provenance), benches.bring_session(subject)
     unit, is_new_unit = lock_unit(subject)
     # A known unit has the revision of its spans already; only a contradiction has to be looked for.
     spans = covering_spans(unit) if is_new_unit or subject.asserted else []
     digest = None if is_first else trace.digest
-    notes = judge(unit, spans, subject.asserted, digest, subject.provenance.side)
+    notes = judge(unit, spans, subject.asserted, digest, side_of(subject.provenance, measured))
     findings: tuple[Noted, ...] = (*measured.findings, *subject.notes, *notes)
-    run = _draft(subject, identity)
+    run = _draft(subject, identity, done)
     run.trace, run.rig, run.session, run.unit = trace, rig, session, unit
-    run.read = measured.understood.as_dict()
     run.state = RunState.HELD if any(f.severity == "hold" for f in findings) else RunState.ACCEPTED
     run.save(force_insert=True)
-    store_measurements(measured.edition, [(run.pk, measured)])
+    store_taken(measured.edition, [(run.pk, done.taken)])
     store_findings(measured.edition, [(run.pk, finding) for finding in findings])
     if is_new_unit or subject.asserted:
         _resolve_unit(unit, subject if run.state == RunState.ACCEPTED else None, spans)
@@ -101,7 +119,7 @@ def _store(subject: Subject, trace: Trace, identity: str, measured: Measured, da
     return Receipt(run, measured, findings)
 
 
-def _draft(subject: Subject, identity: str) -> Run:
+def _draft(subject: Subject, identity: str, done: _Done) -> Run:
     said = subject.provenance
     return Run(
         identity=identity,
@@ -112,12 +130,14 @@ def _draft(subject: Subject, identity: str) -> Run:
         mode=said.mode,
         programme=said.programme,
         level=said.level,
-        side=said.side,
+        side=side_of(said, done.taken.measured),
         charge_percent=said.power[1],
         recorded_at=said.recorded_at,
         zero_offset_mmhg=said.zero_offset,
         note=said.note,
         provenance=said.as_said(),
+        read=done.taken.measured.understood.as_dict(),
+        usual=as_kept(done.ask.usual),
     )
 
 

@@ -109,11 +109,11 @@ def _operator(provenance: Provenance, operator: Operator) -> Operator:
 
 
 def find_gauge(code: str, operator: Operator) -> Gauge | None:
-    """Return the gauge of that code at the operator's clinic; None when undeclared."""
+    """Return the gauge of that code at the operator's clinic, with what is usual; None when undeclared."""
     if not code:
         return None
     calibrations = GaugeCalibration.objects.filter(gauge=OuterRef("pk"))
-    gauges = Gauge.objects.annotate(is_calibrated=Exists(calibrations))
+    gauges = Gauge.objects.select_related("reading").annotate(is_calibrated=Exists(calibrations))
     return gauges.filter(clinic=operator.clinic_id, code__iexact=code).first()
 
 

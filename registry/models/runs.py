@@ -92,7 +92,9 @@ class Run(models.Model):
     note = models.CharField(max_length=500, blank=True)
     provenance = models.JSONField()
     read = models.JSONField(help_text="what was understood of the file")
-    usual = models.JSONField(null=True, help_text="the gauge's usual reading as it was when this was uploaded")
+    usual = models.JSONField(
+        null=True, help_text="the gauge's usual reading as it was when this was uploaded"
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     withdrawn_at = models.DateTimeField(null=True)
     withdrawn_by = models.ForeignKey(
@@ -148,23 +150,23 @@ class Measurement(models.Model):
         return f"{self.metric} {self.value} {self.unit}"
 
 
-class RunCycles(models.Model):
-    """The cycles of one run under one edition, in order of time: `columns` holds a list for each quantity.
+class RunDetails(models.Model):
+    """What is asked for of one run at a time, under one edition.
 
-    One row a run, since nobody asks for a cycle without its neighbours.
+    `cycles` holds a list for each quantity, in order of time. `imbalance` is left less right by metric, where
+    the file holds both sides of a pump; it is there with either side's run.
     """
 
-    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="cycles", db_index=False)
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="details", db_index=False)
     edition = models.ForeignKey(Edition, on_delete=models.PROTECT, related_name="+", db_index=False)
-    columns = models.JSONField()
+    cycles = models.JSONField()
+    imbalance = models.JSONField(null=True)
 
     class Meta:
-        constraints = (
-            models.UniqueConstraint(fields=["run", "edition"], name="cycles_once_a_run_and_edition"),
-        )
+        constraints = (models.UniqueConstraint(fields=["run", "edition"], name="details_once_a_run"),)
 
     def __str__(self) -> str:
-        return f"cycles of run {self.run_id} under edition {self.edition_id}"
+        return f"details of run {self.run_id} under edition {self.edition_id}"
 
 
 class Finding(models.Model):

@@ -6,10 +6,12 @@ from typing import Any
 
 from django.utils import timezone
 
+from registry.intake.readings import keep_reading
 from registry.intake.receive import receive
 from registry.models import (
     Alert,
     Clinic,
+    Edition,
     Gauge,
     Maker,
     PumpModel,
@@ -28,6 +30,7 @@ def store_everything() -> dict[str, dict[str, Any]]:
     community.catalogue()
     person = community.operator()
     run = receive(trace_bytes(), provenance(), person).run
+    keep_reading("G1", {"unit": "mmHg"}, person)
     receive(trace_bytes(seed=2), provenance(serial="LK005001", level=4), community.operator("brackwater"))
     shelves = {
         "makers": Maker,
@@ -38,11 +41,12 @@ def store_everything() -> dict[str, dict[str, Any]]:
         "clinics": Clinic,
         "gauges": Gauge,
         "rigs": Rig,
+        "editions": Edition,
     }
     known: dict[str, dict[str, Any]] = {}
     for name, kind in shelves.items():
         known[f"{name}_list"] = {"query": {"page_size": 1}}
-        known[f"{name}_retrieve"] = {"path_parameters": {"id": str(kind.objects.first().pk)}}
+        known[f"{name}_retrieve"] = {"path_parameters": {kind._meta.pk.name: str(kind.objects.first().pk)}}
     return known | _of_runs(run.pk) | _of_answers()
 
 
@@ -80,6 +84,8 @@ def _of_answers() -> dict[str, dict[str, Any]]:
     return {
         "serials": {"query": {"model": MODEL, "first": "LK000001", "last": "LK009999"}},
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
+        "exports": {"query": {"model": MODEL, "format": "csv"}},
+        "exports_dictionary": {"query": {"of": "distributions"}},
         "alerts_list": {"query": {"state": "open"}},
         "alerts_seen": {"path_parameters": {"alert_id": seen.pk}},
         "alerts_dismiss": {
@@ -91,6 +97,13 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "gauges_declare": {
             "path_parameters": {"id": "G1"},
             "body": GAUGE,
+            "media_type": "application/json",
+        },
+        "gauges_reading": {"path_parameters": {"code": "G1"}},
+        "gauges_reading_forget": {"path_parameters": {"code": "G1"}},
+        "gauges_reading_keep": {
+            "path_parameters": {"code": "G1"},
+            "body": {"unit": "kPa", "rate_hz": 50},
             "media_type": "application/json",
         },
         "health": {},

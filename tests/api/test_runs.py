@@ -47,7 +47,8 @@ def test_uploading_needs_a_token(stranger, operator):
 def test_measuring_needs_none_and_stores_nothing(stranger, operator):
     answer = upload(stranger, url="/api/v1/measure", revision=None)
     assert answer.status_code == 200
-    assert set(answer.json()) == {"state", "edition", "measurements", "findings", "read"}
+    shown = {"state", "edition", "measurements", "findings", "read", "channels", "usual"}
+    assert set(answer.json()) == shown
     assert operator.get("/api/v1/runs").json()["results"] == []
 
 
@@ -129,24 +130,15 @@ def test_withdrawing_takes_a_reason_and_nothing_else(operator, body):
 def test_a_trace_missing_from_the_storage_is_told(operator, caplog):
     run = upload(operator).json()
     storages["traces"].delete(Trace.objects.get().storage_name)
-    for what in ("trace", "cycles"):
-        answer = operator.get(f"/api/v1/runs/{run['id']}/{what}")
-        assert (answer.status_code, answer.json()["code"]) == (404, "not_found")
-        assert "backup" in answer.json()["hint"]
+    answer = operator.get(f"/api/v1/runs/{run['id']}/trace")
+    assert (answer.status_code, answer.json()["code"]) == (404, "not_found")
+    assert "backup" in answer.json()["hint"]
     assert run["digest"] in caplog.text
 
 
 def test_an_upload_signs_in_and_reads_its_form_with_one_query(operator, django_assert_num_queries):
     with django_assert_num_queries(1):
         assert upload(operator, patient="x").status_code == 422
-
-
-def test_cycles_are_shown_one_by_one_to_those_who_signed_in(operator, neighbour, stranger):
-    run = upload(operator).json()
-    assert stranger.get(f"/api/v1/runs/{run['id']}/cycles").status_code == 401
-    assert neighbour.get(f"/api/v1/runs/{run['id']}/cycles").status_code == 200
-    cycles = operator.get(f"/api/v1/runs/{run['id']}/cycles").json()["cycles"]
-    assert len(cycles) == pytest.approx(27, abs=2)
 
 
 def test_withdrawing(operator, neighbour, curator):

@@ -114,9 +114,9 @@ def test_names_and_numbers_that_are_stored_are_among_the_random_requests(token):
 def test_every_operation_succeeds_with_what_is_stored(operation_id, token):
     case = schema.find_operation_by_id(operation_id).Case(**known[operation_id])
     answer = case.call(headers={**PLAIN, "Authorization": f"Token {token}"})
-    assert answer.status_code in (200, 201), answer.text
+    assert answer.status_code in (200, 201, 204), answer.text
     case.validate_response(answer, checks=CHECKS)
-    if answer.headers["content-type"] == ["application/json"]:
+    if answer.headers.get("content-type") == ["application/json"]:
         assert list(undocumented(_answer_schema(operation_id, answer.status_code), answer.json())) == []
 
 
@@ -166,5 +166,6 @@ def _properties(operation_id: str) -> dict[str, Any]:
 def test_the_schema_names_every_route_of_the_contract():
     paths = {path.removeprefix("/api/v1/") for path in schema.raw_schema["paths"]}
     contract = "measure runs serials distributions alerts makers pump-models revisions serial-spans units"
-    assert paths >= set(contract.split()) | {"clinics", "gauges", "rigs", "health", "catalogue"}
+    more = "clinics gauges rigs health catalogue editions gauges/{code}/reading runs/{run_id}/cycles"
+    assert paths >= {*contract.split(), *more.split()}
     assert schema.raw_schema["openapi"].startswith("3.1")

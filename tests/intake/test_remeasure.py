@@ -148,10 +148,10 @@ def test_a_lost_and_a_damaged_original_are_recorded_and_tried_again(runs):
 
 
 def test_a_trace_an_edition_cannot_read_is_recorded_for_good(runs, monkeypatch):
-    def pickier(data, *, gauge, declared, edition):
+    def pickier(data, *, edition, **how):
         if data == trace_bytes(seed=2) and edition == 2:
             raise ReadError("no_numbers", "no line holds two numbers", None, "look at the file")
-        return measure(data, gauge=gauge, declared=declared, edition=edition)
+        return measure(data, edition=edition, **how)
 
     monkeypatch.setattr(measuring, "measure", pickier)
     remeasure(2, *ALL)
@@ -162,10 +162,10 @@ def test_a_trace_an_edition_cannot_read_is_recorded_for_good(runs, monkeypatch):
 
 
 def test_a_fault_on_one_trace_keeps_no_other_waiting(runs, monkeypatch, caplog):
-    def broken(data, *, gauge, declared, edition):
+    def broken(data, *, edition, **how):
         if data == trace_bytes(seed=1):
             raise ZeroDivisionError("float division by zero")
-        return measure(data, gauge=gauge, declared=declared, edition=edition)
+        return measure(data, edition=edition, **how)
 
     monkeypatch.setattr(measuring, "measure", broken)
     assert remeasure(2, *ALL) == 4

@@ -7,7 +7,7 @@ import pytest
 from django.db import connection, transaction
 
 from registry.answers.stamp import current_edition
-from registry.errors import Conflict, NotFound
+from registry.errors import Conflict, NotMeasured, UnknownEdition
 from registry.intake.measure import preview
 from registry.intake.receive import receive
 from registry.intake.remeasuring import switch as switching
@@ -138,8 +138,8 @@ def test_uploads_and_previews_are_measured_under_the_edition_switched_to(runs, o
     assert not left_under(2).exists()
     assert [run.pk for run in left_under(1)] == [receipt.run.pk]
     for said in (provenance(), {}):
-        assert preview(trace_bytes(), said, operator).edition == 2
-    assert preview(trace_bytes(), {}, None).edition == 2
+        assert preview(trace_bytes(), said, operator).measured.edition == 2
+    assert preview(trace_bytes(), {}, None).measured.edition == 2
 
 
 def test_what_intake_finds_later_touches_the_current_edition_alone(runs, operator):
@@ -152,8 +152,10 @@ def test_what_intake_finds_later_touches_the_current_edition_alone(runs, operato
 
 
 def test_a_run_can_be_read_under_either_edition(runs):
-    with pytest.raises(NotFound, match="not measured under edition 2"):
+    with pytest.raises(NotMeasured, match="not measured under edition 2"):
         run_under(runs[0], 2)
+    with pytest.raises(UnknownEdition, match="no edition 9"):
+        run_under(runs[0], 9)
     remeasure(2, *ALL)
     for current in (1, 2):
         switch(current)

@@ -74,7 +74,7 @@ def with_gauges(numbers: Collection[int]) -> list[Run]:
 def measure_under(run: Run, edition: int) -> Outcome:
     """Measure a run's bytes under an edition, with its gauge as it is declared now; stores nothing."""
     try:
-        measured = measure_again(run, edition)
+        taken = measure_again(run, edition)
     except (UnreadableTrace, TooLarge) as error:
         return _refused(run, edition, str(error.extra["reason"]), error.detail)
     except FileNotFoundError as error:
@@ -85,7 +85,7 @@ def measure_under(run: Run, edition: int) -> Outcome:
         log.exception("run %s cannot be measured under edition %s", run.pk, edition)
         return _refused(run, edition, "fault", f"{type(error).__name__}: {error}")
     _, notes = calibration_at(run.session.gauge, run.recorded_at)
-    return Outcome(run, measured, (*measured.findings, *notes))
+    return Outcome(run, taken, (*taken.measured.findings, *notes))
 
 
 def _refused(run: Run, edition: int, code: str, why: str) -> Outcome:

@@ -9,10 +9,10 @@ from django.utils import timezone
 from registry.answers.stamp import current_edition
 from registry.intake.findings import INTAKE_CODES, Noted
 from registry.intake.locks import lock_units, share_editions
+from registry.intake.measure import Taken
 from registry.intake.remeasuring.cells import fill_cells
-from registry.intake.rows import store_findings, store_measurements
+from registry.intake.rows import store_findings, store_taken
 from registry.models import Edition, Finding, Run, RunEdition
-from registry.waveform import Measured
 from registry.waveform.editions import edition_of
 
 # Worth another try: the trace storage may have been away, or the program at fault.
@@ -32,10 +32,10 @@ ON CONFLICT (run_id, edition_id) DO NOTHING
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run is under an edition. Where that cannot be told, `measured` is None and `refused` a code."""
+    """What a run is under an edition. Where that cannot be told, `taken` is None and `refused` a code."""
 
     run: Run
-    measured: Measured | None
+    taken: Taken | None
     findings: tuple[Noted, ...]
     refused: str = ""
 
@@ -70,14 +70,14 @@ def write_outcomes(edition: int, outcomes: Sequence[Outcome]) -> int:
             run=outcome.run,
             edition_id=edition,
             holds=outcome.holds,
-            read=outcome.measured.understood.as_dict() if outcome.measured else outcome.run.read,
+            read=outcome.taken.measured.understood.as_dict() if outcome.taken else outcome.run.read,
             refused=outcome.refused,
             measured_at=now,
         )
         for outcome in fresh
     )
     store_findings(edition, ((o.run.pk, finding) for o in fresh for finding in o.findings))
-    store_measurements(edition, ((o.run.pk, o.measured) for o in fresh if o.measured is not None))
+    store_taken(edition, ((o.run.pk, o.taken) for o in fresh if o.taken is not None))
     fill_cells(edition, [outcome.run.pk for outcome in fresh])
     return len(fresh)
 

@@ -16,6 +16,7 @@ from django.core.management.base import BaseCommand, CommandError
 from registry.config import lifeline
 from registry.config.supervision import Child, Supervisor
 from registry.errors import DomainError
+from registry.intake.remeasuring.completing import complete
 from registry.intake.remeasuring.jobs import Progress, ask_for, progress
 from registry.intake.remeasuring.report import Report, report
 from registry.intake.remeasuring.rows import bring_edition, forget_passing
@@ -71,6 +72,8 @@ class Command(BaseCommand):
 
     def _measure(self, number: int, options: dict[str, Any]) -> None:
         forget_passing(number)
+        if completed := complete(number):
+            self.stderr.write(f"edition {number}: filled in the cycles of {completed} runs")
         asked = ask_for(number, options["portion"])
         is_left = progress(number).left > 0
         if not is_left or not (options["workers"] or options["wait"] or options["switch"]):
