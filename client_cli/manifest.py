@@ -7,7 +7,7 @@ import codecs
 import csv
 import io
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import zip_longest
 from pathlib import Path
 
@@ -28,17 +28,31 @@ _BOMS = (
 
 @dataclass(frozen=True)
 class Row:
-    """One trace to send: where it lies, where it came from, and its line and name in the manifest, if any."""
+    """One trace to send: where it lies, where it came from, and its line and name in the manifest, if any.
+
+    `halved` says that the file is sent for its other side too.
+    """
 
     file: Path
     provenance: Provenance
     line: int | None = None
     written: str = ""
+    halved: bool = False
 
     @property
     def name(self) -> str:
-        """The file as the person wrote it."""
-        return self.written or str(self.file)
+        """The file as the person wrote it, with its side where it is sent once for each."""
+        side = f" ({self.provenance.get('side')})" if self.halved else ""
+        return f"{self.written or self.file}{side}"
+
+
+def by_side(row: Row) -> list[Row]:
+    """The row itself; a row for each side where `side` is `both`."""
+    if str(row.provenance.get("side", "")).strip().casefold() != "both":
+        return [row]
+    return [
+        replace(row, provenance={**row.provenance, "side": side}, halved=True) for side in ("left", "right")
+    ]
 
 
 @dataclass(frozen=True)
@@ -201,7 +215,7 @@ class _Sheet:
             for name in missing(provenance):
                 self.note(line, f"{name} is empty")
         if file is not None and len(self.problems) == before:
-            self.rows.append(Row(file, provenance, line, written))
+            self.rows += by_side(Row(file, provenance, line, written))
 
     def _file(self, line: int, cell: str) -> Path | None:
         if FILE_COLUMN not in self.headings:

@@ -33,7 +33,7 @@ KEYS: tuple[Key, ...] = (
     Key("programme", "Programme, on pumps that have several."),
     Key("level", "Level the pump was set to.", required=True),
     Key("flange_mm", "Flange size in mm.", number=True),
-    Key("side", "single, left or right."),
+    Key("side", "single, left or right; both sends a file of both sides once for each."),
     Key("protector", "Backflow protector."),
     Key("valve", "Valve."),
     Key("tubing", "Tubing."),
@@ -45,6 +45,10 @@ KEYS: tuple[Key, ...] = (
     Key("elevation_m", "Height above sea level in m (this or the ambient pressure).", number=True),
     Key("ambient_kpa", "Ambient pressure in kPa (this or the height).", number=True),
     Key("zero_offset", "What the gauge read at open air, in mmHg.", number=True),
+    Key("unit", "Unit of the vacuum, if the file does not say it."),
+    Key("rate_hz", "Samples a second, if the file holds no times.", number=True),
+    Key("vacuum_column", "Heading or number of the column, if it is not clear which one is vacuum."),
+    Key("sign", "positive, negative or absolute: how the file counts vacuum, if it is not clear."),
     Key("note", "Anything about the bench. Nothing about a client."),
 )
 NAMES: tuple[str, ...] = tuple(key.name for key in KEYS)

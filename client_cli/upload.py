@@ -22,7 +22,8 @@ class Outcome:
 
     `outcome` is accepted, held or refused by the server, `same` when the server had the run already, or
     `failed` when the server failed over it. `state` is the run's state at the server, if it is there.
-    `skipped` says that it was not sent, as the server was found to hold it since an earlier upload.
+    `skipped` says that it was not sent, as the server was found to hold it since an earlier upload. `read` is
+    how the server read the file.
     """
 
     row: Row
@@ -32,12 +33,14 @@ class Outcome:
     findings: tuple[dict[str, Any], ...] = ()
     problem: Problem | None = None
     skipped: bool = False
+    read: dict[str, Any] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """The outcome as `--json` shows it."""
         shown: dict[str, Any] = {
-            "file": self.row.name,
+            "file": self.row.written or str(self.row.file),
             "line": self.row.line,
+            **({"side": self.row.provenance["side"]} if self.row.halved else {}),
             "outcome": self.outcome,
             "state": self.state,
             "id": self.id,
@@ -164,7 +167,15 @@ def _received(row: Row, answer: Answer) -> Outcome:
     # After a cut connection, "had it already" may well mean the try whose answer was lost.
     fresh = (answer.status == 201 or answer.tries > 1) and state in ("accepted", "held")
     outcome = state if fresh else "same"
-    return Outcome(row, outcome, state, answer.document.get("id"), findings_of(answer.document))
+    read = answer.document.get("read")
+    return Outcome(
+        row,
+        outcome,
+        state,
+        answer.document.get("id"),
+        findings_of(answer.document),
+        read=read if isinstance(read, dict) else None,
+    )
 
 
 def _refused_here(code: str, detail: str, hint: str = "") -> Refused:

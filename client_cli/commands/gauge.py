@@ -1,4 +1,4 @@
-"""Your clinic's gauges: `gauge declare` and `gauge list`."""
+"""Your clinic's gauges: `gauge declare`, `gauge list` and `gauge reading`."""
 
 import re
 from typing import Annotated, Any
@@ -13,7 +13,7 @@ from client_cli.text import clean
 _CALIBRATION_KEYS = ("on", "offset", "gain", "uncertainty", "source")
 _BETWEEN = re.compile(rf",\s*(?=(?:{'|'.join(_CALIBRATION_KEYS)})\s*=)")
 
-app = typer.Typer(help="Declare and list gauges.", no_args_is_help=True)
+app = typer.Typer(help="Declare and list gauges, and how their files are read.", no_args_is_help=True)
 
 
 @app.command("declare")
@@ -60,6 +60,32 @@ def list_gauges(
 
     with call.session() as session:
         call.answer(session.collect("gauges", {"clinic": clinic}), show_gauges)
+    return ExitCode.DONE
+
+
+@app.command("reading")
+@answering
+def reading(
+    call: Call,
+    code: Annotated[str, typer.Argument(metavar="CODE", help="Your clinic's own code for the gauge.")],
+    *,
+    forget: Annotated[bool, typer.Option("--forget", help="Keep it no longer.")] = False,
+) -> ExitCode:
+    """Show how files of a gauge are usually read; `vacuary measure FILE --keep-for CODE` keeps it.
+
+    It counts where neither a file nor its upload says otherwise. Stored runs keep their meaning.
+    """
+    from client_cli.render.readings import show_kept
+
+    with call.session() as session:
+        if forget:
+            session.delete(f"gauges/{code}/reading")
+            call.answer(
+                {"gauge": code, "kept": False},
+                lambda console, _: console.print(f"Nothing is kept for gauge {code} any more."),
+            )
+        else:
+            call.answer(session.get(f"gauges/{code}/reading"), show_kept)
     return ExitCode.DONE
 
 

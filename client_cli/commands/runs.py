@@ -1,4 +1,4 @@
-"""Stored runs: `runs`, `run` and `withdraw`."""
+"""Stored runs: `runs`, `run`, `cycles` and `withdraw`."""
 
 from typing import Annotated
 
@@ -44,13 +44,35 @@ def runs(  # noqa: PLR0913 - one option a filter
     return ExitCode.DONE
 
 
+EditionOption = Annotated[
+    int | None, typer.Option(min=1, help="Under this edition of the metrics instead of the current one.")
+]
+
+
 @answering
-def run(call: Call, run_id: RunId) -> ExitCode:
+def run(
+    call: Call,
+    run_id: RunId,
+    *,
+    edition: EditionOption = None,
+    parts: Annotated[bool, typer.Option("--parts", help="Show what each uncertainty is made of.")] = False,
+) -> ExitCode:
     """Show one run: provenance, measurements and findings."""
     from client_cli.render.runs import show_run
 
     with call.session() as session:
-        call.answer(session.get(f"runs/{run_id}"), show_run)
+        document = session.get(f"runs/{run_id}", {"edition": edition})
+    call.answer(document, lambda console, _: show_run(console, document, parts=parts))
+    return ExitCode.DONE
+
+
+@answering
+def cycles(call: Call, run_id: RunId, *, edition: EditionOption = None) -> ExitCode:
+    """Show a run's single cycles with their losses."""
+    from client_cli.render.cycles import show_cycles
+
+    with call.session() as session:
+        call.answer(session.collect(f"runs/{run_id}/cycles", {"edition": edition}), show_cycles)
     return ExitCode.DONE
 
 

@@ -28,16 +28,43 @@ TraceFiles = Annotated[
 
 @answering
 @with_provenance
-def measure(call: Call, files: TraceFiles, given: Given) -> ExitCode:
-    """Measure traces without storing anything; this needs no account."""
-    provenance = from_texts(given)
+def measure(
+    call: Call,
+    files: TraceFiles,
+    given: Given,
+    *,
+    parts: Annotated[bool, typer.Option("--parts", help="Show what each uncertainty is made of.")] = False,
+    keep_for: Annotated[
+        str | None,
+        typer.Option(metavar="GAUGE", help="Keep how the file was read as usual for this gauge of yours."),
+    ] = None,
+) -> ExitCode:
+    """Measure traces without storing anything; this needs no account.
+
+    A file of both sides of a double pump shows both and how unlike they pull. With --keep-for, later files of
+    that gauge need no unit, rate or column.
+    """
     alone = len(files) == 1
+    if keep_for and not alone:
+        raise WrongUse("--keep-for takes one file.", "Measure a typical file of that gauge.")
+    provenance = _for_measuring(given, keep_for)
     with call.session() as session:
         measured = [_measured(call, session, file, provenance, alone=alone) for file in files]
+        if keep_for:
+            kept = session.put(f"gauges/{keep_for}/reading", measured[0].get("usual") or {}).document
+            measured[0] = {**measured[0], "kept": kept}
     document = measured[0] if alone else {"results": measured}
-    call.answer(document, lambda console, _: _show_all_measured(console, files, measured))
+    call.answer(document, lambda console, _: _show_all_measured(console, files, measured, parts=parts))
     clean = all(item.get("state") == "accepted" for item in measured)
     return ExitCode.DONE if clean else ExitCode.REFUSED
+
+
+def _for_measuring(given: Given, gauge: str | None) -> dict[str, Any]:
+    """Provenance of a file that is only looked at: both sides are what the server shows of itself."""
+    provenance = from_texts(given)
+    if str(provenance.get("side", "")).casefold() == "both":
+        del provenance["side"]
+    return {**({"gauge": gauge} if gauge else {}), **provenance}
 
 
 def _measured(
@@ -57,7 +84,9 @@ def _measured(
     return answer.document if alone else {"file": str(file), **answer.document}
 
 
-def _show_all_measured(console: "Console", files: Sequence[Path], measured: list[dict[str, Any]]) -> None:
+def _show_all_measured(
+    console: "Console", files: Sequence[Path], measured: list[dict[str, Any]], *, parts: bool
+) -> None:
     from client_cli.render.runs import show_measured
 
     for index, (file, document) in enumerate(zip(files, measured, strict=True)):
@@ -66,7 +95,7 @@ def _show_all_measured(console: "Console", files: Sequence[Path], measured: list
         if document.get("state") == "refused":
             console.print(f"{file}: refused (see the error above)")
         else:
-            show_measured(console, document, str(file))
+            show_measured(console, document, str(file), parts=parts)
 
 
 @answering
@@ -137,9 +166,11 @@ def upload(
         bool, typer.Option("--dry-run", help="Check everything here and send nothing.")
     ] = False,
     again: Annotated[bool, typer.Option("--again", help="Send also what was acknowledged before.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Store without asking.")] = False,
 ) -> ExitCode:
     """Upload a sweep from a list, or traces with options.
 
+    First it shows how the first file of each form is read and, on a terminal, asks whether to store the runs.
     A run that is refused does not stop the others. What the server holds already is not sent again, so after
     a cut or Ctrl-C the same command goes on where it stopped. With a list, options fill its empty cells.
     """
@@ -148,7 +179,7 @@ def upload(
 
     if dry_run:
         return uploading.rehearse(call, rows, again=again)
-    return uploading.send(call, rows, again=again)
+    return uploading.send(call, rows, again=again, sure=yes)
 
 
 def _rows(files: list[Path], given: Given) -> list[lists.Row]:
@@ -168,4 +199,4 @@ def _rows(files: list[Path], given: Given) -> list[lists.Row]:
             f"A run needs {', '.join(absent)}.",
             "Give them as options, or upload a list made with `vacuary manifest` that has a column `file`.",
         )
-    return [lists.Row(file, provenance) for file in files]
+    return [row for file in files for row in lists.by_side(lists.Row(file, provenance))]

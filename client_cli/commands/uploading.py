@@ -3,9 +3,10 @@
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from client_cli.commands.common import Call
+from client_cli.commands.looking import Looks, is_wanted, look, show_unforeseen
 from client_cli.errors import ClientError, Refused
 from client_cli.exits import ExitCode, code_for
 from client_cli.journal import Journal, digest, digest_of_provenance, journal_path
@@ -15,14 +16,47 @@ from client_cli.render.uploads import show_outcomes
 from client_cli.text import clean
 from client_cli.upload import Outcome, counts, read_trace, upload_rows
 
+if TYPE_CHECKING:
+    from client_cli.session import Session
 
-def send(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
-    """Send the rows and show what became of them, also when it ends early."""
+
+def send(call: Call, rows: Sequence[Row], *, again: bool, sure: bool = False) -> ExitCode:
+    """Show how files are read, ask on a terminal unless `sure`, send the rows, and show what became of them.
+
+    What became of them is shown also when it ends early. Programs that ask for JSON are shown no readings.
+    """
     target = call.target()
     journal = Journal(journal_path(target.server, target.token))
+    with call.session_with(target) as session:
+        looks = Looks()
+        if not call.as_json:
+            try:
+                looks = look(session, rows, None if again else journal)
+            except (ClientError, KeyboardInterrupt) as error:
+                return _ended_early(call, error, 0, len(rows))
+            if not sure and not is_wanted(call, len(rows)):
+                call.remark("Nothing was stored.")
+                return ExitCode.INTERRUPTED
+        outcomes, ended = _send(session, rows, journal, again=again)
+    if outcomes or ended is None or call.as_json:
+        call.answer(_document(outcomes, len(rows)), lambda console, _: show_outcomes(console, outcomes))
+    if not call.as_json:
+        show_unforeseen(looks, outcomes)
+    if journal.trouble:
+        call.remark(
+            f"What was acknowledged could not be noted ({journal.trouble}); it is safe to send again."
+        )
+    if ended is not None:
+        return _ended_early(call, ended, len(outcomes), len(rows))
+    return exit_for(outcomes)
+
+
+def _send(
+    session: "Session", rows: Sequence[Row], journal: Journal, *, again: bool
+) -> tuple[list[Outcome], BaseException | None]:
+    """What became of the rows, and what ended it early, if anything."""
     outcomes: list[Outcome] = []
-    ended: BaseException | None = None
-    with call.session_with(target) as session, _progress(len(rows)) as advance:
+    with _progress(len(rows)) as advance:
 
         def on_progress(outcome: Outcome) -> None:
             outcomes.append(outcome)
@@ -31,16 +65,8 @@ def send(call: Call, rows: Sequence[Row], *, again: bool) -> ExitCode:
         try:
             upload_rows(session, rows, on_progress, journal=journal, again=again)
         except (ClientError, KeyboardInterrupt) as error:
-            ended = error
-    if outcomes or ended is None or call.as_json:
-        call.answer(_document(outcomes, len(rows)), lambda console, _: show_outcomes(console, outcomes))
-    if journal.trouble:
-        call.remark(
-            f"What was acknowledged could not be noted ({journal.trouble}); it is safe to send again."
-        )
-    if ended is not None:
-        return _ended_early(call, ended, len(outcomes), len(rows))
-    return exit_for(outcomes)
+            return outcomes, error
+    return outcomes, None
 
 
 def exit_for(outcomes: Sequence[Outcome]) -> ExitCode:

@@ -6,8 +6,10 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from client_cli.numbers import with_uncertainty
+from client_cli.numbers import spread, with_uncertainty
 from client_cli.render.console import can_show, heading, lines, table
+from client_cli.render.imbalance import show_imbalance
+from client_cli.render.readings import show_kept, show_reading
 from client_cli.text import clean, one_line
 
 COLOURS = {
@@ -18,7 +20,9 @@ COLOURS = {
     "failed": "red",
     "same": "green",
 }
-_SHOWN_APART = ("id", "state", "measurements", "findings", "read", "edition")
+_SHOWN_APART = ("id", "state", "measurements", "findings", "read", "edition", "imbalance")
+# What is systematic first: repeats do not shrink it.
+PARTS = ("accuracy", "resolution", "calibration", "zero", "clock", "sampling", "scatter")
 
 
 def state_text(state: str) -> Text:
@@ -26,15 +30,35 @@ def state_text(state: str) -> Text:
     return Text(clean(state), style=COLOURS.get(state, ""))
 
 
-def show_measured(console: Console, document: dict[str, Any], name: str) -> None:
-    """What was measured in one trace: state, measurements, findings, and how the file was understood."""
-    console.print(Text.assemble((clean(name), "bold"), ": ", state_text(str(document.get("state", "-")))))
-    _show_measurements(console, document)
-    _show_findings(console, document.get("findings") or [])
-    understood = {key: value for key, value in (document.get("read") or {}).items() if value is not None}
-    if understood:
+def show_measured(console: Console, document: dict[str, Any], name: str, *, parts: bool = False) -> None:
+    """What was measured in one trace: state, measurements, findings, and how the file was understood.
+
+    With `parts` also what each uncertainty is made of. A file of both sides shows both, and how unlike they
+    pull.
+    """
+    sides: dict[str, dict[str, Any]] = document.get("sides") or {"": document}
+    for index, (side, told) in enumerate(sides.items()):
+        if index:
+            console.print()
+        named = f"{name}, {side} side" if side else name
+        state = state_text(str(told.get("state", "-")))
+        console.print(Text.assemble((clean(named), "bold"), ": ", state))
+        _show_one(console, told, parts=parts)
+    show_imbalance(console, document.get("imbalance") or {})
+    if document.get("kept"):
         console.print()
-        console.print(Text(f"Read as: {one_line(understood)}", style="dim"))
+        show_kept(console, document["kept"])
+
+
+def _show_one(console: Console, document: dict[str, Any], *, parts: bool) -> None:
+    _show_measurements(console, document)
+    if parts:
+        _show_parts(console, document.get("measurements") or {})
+    _show_findings(console, document.get("findings") or [])
+    if document.get("read"):
+        console.print()
+        console.print(Text("Read as", style="dim"))
+        show_reading(console, document["read"])
 
 
 def _show_measurements(console: Console, document: dict[str, Any]) -> None:
@@ -54,6 +78,21 @@ def _show_measurements(console: Console, document: dict[str, Any]) -> None:
         console.print(Text(f"Edition {clean(edition)} of the metrics.", style="dim"))
 
 
+def _show_parts(console: Console, measurements: dict[str, Any]) -> None:
+    """A row a metric, a column for each part that any of them has."""
+    told = {metric: quantity.get("parts") or {} for metric, quantity in measurements.items()}
+    names = [name for name in PARTS if any(name in parts for parts in told.values())]
+    names += sorted({name for parts in told.values() for name in parts} - set(names))
+    if not names:
+        return
+    rows = table("Standard uncertainty by part", *map(clean, names), "Unit", right=range(1, len(names) + 1))
+    for metric, parts in told.items():
+        unit = clean(measurements[metric].get("unit", ""))
+        rows.add_row(clean(metric), *(spread(parts.get(name)) for name in names), unit)
+    console.print()
+    console.print(rows)
+
+
 def _show_findings(console: Console, findings: Iterable[dict[str, Any]]) -> None:
     rows = table("Finding", "What, and what to do")
     for finding in findings:
@@ -64,13 +103,13 @@ def _show_findings(console: Console, findings: Iterable[dict[str, Any]]) -> None
         console.print(rows)
 
 
-def show_run(console: Console, document: dict[str, Any]) -> None:
+def show_run(console: Console, document: dict[str, Any], *, parts: bool = False) -> None:
     """One stored run: where it came from, then what was measured."""
     rows = table("Provenance", "")
     for key, value in document.items():
         if key not in _SHOWN_APART and value not in (None, "", [], {}):
             rows.add_row(clean(key), one_line(value))
-    show_measured(console, document, f"Run {document.get('id', '')}")
+    show_measured(console, document, f"Run {document.get('id', '')}", parts=parts)
     heading(console, "Where it came from")
     console.print(rows)
 
