@@ -10,6 +10,7 @@ from registry.waveform.types import (
     Channel,
     Declared,
     Finding,
+    Flags,
     ReadError,
     Reading,
     Understood,
@@ -18,10 +19,11 @@ from registry.waveform.units import mmhg_per
 
 from .clock import Clock, to_seconds
 from .columns import Columns, channels, choose, sides_in
+from .dashes import over_range_dashes
 from .layout import NAMES, Layout, find_layout
 from .payload import Payload, unpack
 from .sign import Sign, tell_sign
-from .table import Table, parse
+from .table import parse
 
 FEWEST_SAMPLES = 10
 
@@ -95,14 +97,15 @@ def read_channel(source: Source, declared: Declared, usual: Declared) -> Reading
     clock = to_seconds(table, columns)
     shown = table.vacuum * mmhg_per(columns.vacuum_unit)
     sign = tell_sign(shown, columns.vacuum_name, declared, usual)
-    notes = (*clock.notes, *sign.notes, *_over_range(table), *_unlike_usual(columns, clock, sign))
     vacuum = shown if sign.factor > 0 else -shown
+    over = table.over_range | over_range_dashes(vacuum, table.dashed)
+    notes = (*clock.notes, *sign.notes, *_over_range(over), *_unlike_usual(columns, clock, sign))
     understood = _understood(source, columns, clock, sign)
-    return Reading(clock.seconds, vacuum, table.over_range, understood, sign.factor, notes, clock.origin_s)
+    return Reading(clock.seconds, vacuum, over, understood, sign.factor, notes, clock.origin_s)
 
 
-def _over_range(table: Table) -> tuple[Finding, ...]:
-    count = int(table.over_range.sum())
+def _over_range(over: Flags) -> tuple[Finding, ...]:
+    count = int(over.sum())
     return (finding("over_range_samples", count=count),) if count else ()
 
 

@@ -14,6 +14,7 @@ OVER_RANGE = re.compile(
     r"|>+|\++|\*+|#+|>inf)\Z",
     re.IGNORECASE,
 )
+DASHES = re.compile(r"-{2,}\Z")
 NOTHING = re.compile(r"(?:|-+|n/?a|nan|null|none|missing|\?+|#n/a|err|error|---?\.--?)\Z", re.IGNORECASE)
 
 

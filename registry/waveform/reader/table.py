@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from registry.waveform.types import Flags, Floats, ReadError
 
-from .cells import NOTHING, OVER_RANGE
+from .cells import DASHES, NOTHING, OVER_RANGE
 from .layout import Layout, no_table
 
 MOST_SAMPLES = 2_000_000
@@ -22,11 +22,15 @@ NO_ROWS: Indices = np.empty(0, dtype=np.intp)
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """`time` is numbers, texts, or None without a time column; `vacuum` is NaN where there is no number."""
+    """`time` is numbers, texts, or None without a time column; `vacuum` is NaN where there is no number.
+
+    `dashed` marks cells of dashes, which may stand for over-range or for nothing.
+    """
 
     time: Floats | Texts | None
     vacuum: Floats
     over_range: Flags
+    dashed: Flags
     line_of: Callable[[int], int | None]
 
 
@@ -50,8 +54,9 @@ def parse(text: bytes, layout: Layout, time: int | None, vacuum: int) -> Table:
         return _line_number(text, layout, int(kept[index])) if index < kept.size else None
 
     if keep.all():
-        return Table(times, cells.numbers, cells.over, line_of)
-    return Table(None if times is None else times[keep], cells.numbers[keep], cells.over[keep], line_of)
+        return Table(times, cells.numbers, cells.over, cells.dashed, line_of)
+    kept_times = None if times is None else times[keep]
+    return Table(kept_times, cells.numbers[keep], cells.over[keep], cells.dashed[keep], line_of)
 
 
 def _frame(text: bytes, layout: Layout, time: int | None, vacuum: int) -> pd.DataFrame:
@@ -107,10 +112,11 @@ def _check_width(text: bytes, layout: Layout, rows: int) -> None:
 
 @dataclass(frozen=True, eq=False)
 class _Cells:
-    """A column as numbers (NaN where there is none), over-range flags, and rows that hold other words."""
+    """A column as numbers (NaN where there is none), flags for words, and rows that hold other words."""
 
     numbers: Floats
     over: Flags
+    dashed: Flags
     stray: Indices
 
 
@@ -119,7 +125,8 @@ def _cells_of(column: "pd.Series[float]", decimal: str) -> _Cells:
     if column.dtype.kind in "fiu":
         numbers = np.asarray(column.to_numpy(), dtype=np.float64)
         over = np.isinf(numbers)
-        return _Cells(np.where(over, np.nan, numbers) if over.any() else numbers, over, NO_ROWS)
+        found = np.where(over, np.nan, numbers) if over.any() else numbers
+        return _Cells(found, over, np.zeros(over.size, dtype=bool), NO_ROWS)
     codes, found = pd.factorize(column)
     words = [str(word).strip() for word in found]
     plain = [word.replace(",", ".") for word in words] if decimal == "," else words
@@ -128,10 +135,10 @@ def _cells_of(column: "pd.Series[float]", decimal: str) -> _Cells:
     values = np.where(odd, np.nan, values)
     over = np.array([bool(bad and OVER_RANGE.match(word)) for word, bad in zip(words, odd, strict=True)])
     other = odd & ~over & np.array([not NOTHING.match(word) for word in words])
-    spread = [
-        np.append(flags, last)[codes] for flags, last in ((values, np.nan), (over, False), (other, False))
-    ]
-    return _Cells(spread[0], spread[1].astype(bool), np.flatnonzero(spread[2]))
+    dashed = np.array([bool(DASHES.match(word)) for word in words])
+    numbers = np.append(values, np.nan)[codes]
+    spread = [np.append(flags, [False])[codes].astype(bool) for flags in (over, dashed, other)]
+    return _Cells(numbers, spread[0], spread[1], np.flatnonzero(spread[2]))
 
 
 def _time_of(column: "pd.Series[float]", kind: str, decimal: str) -> Floats | Texts:
