@@ -4,7 +4,7 @@ PORT ?= 8000
 VENV := .venv
 BIN := $(VENV)/bin
 .DEFAULT_GOAL := help
-.PHONY: help venv demo test check serve bench format lock
+.PHONY: help venv demo test check serve bench trial format lock
 
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
@@ -38,6 +38,9 @@ serve: $(VENV)/.built ## server and worker on PORT, until Ctrl-C
 
 bench: $(VENV)/.built ## speed as ratios measured in one run
 	@$(BIN)/python -m tests.bench
+
+trial: $(VENV)/.built ## answers tried on simulated communities of known truth
+	@$(BIN)/python -m tests.trial
 
 format: $(VENV)/.built ## let the formatter have its way
 	$(BIN)/ruff check --fix .

@@ -94,7 +94,8 @@ def _equation(cells: Cells, group: np.ndarray) -> tuple[tuple[float, float], flo
 
 def _share(group: np.ndarray, effect: np.ndarray, size: np.ndarray, rows: float) -> float:
     """How much of an effect's variance a sum of squares between groups holds."""
-    pairs, counts = np.unique(np.stack([group, effect]), axis=1, return_counts=True)
-    inside = np.sum(counts.astype(float) ** 2 / size[pairs[0]])
+    effects = int(effect.max()) + 1
+    pairs, counts = np.unique(group * effects + effect, return_counts=True)
+    inside = np.sum(counts.astype(float) ** 2 / size[pairs // effects])
     overall = np.sum(np.bincount(effect).astype(float) ** 2) / rows
     return float(inside - overall)

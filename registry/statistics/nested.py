@@ -79,13 +79,13 @@ def _tamed_within(cells: Cells) -> Floats:
     crowded = [r for c in range(cells.clinics) if (r := np.flatnonzero(cells.clinic == c)).size >= 3]
     if not crowded:
         return mean
-    centres = [float(np.median(mean[rows])) for rows in crowded]
-    apart = np.concatenate([mean[r] - c for r, c in zip(crowded, centres, strict=True)])
+    centres = np.concatenate([np.full(rows.size, np.median(mean[rows])) for rows in crowded])
+    rows = np.concatenate(crowded)
+    apart = mean[rows] - centres
     # Each clinic's own median uses up one deviation.
     size = apart.size - len(crowded) + 1
     scale = _floored(cells, scaled_mad(apart) * np.sqrt(apart.size / size))
-    for rows, centre in zip(crowded, centres, strict=True):
-        mean[rows] = centre + reined(mean[rows] - centre, scale, size)
+    mean[rows] = centres + reined(apart, scale, size)
     return mean
 
 

@@ -8,10 +8,12 @@ generalised least squares mean under that split.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from registry.statistics.components import Components, components
 from registry.statistics.domains import ANYWHERE, Domain, counted_behind, share_limits
+from registry.statistics.histogram import Histogram, histogram
+from registry.statistics.influence import Influence, influences
 from registry.statistics.mixed import Cover
 from registry.statistics.nested import Cells, tamed
 from registry.statistics.robust import Floats
@@ -38,7 +40,8 @@ class Precision:
     `repeat`, `unit`, `clinic` and `reproducibility` are standard deviations: of runs of one unit in one
     clinic, between units, between clinics, and of runs of one unit between clinics (ISO 5725); `between` is
     that of units and clinics together, which is known even where the two cannot be told apart. `next_unit`
-    holds one run of the next unit at the next clinic at 95 %. `missing` says in words what a thin cell lacks.
+    holds one run of the next unit at the next clinic at 95 %. Quantiles and histogram are of unit means as
+    they were read, `reined` counts the units that were reined in. `missing` says what a thin cell lacks.
     """
 
     runs: int
@@ -53,6 +56,8 @@ class Precision:
     between: float | None
     next_unit: Interval
     quantiles: dict[float, float | None]
+    histogram: Histogram
+    influence: tuple[Influence, ...]
     missing: tuple[str, ...]
     reined: int
 
@@ -95,6 +100,7 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
     spread = _spread(kept, parts)
     centre, weights = _centre(kept, spread)
     missing = _missing(cells)
+    unit_means = cells.unit_means
     # Units reined in to within a hair are not worth telling.
     moved = np.abs(kept.mean - cells.mean) > 1e-9 * np.abs(cells.mean)
     return Precision(
@@ -111,7 +117,9 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
         next_unit=Interval(None, None)
         if missing
         else _within(_next_unit(kept, spread, centre, weights), domain),
-        quantiles=_quantiles(cells.unit_means),
+        quantiles=_quantiles(unit_means),
+        histogram=histogram(unit_means),
+        influence=influences(cells, kept, weights, centre),
         missing=missing,
         reined=int(np.unique(cells.unit[moved]).size),
     )
@@ -189,7 +197,7 @@ def _around(centre: float, parts: tuple[float, float, float], spread: _Spread) -
     )
     doubt = sum(part**2 / freedom for part, freedom in estimated)
     effective = min(variance**2 / doubt, _CERTAIN) if doubt > 0 else _CERTAIN
-    half = float(stats.t.ppf((1 + COVERAGE) / 2, effective)) * variance**0.5
+    half = float(special.stdtrit(effective, (1 + COVERAGE) / 2)) * variance**0.5
     return Interval(centre - half, centre + half)
 
 
@@ -214,13 +222,9 @@ def _within(interval: Interval, domain: Domain) -> Interval:
 def _quantiles(unit_means: Floats) -> dict[float, float | None]:
     """Median-unbiased quantiles of unit means; None where one would lie outside what was measured."""
     size = unit_means.size
-    places = {p: p * (size + 1 / 3) + 1 / 3 for p in QUANTILES}
-    return {
-        p: float(np.quantile(unit_means, p, method="median_unbiased"))
-        if size >= ENOUGH_UNITS and 1 <= place <= size
-        else None
-        for p, place in places.items()
-    }
+    found = np.quantile(unit_means, QUANTILES, method="median_unbiased")
+    inside = [size >= ENOUGH_UNITS and 1 <= p * (size + 1 / 3) + 1 / 3 <= size for p in QUANTILES]
+    return {p: float(q) if told else None for p, q, told in zip(QUANTILES, found, inside, strict=True)}
 
 
 def _missing(cells: Cells) -> tuple[str, ...]:

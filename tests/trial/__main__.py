@@ -1,0 +1,30 @@
+"""`make trial`: answers tried on simulated communities of known truth. Exit 1 when a promise is not held."""
+
+import argparse
+import sys
+import time
+
+from tests.trial import centres
+
+SECTIONS = (centres.section,)
+
+
+def main() -> int:
+    """Print each section as it is done."""
+    parser = argparse.ArgumentParser(prog="python -m tests.trial", description=__doc__)
+    parser.add_argument("--communities", type=int, default=2000, help="of each kind (default: 2000)")
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    broken = 0
+    for section in SECTIONS:
+        begun = time.monotonic()
+        found = section(asked.communities, asked.seed)
+        print(found.text())
+        print(f"({time.monotonic() - begun:.0f} s)\n", flush=True)
+        broken += sum(not check.is_held for check in found.checks)
+    print("All as promised." if not broken else f"{broken} promises are not held.")
+    return 1 if broken else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,53 @@
+"""Tables of what a trial found, with what it was to find."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Check:
+    """A share that is to lie from `low` to `high`."""
+
+    what: str
+    share: float
+    low: float = 0.0
+    high: float = 1.0
+
+    @property
+    def is_held(self) -> bool:
+        """Whether it does."""
+        return self.low <= self.share <= self.high
+
+    @property
+    def line(self) -> str:
+        """In one line."""
+        verdict = "as promised" if self.is_held else "NOT AS PROMISED"
+        return f"{self.what}: {percent(self.share)} ({percent(self.low)} to {percent(self.high)}) {verdict}"
+
+
+@dataclass(frozen=True)
+class Section:
+    """One question's table and checks; `notes` say what the reader has to know about it."""
+
+    title: str
+    columns: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    checks: Sequence[Check] = field(default_factory=tuple)
+    notes: Sequence[str] = field(default_factory=tuple)
+
+    def text(self) -> str:
+        """The section as it is printed."""
+        widths = [max(map(len, column)) for column in zip(self.columns, *self.rows, strict=True)]
+        lines = [_line(row, widths) for row in (self.columns, *self.rows)]
+        rule = "  ".join("-" * width for width in widths)
+        told = [*self.notes, *(check.line for check in self.checks)]
+        return "\n".join([self.title, "", lines[0], rule, *lines[1:], "", *told, ""])
+
+
+def percent(share: float) -> str:
+    """A share in per cent, to one decimal."""
+    return f"{100 * share:.1f} %"
+
+
+def _line(row: Sequence[str], widths: Sequence[int]) -> str:
+    return "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
