@@ -1,0 +1,75 @@
+"""Find units so far from their fellows that they would carry a comparison off."""
+
+import numpy as np
+
+from registry.statistics.mixed import Codes
+from registry.statistics.robust import Floats, scaled_mad, stretch
+
+_ROUNDS = 10
+_CROWD = 3
+_LIMIT = 5.0
+
+
+def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: Codes) -> Codes:
+    """Return the codes of units that stand out of their cell, at most a fifth of all units.
+
+    A unit stands out where its rows lie, on average, beyond 5 scaled median absolute deviations, widened
+    for small samples (`robust.stretch`) so that fewer than one sound sample in twenty loses a unit. Rows of
+    groups with three rows and more are held against their group, others against all rows of their cell,
+    where the scale takes in what groups differ by. `noise` is each row's variance by its runs; the scale
+    never falls below it.
+    """
+    crowded = np.bincount(group)[group] >= _CROWD
+    far = np.zeros(int(unit.max()) + 1)
+    if crowded.any():
+        apart, used = _within_groups(values[crowded], cell[crowded], group[crowded])
+        _score(far, apart, noise[crowded], unit[crowded], used)
+    alone = np.setdiff1d(unit, unit[crowded])
+    if alone.size:
+        overall = np.zeros_like(far)
+        cells = int(cell.max()) + 1
+        _score(overall, values - _medians(values, cell)[cell], noise, unit, cells)
+        far[alone] = overall[alone]
+    wild = np.flatnonzero(far > _LIMIT)
+    worst = wild[np.argsort(-far[wild], kind="stable")][: far.size // 5]
+    return np.sort(worst)
+
+
+def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, used: int) -> None:
+    """Write into `far` how far each unit's rows lie on average, in widened scales.
+
+    `used` medians were taken off the rows. A unit's rows lean alike, so it is units that are counted.
+    """
+    units, code = np.unique(unit, return_inverse=True)
+    mean = np.bincount(code, apart) / np.bincount(code)
+    left = min(units.size, apart.size - used + 1)
+    if left < _CROWD:
+        return
+    scale = scaled_mad(mean) * float(np.sqrt(units.size / left))
+    scale = max(scale, float(np.sqrt(noise.mean())))
+    if scale > 0:
+        far[units] = np.abs(mean) / (scale * stretch(left))
+
+
+def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, int]:
+    """What cells and groups together leave, by taking medians in turn, and how many medians that took."""
+    cells, groups = (np.unique(codes, return_inverse=True)[1] for codes in (cell, group))
+    apart = values - _medians(values, cells)[cells]
+    for _ in range(_ROUNDS):
+        apart = apart - _medians(apart, groups)[groups]
+        shift = _medians(apart, cells)
+        apart = apart - shift[cells]
+        if np.abs(shift).max() <= 1e-9 * max(float(np.abs(values).max()), 1e-300):
+            break
+    return apart, int(groups.max()) + int(cells.max()) + 1
+
+
+def _medians(values: Floats, codes: Codes) -> Floats:
+    """The median of each code's values; codes run from 0 up, each with a row."""
+    order = np.lexsort((values, codes))
+    size = np.bincount(codes)
+    first = np.cumsum(size) - size
+    lower, upper = first + (size - 1) // 2, first + size // 2
+    ranked = values[order]
+    middle: Floats = (ranked[lower] + ranked[upper]) / 2
+    return middle
