@@ -9,7 +9,7 @@ from math import floor, isfinite, log10
 _UNCERTAIN_DIGITS = 2
 _FREE_DIGITS = 4  # of a value that has no uncertainty
 # Beyond these, zeros that tell nothing would fill the line.
-_LARGEST_PLAIN, _SMALLEST_PLAIN = 1e6, 1e-4
+_LARGEST_PLAIN, _SMALLEST_PLAIN = 1e7, 1e-4
 _FINEST = 1e-14  # of a value: below it a floating-point number holds no digits
 _LEAST = 1e-300
 
@@ -35,7 +35,13 @@ def shown(value: float, u: float) -> str:
 
 
 def _alone(value: float) -> str:
-    return f"{value:.{_FREE_DIGITS}g}" if isfinite(value) else "-"
+    if not isfinite(value):
+        return "-"
+    if value == 0 or not _SMALLEST_PLAIN <= abs(value) < _LARGEST_PLAIN:
+        return f"{value:.{_FREE_DIGITS}g}"
+    places = _FREE_DIGITS - 1 - _exponent(abs(value), _FREE_DIGITS)
+    text = _fixed(value, places)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _exponent(number: float, digits: int) -> int:

@@ -8,6 +8,10 @@ import math
 from typing import Any, TypeGuard
 
 _NOTHING = "-"
+# Beyond these, zeros that tell nothing would fill the line.
+_LARGEST_PLAIN, _SMALLEST_PLAIN = 1e7, 1e-4
+_FINEST = 1e-14  # of a value: below it a floating-point number holds no digits
+_LEAST = 1e-300
 
 
 def is_number(value: Any) -> TypeGuard[float]:
@@ -39,13 +43,25 @@ def fixed(value: Any, decimals: int | None) -> str:
 def with_uncertainty(value: Any, uncertainty: Any) -> str:
     """`value ± uncertainty`, both to the second significant digit of the uncertainty.
 
+    Very large and very small ones share a power of ten. An uncertainty finer than the digits that a
+    floating-point value holds is none.
+
     >>> with_uncertainty(231.2468, 1.5731)
     '231.2 ± 1.6'
+    >>> with_uncertainty(1.2e12, 3.4e10)
+    '(1.200 ± 0.034)e12'
     """
     decimals = decimals_of(uncertainty)
-    if decimals is None:
+    if decimals is None or not is_number(value) or uncertainty <= max(_FINEST * abs(value), _LEAST):
         return fixed(value, None)
-    return f"{fixed(value, decimals)} ± {fixed(uncertainty, decimals)}"
+    largest = max(abs(value), uncertainty)
+    if _SMALLEST_PLAIN <= largest < _LARGEST_PLAIN:
+        return f"{fixed(value, decimals)} ± {fixed(uncertainty, decimals)}"
+    power = int(f"{largest:.1e}".split("e")[1])
+    scale = 10.0**-power
+    return (
+        f"({fixed(value * scale, decimals + power)} ± {fixed(uncertainty * scale, decimals + power)})e{power}"
+    )
 
 
 def spread(value: Any) -> str:
@@ -60,6 +76,8 @@ def _significant(value: float, digits: int) -> str:
         return "0"
     if isinstance(value, int):
         return str(value)
+    if not _SMALLEST_PLAIN <= abs(value) < _LARGEST_PLAIN:
+        return f"{value:.{digits}g}"
     places = digits - 1 - int(f"{value:.{digits - 1}e}".split("e")[1])
     text = f"{round(value, places):.{max(places, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -5,6 +5,7 @@ from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import typer
 from rich.text import Text
 
 from client_cli.commands.common import Call
@@ -95,9 +96,12 @@ def show_unforeseen(looks: Looks, outcomes: Sequence[Outcome]) -> None:
 
 def is_wanted(call: Call, count: int) -> bool:
     """Whether to store so many runs: asked on a terminal, taken as said anywhere else."""
-    import typer
-
-    if call.as_json or not sys.stdin.isatty():
+    if call.as_json or not _is_terminal():
         return True
     runs = "this run" if count == 1 else f"these {count} runs"
-    return typer.confirm(f"Store {runs}?", default=False, err=True)
+    typer.echo(f"Store {runs}? [y/N] ", nl=False, err=True)
+    return sys.stdin.readline().strip().casefold() in ("y", "yes")
+
+
+def _is_terminal() -> bool:
+    return sys.stdin.isatty()

@@ -143,6 +143,22 @@ class Registry:
         return sum(1 for asked in self.asked if (asked.method, asked.path) == (method, path))
 
 
+def both_sides() -> dict[str, Any]:
+    """What a server answers of a file that holds both sides of a pump."""
+    left, right = measured(), measured("held")
+    left["read"] = {**left["read"], "vacuum_column": "left (mmHg)", "side": "left"}
+    right["read"] = {**right["read"], "vacuum_column": "right (mmHg)", "side": "right"}
+    return {
+        **left,
+        "sides": {"left": left, "right": right},
+        "imbalance": {
+            "cycle_rate": {"value": 0.01, "unit": "cycles/min", "uncertainty": 0.02},
+            "peak_vacuum": {"value": -21.04, "unit": "mmHg", "uncertainty": 1.54},
+            "phase": {"value": 0.5123, "unit": "s", "uncertainty": 0.0061},
+        },
+    }
+
+
 def measured(state: str = "accepted") -> dict[str, Any]:
     """What a server answers of one measured trace."""
     held = {
@@ -156,13 +172,34 @@ def measured(state: str = "accepted") -> dict[str, Any]:
         "state": state,
         "edition": 1,
         "measurements": {
-            "peak_vacuum": {"value": 231.24689, "unit": "mmHg", "uncertainty": 1.5731},
+            "peak_vacuum": {
+                "value": 231.24689,
+                "unit": "mmHg",
+                "uncertainty": 1.5731,
+                "parts": {"scatter": 0.3133, "accuracy": 1.5416},
+            },
             "cycle_rate": {"value": 52.18841, "unit": "cycles/min", "uncertainty": 0.08123},
             "duty_factor": {"value": 0.61234, "unit": "1", "uncertainty": 0.0123},
             "loss_rate": {"value": 0.0, "unit": "per 100 cycles", "uncertainty": 0.0},
         },
         "findings": [held, note] if state == "held" else [note],
-        "read": {"delimiter": ";", "decimal": ",", "encoding": "utf-8", "rate_hz": 50.0, "samples": 3000},
+        "read": {
+            "delimiter": "semicolon",
+            "decimal": "comma",
+            "encoding": "utf-8",
+            "time_column": "t (s)",
+            "time_unit": "s",
+            "clock": "elapsed",
+            "vacuum_column": "p (mmHg)",
+            "vacuum_unit": "mmHg",
+            "unit_basis": "header",
+            "sign": "vacuum is positive",
+            "rate_hz": 50.0,
+            "samples": 3000,
+            "duration_s": 59.98,
+            "zero_mmhg": 0.12,
+            "zero_basis": "open air in the trace",
+        },
     }
 
 
@@ -204,7 +241,7 @@ class _Handler(BaseHTTPRequestHandler):
         content = json.dumps(document).encode()
         self._send(status, content, {"Content-Type": kind}, midway=trouble.cut == "midway")
 
-    do_GET = do_POST = do_PUT = _handle  # noqa: N815 - the names that the base class calls
+    do_GET = do_POST = do_PUT = do_DELETE = _handle  # noqa: N815 - the names that the base class calls
 
     def _send(self, status: int, body: bytes, headers: dict[str, str], *, midway: bool = False) -> None:
         self.send_response(status)

@@ -1,9 +1,11 @@
 """No more digits than the uncertainty carries."""
 
 import math
+import random
 
 import pytest
 
+from api.shown import shown
 from client_cli.numbers import decimals_of, fixed, spread, with_uncertainty
 
 
@@ -20,6 +22,15 @@ from client_cli.numbers import decimals_of, fixed, spread, with_uncertainty
         (-0.3, 0.4, "-0.30 ± 0.40"),
         (-0.0004, 0.11, "0.00 ± 0.11"),
         (5, 1, "5.0 ± 1.0"),
+        (3.2, 124.0, "0 ± 120"),
+        (0.0, 12.4, "0 ± 12"),
+        (1.2e12, 3.4e10, "(1.200 ± 0.034)e12"),
+        (5.0, 1e9, "(0.0 ± 1.0)e9"),
+        (1e-7, 1e-9, "(1.000 ± 0.010)e-7"),
+        (9999999.0, 1.2e6, "10000000 ± 1200000"),
+        (1e300, 1e299, "(1.00 ± 0.10)e300"),
+        (1.0, 1e-20, "1"),
+        (0.0, 5e-324, "0"),
     ],
 )
 def test_two_digits_of_the_uncertainty_decide(value, uncertainty, text):
@@ -30,6 +41,14 @@ def test_two_digits_of_the_uncertainty_decide(value, uncertainty, text):
 def test_without_a_usable_uncertainty_four_digits_are_shown(uncertainty):
     assert decimals_of(uncertainty) is None
     assert with_uncertainty(231.2468, uncertainty) == "231.2"
+
+
+def test_the_server_writes_them_alike():
+    rng = random.Random(7)
+    for _ in range(2000):
+        value = rng.choice([0.0, rng.uniform(-1, 1)]) * 10.0 ** rng.randint(-12, 14)
+        u = rng.choice([0.0, rng.uniform(0, 1)]) * 10.0 ** rng.randint(-12, 14)
+        assert shown(value, u) == with_uncertainty(value, u), (value, u)
 
 
 def test_the_rule_of_the_gum_on_its_own_example():

@@ -9,7 +9,7 @@ def test_the_keys_are_those_of_the_contract():
     assert set(NAMES) == {
         *("pump_model", "serial", "revision", "firmware", "mode", "programme", "level", "flange_mm", "side"),
         *("protector", "valve", "tubing", "load_ml", "gauge", "operator", "recorded_at", "power"),
-        *("elevation_m", "ambient_kpa", "zero_offset", "note"),
+        *("elevation_m", "ambient_kpa", "zero_offset", "note", "unit", "rate_hz", "vacuum_column", "sign"),
     }
     assert set(REQUIRED) == {"pump_model", "serial", "mode", "level"}
 
