@@ -21,6 +21,7 @@ from registry.models.catalogue import (
     SpanBasis,
 )
 from registry.models.editions import RunEdition
+from registry.models.history import RunWas, UnitWas
 from registry.models.people import Clinic, Operator
 from registry.models.runs import (
     Edition,
@@ -59,6 +60,7 @@ __all__ = [
     "RunDetails",
     "RunEdition",
     "RunState",
+    "RunWas",
     "SerialScheme",
     "SerialSpan",
     "Side",
@@ -66,4 +68,5 @@ __all__ = [
     "Trace",
     "Unit",
     "UnitSummary",
+    "UnitWas",
 ]

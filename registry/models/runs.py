@@ -118,6 +118,11 @@ class Run(models.Model):
                 condition=models.Q(state="accepted"),
                 name="accepted_words_on_units",
             ),
+            models.Index(
+                fields=["pump_model", "mode", "level"],
+                condition=~models.Q(state="accepted"),
+                name="runs_left_out",
+            ),
         )
 
     def __str__(self) -> str:
