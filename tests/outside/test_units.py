@@ -1,9 +1,11 @@
 """Factors of pressure units against published tables and an independent library."""
 
+import numpy as np
 import pint
 import pytest
 import scipy.constants
 
+from registry.waveform import Declared, read
 from registry.waveform.units import PASCALS, mmhg_per, unit_named
 
 # NIST Special Publication 811 (2008), appendix B.8, factors to Pa as printed, seven digits.
@@ -28,6 +30,8 @@ PINT = {
     "inHg": "inHg",
     "cmHg": "cmHg",
     "cmH2O": "cmH2O",
+    "mmH2O": "mmH2O",
+    "inH2O": "inH2O",
     "psi": "psi",
     "Pa": "Pa",
     "hPa": "hPa",
@@ -46,13 +50,31 @@ def test_factors_agree_with_nist_sp_811_to_its_seven_digits(name, pascals):
 
 @pytest.mark.parametrize(("name", "other"), PINT.items())
 def test_factors_agree_with_pint(name, other):
-    assert PASCALS[name] == pytest.approx(REGISTRY.Quantity(1, other).to("Pa").magnitude, rel=1e-9)
+    assert PASCALS[name] == pytest.approx(REGISTRY.Quantity(1, other).to("Pa").magnitude, rel=1e-12)
+
+
+def test_every_unit_the_reader_knows_is_checked():
+    assert set(PINT) == set(PASCALS)
+    # Multiples of the pascal are exact; all other units stand in the table of SP 811 as well.
+    assert set(PASCALS) - set(NIST_SP811) == {"Pa", "hPa", "kPa", "MPa"}
+
+
+@pytest.mark.parametrize(("name", "other"), PINT.items())
+def test_a_trace_in_any_unit_is_read_as_pint_converts_it(name, other):
+    at = np.arange(0, 12, 0.02)
+    mmhg = 120 - 100 * np.cos(2 * np.pi * at)
+    shown = (mmhg * REGISTRY.Quantity(1, "mmHg")).to(other).magnitude
+    rows = "\n".join(f"{t:.2f},{v:.12g}" for t, v in zip(at, shown, strict=True))
+    reading = read(f"Time (s),Vacuum ({name})\n{rows}\n".encode(), Declared())
+    assert reading.understood.vacuum_unit == name
+    assert reading.vacuum == pytest.approx(mmhg, rel=1e-9)
 
 
 def test_the_conventional_mmhg_is_not_the_torr():
     # 13 595.1 kg/m3 * 9.806 65 m/s2 * 1 mm (ISO 80000-4, from memory); scipy's mmHg is 101325/760, the torr.
     assert PASCALS["mmHg"] == pytest.approx(13595.1 * 9.80665 * 1e-3, rel=1e-12)
     assert PASCALS["Torr"] == pytest.approx(scipy.constants.mmHg, rel=1e-12)
+    assert scipy.constants.mmHg == scipy.constants.torr
     assert PASCALS["Torr"] / PASCALS["mmHg"] - 1 == pytest.approx(-1.4247e-7, rel=1e-3)
 
 

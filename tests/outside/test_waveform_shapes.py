@@ -6,6 +6,7 @@ cycle), levels 0.6 mmHg (1.5 below 20), duty 0.008, transitions the larger of 5 
 
 import numpy as np
 import pytest
+from scipy.interpolate import PPoly
 from scipy.signal import find_peaks, peak_widths
 
 from registry.waveform import Declared, GaugeSpec, Quantity, measure
@@ -93,3 +94,27 @@ def test_widths_against_scipy(shape) -> None:
     middle, upper = (np.median(peak_widths(vacuum, inner, rel_height=depth)[0]) / 500 for depth in (0.5, 0.1))
     assert found["duty_factor"].value == pytest.approx(middle / PERIOD, abs=0.003)
     assert found["hold_time"].value == pytest.approx(upper, abs=0.005 * PERIOD)
+
+
+@pytest.mark.parametrize("shape", ROUNDED, ids=lambda shape: shape.name)
+def test_instants_against_the_roots_of_the_piecewise_polynomial(shape) -> None:
+    at, vacuum = sampled(shape, 400.0)
+    slopes = np.diff(vacuum) / np.diff(at)
+
+    def crossings(share: float, *, rising: bool) -> np.ndarray:
+        pieces = PPoly(np.vstack([slopes, vacuum[:-1] - LOW - share * SWING]), at)
+        roots = pieces.roots(extrapolate=False)
+        upward = slopes[np.searchsorted(at, roots, side="right").clip(1, slopes.size) - 1] > 0
+        return roots[upward == rising]
+
+    up, down = ([crossings(share, rising=rising) for share in (0.1, 0.5, 0.9)] for rising in (True, False))
+    middle = up[1][1:-1]
+    start, end = up[0][np.searchsorted(up[0], middle) - 1], up[2][np.searchsorted(up[2], middle)]
+    falls = down[1][np.searchsorted(down[1], middle)]
+    left, gone = down[2][np.searchsorted(down[2], falls) - 1], down[0][np.searchsorted(down[0], falls)]
+    found = metrics(at, vacuum)
+    assert found["cycle_rate"].value == pytest.approx(60 / np.diff(middle).mean(), rel=2e-5)
+    assert found["duty_factor"].value * PERIOD == pytest.approx(np.mean(falls - middle), abs=1e-3)
+    assert found["pull_time"].value == pytest.approx(np.mean(end - start), rel=0.01, abs=1e-3)
+    assert found["release_time"].value == pytest.approx(np.mean(gone - left), rel=0.01, abs=1e-3)
+    assert found["hold_time"].value == pytest.approx(np.mean(left - end), abs=4e-3)
