@@ -13,7 +13,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, quote, urlsplit
 
-Reply = tuple[int, Any]
+# Status and document; for a file its bytes, and its headers as a third.
+Reply = tuple[int, Any] | tuple[int, bytes, dict[str, str]]
 TOKEN = "a-token-of-the-tests"
 
 
@@ -233,13 +234,13 @@ class _Handler(BaseHTTPRequestHandler):
         if trouble.status is not None:
             self._send(trouble.status, trouble.body, trouble.headers)
             return
-        status, document = registry.reply(asked)
+        status, document, *more = registry.reply(asked)
         if trouble.cut == "after":
             self._cut()
             return
         kind = "application/json" if status < 400 else "application/problem+json"
-        content = json.dumps(document).encode()
-        self._send(status, content, {"Content-Type": kind}, midway=trouble.cut == "midway")
+        content = document if isinstance(document, bytes) else json.dumps(document).encode()
+        self._send(status, content, {"Content-Type": kind, **dict(*more)}, midway=trouble.cut == "midway")
 
     do_GET = do_POST = do_PUT = do_DELETE = _handle  # noqa: N815 - the names that the base class calls
 

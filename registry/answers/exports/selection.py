@@ -20,6 +20,7 @@ from registry.errors import UnknownEdition
 from registry.models import Edition, PumpModel, Rig, Run, RunState
 from registry.models.lookup import find_pump_model, find_revision
 from registry.models.serials import bare, tidy
+from registry.waveform import editions
 
 ANY = "any"
 
@@ -86,10 +87,11 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
 
 
 def chosen_edition(number: int | None) -> int:
-    """The number of a stored edition, of the current one for None. Raises UnknownEdition."""
+    """The number of an edition stored here and defined; None is the current one. Raises UnknownEdition."""
     if number is None:
         return current_edition()
-    known = list(Edition.objects.order_by("number").values_list("number", flat=True))
+    stored = Edition.objects.order_by("number").values_list("number", flat=True)
+    known = [one for one in stored if one in editions.EDITIONS]
     if number not in known:
         raise UnknownEdition(
             f"There is no edition {number}",

@@ -14,15 +14,14 @@ MOST_BYTES = 2 * 2**30
 class Sink:
     """A nameless temporary file, gone when it is closed or its process ends, however that ends.
 
-    `write` raises TooLarge past `most` bytes. Once abandoned, it takes what a writer still has to say and
+    `write` raises TooLarge past MOST_BYTES. Once abandoned, it takes what a writer still has to say and
     keeps nothing.
     """
 
-    def __init__(self, folder: Path, most: int = MOST_BYTES) -> None:
+    def __init__(self, folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self.file: IO[bytes] = tempfile.TemporaryFile(dir=folder)  # noqa: SIM115 - whoever sends it closes it
         self.size = 0
-        self._most = most
         self._digest = hashlib.sha256()
 
     def write(self, data: bytes) -> int:
@@ -30,9 +29,9 @@ class Sink:
         if self.closed:
             return len(data)
         self.size += len(data)
-        if self.size > self._most:
+        if self.size > MOST_BYTES:
             raise TooLarge(
-                f"The file would be larger than {self._most // 2**30} GiB",
+                f"The file would be larger than {MOST_BYTES // 2**30} GiB",
                 hint="Ask for part of it: one metric, mode, level or revision, or a span of time.",
             )
         self._digest.update(data)

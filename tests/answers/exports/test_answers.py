@@ -1,0 +1,101 @@
+"""Answers as tables: every field of a row has its column, nested ones taken apart, long answers followed."""
+
+from typing import Any
+
+import pytest
+
+from api.serializers.answers import CellDocument, SpanAnswer
+from registry.answers import serials
+from registry.answers.distributions import answer_distributions
+from registry.answers.exports.answers import ANSWERS, AnswerTable
+from registry.answers.exports.columns import count, number, text, time
+from registry.answers.exports.dictionary import check_columns
+from registry.answers.exports.tables import TABLES
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+SHAPES = {"serials": SpanAnswer, "distributions": CellDocument}
+
+
+def rows(name, **asked):
+    table = TABLES[name]
+    names = [column.name for column in table.columns]
+    return [dict(zip(names, row, strict=True)) for chunk in table.fill(**asked).chunks for row in chunk]
+
+
+@pytest.mark.parametrize("table", ANSWERS, ids=lambda table: table.name)
+def test_every_field_of_an_answer_s_row_has_a_column(table):
+    taken = {column.key or column.name for column in table.columns if not column.whole}
+    assert taken == set(SHAPES[table.name]().fields)
+
+
+@pytest.mark.parametrize("table", TABLES.values(), ids=lambda table: table.name)
+def test_every_column_is_told_and_has_a_name_of_its_own(table):
+    check_columns(table.columns)
+    for column in table.columns:
+        assert column.description
+        assert column.name.isidentifier()
+        assert column.name == column.name.lower()
+
+
+def test_two_columns_of_one_name_are_noticed():
+    with pytest.raises(ValueError, match="a"):
+        check_columns([text("a", "one"), number("a", "two")])
+
+
+def test_a_distribution_has_a_row_a_cell_with_its_quantiles():
+    model = factories.pump_model()
+    factories.edition()
+    for c, code in enumerate(("north", "south", "east")):
+        for k in range(3):
+            unit = factories.unit(model, f"LK{100 * c + k:06}", "A")
+            factories.summary(unit, 240 + 2 * c + 3 * k, code)
+    (cell,) = answer_distributions("Lapwing One")["cells"]
+    (row,) = rows("distributions", model="lapwing one")
+    assert row["model"] == "Lapwing One"
+    assert row["edition"] == 1
+    assert [row[f"q{p}"] for p in (10, 25, 50, 75, 90)] == list(cell["quantiles"].values())
+    assert {name: row[name] for name in cell if name != "quantiles"} == {
+        name: value for name, value in cell.items() if name != "quantiles"
+    }
+    assert rows("distributions", model="lapwing one", level="9") == []
+
+
+def test_serials_cut_for_their_length_are_followed_to_the_end(monkeypatch):
+    model = factories.pump_model()
+    factories.edition()
+    for number_ in range(0, 60, 10):
+        label = "A" if number_ % 20 else "B"
+        factories.span(model, label, f"LK{number_:06}", f"LK{number_ + 9:06}")
+    asked = {"model": "Lapwing One", "first": "LK000000", "last": "LK000059"}
+    whole = rows("serials", **asked)
+    assert [row["revision"] for row in whole] == ["B", "A"] * 3
+    assert all(row["conflicts"] == 0 and row["conflicts_say"] == "" for row in whole)
+    monkeypatch.setattr(serials, "MOST_SPANS", 2)
+    assert rows("serials", **asked) == whole
+
+
+def test_cells_are_read_by_key_picked_apart_and_made_of_their_kind():
+    def ask(**_: Any) -> dict[str, Any]:
+        row = {"n": 3, "when": "2026-01-05T10:00:00+01:00", "parts": [{"s": 1}, {"s": 2}], "none": None}
+        return {
+            "model": "M",
+            "edition": 1,
+            "as_of": "2026-01-05T09:00:00+00:00",
+            "says": "s",
+            "cautions": [],
+            "rows": [row, {}],
+        }
+
+    columns = (
+        text("model", "m", whole=True),
+        number("n", "n"),
+        time("when", "w"),
+        count("many", "c", key="parts", pick=len),
+        text("none", "x"),
+    )
+    table = AnswerTable("t", "d", ask, "rows", columns)
+    ((full, bare),) = list(table.fill().chunks)
+    assert full == ("M", 3.0, table.fill().as_of.replace(hour=9), 2, None)
+    assert type(full[1]) is float
+    assert bare == ("M", None, None, None, None)
