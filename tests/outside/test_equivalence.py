@@ -1,0 +1,90 @@
+"""Differences, equivalence and power between two builds, against statsmodels.
+
+Where one clinic reads every unit once with one gauge, the comparison is the two-sample t test; where it reads
+each unit in both builds, the paired one. Equivalence is then the two one-sided tests of Schuirmann (1987).
+"""
+
+import numpy as np
+import pytest
+from statsmodels.stats.power import TTestIndPower, TTestPower
+from statsmodels.stats.weightstats import ttest_ind, ttost_ind, ttost_paired
+
+from registry.statistics.differences import Readings, fit
+from registry.statistics.equivalence import Margin, judge_pair
+from registry.statistics.power import power_apart, power_same
+
+
+def compared(old, new, margin: Margin, *, paired: bool = False, random: float = 1e-9):
+    """Judge `new` against `old`, read once a unit by one clinic and gauge, each run known to `random`."""
+    values = np.concatenate([old, new])
+    rows = values.size
+    units = np.arange(rows) if not paired else np.tile(np.arange(len(old)), 2)
+    readings = Readings(
+        cell=np.repeat([0, 1], [len(old), len(new)]),
+        unit=units,
+        group=np.zeros(rows, np.intp),
+        mean=values,
+        runs=np.ones(rows),
+        systematic=np.zeros(rows),
+        random=random,
+        squares=0.0,
+        freedom=0,
+    )
+    found = fit(readings)
+    assert found is not None
+    return judge_pair(found, margin, family=1)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_two_samples(seed) -> None:
+    rng = np.random.default_rng(seed)
+    old, new = (
+        70 + rng.uniform(-1.5, 1.5, rng.integers(4, 12)),
+        70.5 + rng.uniform(-1.5, 1.5, rng.integers(4, 12)),
+    )
+    found = compared(old, new, Margin(2.0))
+    _, p_apart, freedom = ttest_ind(new, old, usevar="pooled")
+    p_same, lower, upper = ttost_ind(new, old, -2.0, 2.0, usevar="pooled")
+    assert found.difference.freedom == pytest.approx(freedom, rel=1e-6)
+    assert found.p_apart == pytest.approx(p_apart, rel=1e-5)
+    assert found.p_same == pytest.approx(p_same, rel=1e-5, abs=1e-12)
+    assert p_same == max(lower[1], upper[1])
+    assert (found.verdict == "same") == (p_same <= 0.05)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_units_read_in_both_builds(seed) -> None:
+    rng = np.random.default_rng(100 + seed)
+    base = rng.normal(200, 15, 7)
+    old, new = base + rng.uniform(-1, 1, 7), base + 4 + rng.uniform(-1, 1, 7)
+    apart = new - old
+    # What a run is known to is declared here, and is what the differences do scatter by.
+    found = compared(old, new, Margin(4.2), paired=True, random=float(apart.std(ddof=1)) / 2**0.5)
+    p_same, *_ = ttost_paired(new, old, -4.2, 4.2)
+    assert found.difference.value == pytest.approx(apart.mean())
+    assert found.difference.error == pytest.approx(apart.std(ddof=1) / 7**0.5, rel=1e-6)
+    assert found.p_same == pytest.approx(p_same, rel=1e-5)
+
+
+@pytest.mark.parametrize(("units", "effect"), [(4, 1.5), (6, 2.0), (10, 1.0), (40, 0.5), (6, 0.0)])
+def test_power_of_two_samples(units, effect) -> None:
+    theirs = TTestIndPower().power(effect, units, 0.05, ratio=1, alternative="two-sided")
+    mine = power_apart(effect, (2 / units) ** 0.5, 2 * units - 2)
+    assert mine == pytest.approx(theirs, rel=1e-6)
+
+
+@pytest.mark.parametrize(("units", "effect"), [(5, 1.2), (12, 0.8)])
+def test_power_of_one_sample(units, effect) -> None:
+    theirs = TTestPower().power(effect, units, 0.05, alternative="two-sided")
+    assert power_apart(effect, units**-0.5, units - 1) == pytest.approx(theirs, rel=1e-6)
+
+
+@pytest.mark.parametrize(("units", "effect", "margin"), [(6, 0.0, 2.0), (10, 0.5, 1.5), (4, 1.0, 2.5)])
+def test_power_to_show_equivalence_by_drawing_experiments(units, effect, margin) -> None:
+    rng = np.random.default_rng(units)
+    rounds = 20_000
+    old, new = rng.normal(0, 1, (units, rounds)), rng.normal(effect, 1, (units, rounds))
+    p_same, *_ = ttost_ind(new, old, -margin, margin, usevar="pooled")
+    mine = power_same(effect, (2 / units) ** 0.5, 2 * units - 2, margin)
+    # Three standard errors of a share of 20 000.
+    assert mine == pytest.approx(np.mean(p_same <= 0.05), abs=0.011)
