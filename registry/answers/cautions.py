@@ -7,7 +7,12 @@ MILK_PARTS = "Clean parts that touched milk, or keep them apart from bench parts
 MAINS_POWER = "Keep mains power and moisture apart."
 REPORT_FAULTS = "Report a suspected device fault to the maker and to the national authority."
 CLINICIANS_DECIDE = "Local rules and licensed clinicians decide what a person uses."
+MADE_AGAIN = (
+    "Made again for a past time: runs and builds count as they did then, while names, labels and what is "
+    "known of held runs are those of today."
+)
 
 SERIALS = (DO_NOT_OPEN, CLINICIANS_DECIDE)
 DISTRIBUTIONS = (NOT_ADVICE, MORE_VACUUM, CLINICIANS_DECIDE)
 ALERTS = (REPORT_FAULTS, DO_NOT_OPEN, MILK_PARTS, MAINS_POWER)
+COMPARISONS = (NOT_ADVICE, MORE_VACUUM, CLINICIANS_DECIDE)

@@ -1,0 +1,128 @@
+"""A comparison in one line of plain words, and what could not be compared."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from registry.answers.summaries import SETTING
+from registry.answers.wording import counted, in_words, natural, rounded
+
+_WITHIN = ["mode", "programme", "level"]
+_AROUND = ["side", "rig", "power"]
+# So many differences are told in the line; the table tells the others.
+_TOLD = 2
+
+
+def says_compared(
+    model: str,
+    names: tuple[str, str],
+    settings: Sequence[Mapping[str, Any]],
+    still: Sequence[Mapping[str, Any]],
+) -> str:
+    """The verdict, the largest differences, the counts, and the reach, in one line."""
+    about = f"{model}, {names[1]} against {names[0]}"
+    if not settings:
+        return f"{about}: no setting was measured alike on both; nothing can be compared yet."
+    counts = Counter(row["verdict"] for row in settings)
+    differing = [row for row in settings if row["verdict"] == "different"]
+    if differing:
+        verdict = f"different; {_largest(differing)}"
+    elif counts["same"] == len(settings):
+        verdict = "same within what matters"
+    else:
+        verdict = f"cannot tell yet; {_more(settings)}"
+    tally = _tally(counts, len(settings))
+    return f"{about}: {verdict}. {tally}{_reach(names[1], still)}"
+
+
+def told_setting(row: Mapping[str, Any]) -> str:
+    """Setting in words: "expression soft 3"."""
+    return " ".join(filter(None, (row["mode"], row["programme"], row["level"])))
+
+
+def _largest(rows: Sequence[Mapping[str, Any]]) -> str:
+    """What differs most against its margin, or its value where it has none."""
+
+    def size(row: Mapping[str, Any]) -> float:
+        by = row["margin"] or abs(row["old"]) or 1.0
+        return float(abs(row["difference"]) / by)
+
+    ranked = sorted(rows, key=size, reverse=True)
+    told = ", ".join(_one(row) for row in ranked[:_TOLD])
+    more = len(ranked) - _TOLD
+    return f"{told}{f' and {more} more' if more > 0 else ''}"
+
+
+def _one(row: Mapping[str, Any]) -> str:
+    doubt = (row["high"] - row["low"]) / 6
+    values = " to ".join(rounded(row[name], doubt) for name in ("old", "new"))
+    unit = "" if row["unit"] == "1" else f" {row['unit']}"
+    change = "up" if row["difference"] > 0 else "down"
+    by = f" ({change} {abs(row['percent']):.2g} %)" if row["percent"] is not None else ""
+    return f"{in_words(row['metric'])} at {told_setting(row)} from {values}{unit}{by}"
+
+
+def _tally(counts: Mapping[str, int], all_: int) -> str:
+    parts = [
+        f"{counts[verdict]} {verdict}"
+        for verdict in ("different", "same", "cannot tell yet")
+        if counts[verdict]
+    ]
+    return f"Of {counted(all_, 'value')} compared: {', '.join(parts)}."
+
+
+def _more(settings: Sequence[Mapping[str, Any]]) -> str:
+    """How many more units would tell everything that is not told yet."""
+    needs = [row["needs"] for row in settings if row["verdict"] == "cannot tell yet"]
+    if any(need is None for need in needs):
+        return "more units alone would not tell every setting soon"
+    units, clinics = (max(need[name] for need in needs) for name in ("units", "clinics"))
+    return (
+        f"{counted(units, 'more unit')} of each at {counted(clinics, 'clinic')} that measure both would tell"
+    )
+
+
+def _reach(new: str, still: Sequence[Mapping[str, Any]]) -> str:
+    lost = [row for row in still if row["reached"] is False]
+    if lost:
+        at = ", ".join(f"{row['vacuum']:.0f} mmHg" for row in lost[:3])
+        return f" At {at} {new} no longer reaches 70 cycles/min."
+    if still and all(row["reached"] for row in still):
+        return f" {new[0].upper()}{new[1:]} still reaches 70 cycles/min at the vacuum it is used at."
+    return ""
+
+
+def left_out_of(
+    old: pd.DataFrame, new: pd.DataFrame, names: tuple[str, str], labels: Mapping[int, str]
+) -> list[dict[str, Any]]:
+    """Settings that only one side was measured at, or both but never alike, and why."""
+    keys = [key for key in SETTING if key != "metric"]
+    sides = [set(map(tuple, frame[keys].drop_duplicates().to_numpy().tolist())) for frame in (old, new)]
+    within = [{key[: len(_WITHIN)] for key in side} for side in sides]
+    found = []
+    for setting in within[0] | within[1]:
+        around = [{key[len(_WITHIN) :] for key in side if key[: len(_WITHIN)] == setting} for side in sides]
+        if around[0] & around[1]:
+            continue
+        why = _why(around, names, labels)
+        found.append({**dict(zip(_WITHIN, setting, strict=True)), "why": why})
+    return sorted(found, key=lambda row: (row["mode"], natural(row["programme"]), natural(row["level"])))
+
+
+def _why(around: list[set[tuple[Any, ...]]], names: tuple[str, str], labels: Mapping[int, str]) -> str:
+    for mine, name in zip(around, names, strict=True):
+        if not mine:
+            return f"{name} was not measured there"
+    differing = []
+    for place, what in enumerate(_AROUND):
+        values = [{key[place] for key in side} for side in around]
+        if not values[0] & values[1]:
+            told = [_listed(side, labels if what == "rig" else {}) for side in values]
+            differing.append(f"{what} {told[0]} against {told[1]}")
+    return "never measured alike: " + ("; ".join(differing) or "side, rig and power differ together")
+
+
+def _listed(values: set[Any], labels: Mapping[int, str]) -> str:
+    return ", ".join(sorted(labels.get(value, value) or "not said" for value in values))

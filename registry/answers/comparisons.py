@@ -1,0 +1,216 @@
+"""Two builds side by side, setting by setting: same, different, or cannot tell yet."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from registry.answers import cautions
+from registry.answers.comparing import left_out_of, says_compared
+from registry.answers.narrowing import Margins, Narrowed, chosen_margins, narrowed, rig_labels
+from registry.answers.practice import crossing, reach
+from registry.answers.readings import readings_of, typical
+from registry.answers.sides import Side, find_side
+from registry.answers.stamp import current_edition, stamp
+from registry.answers.summaries import SETTING
+from registry.answers.unlike import unlike
+from registry.answers.wording import figure, natural
+from registry.errors import Fault, Invalid
+from registry.models import Mode
+from registry.models.lookup import find_pump_model
+from registry.statistics.differences import Estimate, Fit, fit
+from registry.statistics.equivalence import UNTOLD, Judged, judge_pair, overall
+from registry.statistics.power import needed
+
+_KEYS = [*SETTING, "metric_unit"]
+_FIRST_STEP = {"units": 3, "clinics": 2, "towards": None}
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One setting and metric that both sides were measured at. `rows` has cell 0 for old and 1 for new."""
+
+    key: Mapping[str, Any]
+    rows: pd.DataFrame
+    fit: Fit | None
+
+
+def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
+    model: str,
+    old: str,
+    new: str,
+    *,
+    mode: str | None = None,
+    level: str | int | None = None,
+    programme: str | None = None,
+    power: str | None = None,
+    metric: str | None = None,
+    rig: str | None = None,
+    rate_margin: float | None = None,
+    vacuum_margin: float | None = None,
+) -> dict[str, Any]:
+    """Return the `comparisons` document of the current edition: new less old at each setting and metric.
+
+    `old` and `new` are a revision's label, `unit:SERIAL` or `firmware:TAG`. Without `metric` the main ones
+    are compared (cycle rate, peak and residual vacuum); `all` takes all. Only like is compared with like:
+    mode, programme, level, side, rig and power each part the settings, and what only one side was measured
+    at is in `left_out`. Clinics that measured both with one gauge are their own control.
+
+    Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
+    `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same.
+
+    Raises UnknownPumpModel, and Invalid on the field at fault.
+    """
+    pump_model = find_pump_model(model)
+    margins = chosen_margins(rate_margin, vacuum_margin)
+    edition = current_edition()
+    asked = narrowed(
+        edition, mode=mode, level=level, programme=programme, power=power, metric=metric, rig=rig
+    )
+    sides = compared_sides(pump_model, old, new, asked)
+    labels = rig_labels(sides[0].frame, sides[1].frame)
+    before, after = (asked.of_rig(side.frame, labels) for side in sides)
+    pairs = list(_pairs(before, after, [side.unit for side in sides if side.unit is not None]))
+    family = sum(pair.fit is not None for pair in pairs)
+    settings = sorted((_row(pair, margins, family, labels) for pair in pairs), key=setting_order)
+    names = (sides[0].name, sides[1].name)
+    still = reach(before, after, margins.vacuum_mmhg) if settings else []
+    left_out = left_out_of(before, after, names, labels)
+    return {
+        "model": pump_model.name,
+        "old": names[0],
+        "new": names[1],
+        "verdict": overall([row["verdict"] for row in settings]),
+        "settings": settings,
+        "family": family,
+        "margins": margins.as_dict(),
+        "reach": still,
+        "left_out": left_out,
+        **stamp(edition),
+        "says": says_compared(pump_model.name, names, settings, still),
+        "cautions": [*unlike(before, after, names), *cautions.COMPARISONS],
+    }
+
+
+def compared_sides(pump_model: Any, old: str, new: str, asked: Narrowed) -> tuple[Side, Side]:
+    """Both sides with their summaries. Raises Invalid where they are one and the same."""
+    before = find_side(pump_model, old, "old", asked.where)
+    after = find_side(pump_model, new, "new", asked.where)
+    if before.name == after.name:
+        raise Invalid(
+            f"Both sides are {before.name}",
+            hint="Name two that differ: revisions, unit:SERIAL or firmware:TAG.",
+            faults=(Fault("is the same as old", field="new"),),
+        )
+    return before.without(after), after.without(before)
+
+
+def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Setting by setting as a pump counts them."""
+    return (
+        Mode.values.index(row["mode"]),
+        natural(row["programme"]),
+        natural(row["level"]),
+        row["metric"],
+        row["rig"],
+        row["power"],
+        row["side"],
+    )
+
+
+def _pairs(old: pd.DataFrame, new: pd.DataFrame, fixed: list[int]) -> Iterator[Pair]:
+    """Every setting and metric that both sides have, with its fit."""
+    both = pd.concat([old.assign(cell=0), new.assign(cell=1)], ignore_index=True)
+    for key, rows in both.groupby(_KEYS, sort=False, observed=True):
+        if rows["cell"].nunique() == 2:
+            named = dict(zip(_KEYS, key, strict=True))
+            yield Pair(named, rows, fit(readings_of(rows, fixed)))
+
+
+def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -> dict[str, Any]:
+    """One row of the document."""
+    key = pair.key
+    margin = margins.of(key["metric"], key["metric_unit"])
+    setting = {name: key[name] for name in ("mode", "programme", "level", "side", "power", "metric")}
+    shown = {**setting, "rig": labels[key["rig"]], "unit": key["metric_unit"], **_counts(pair.rows)}
+    if pair.fit is None:
+        return {**shown, **_unjudged(pair.rows, key["metric"])}
+    judged = judge_pair(pair.fit, margin, family)
+    undecided = judged.verdict == UNTOLD
+    need = needed(pair.fit, judged.difference, judged.margin, family) if undecided else None
+    return {
+        **shown,
+        **_figures(judged),
+        "verdict": judged.verdict,
+        "matters": _matters(judged),
+        "needs": vars(need) if need else None,
+        "bands": _bands(judged, key["metric"]),
+        "set_aside": len(pair.fit.wild),
+    }
+
+
+def _counts(rows: pd.DataFrame) -> dict[str, int]:
+    old, new = (rows[rows["cell"] == cell] for cell in (0, 1))
+    clinics = [set(side["clinic"]) for side in (old, new)]
+    return {
+        "units_old": int(old["unit"].nunique()),
+        "units_new": int(new["unit"].nunique()),
+        "clinics_old": len(clinics[0]),
+        "clinics_new": len(clinics[1]),
+        "clinics_both": len(clinics[0] & clinics[1]),
+    }
+
+
+def _figures(judged: Judged) -> dict[str, Any]:
+    shares = (judged.share, judged.share_low, judged.share_high)
+    percent = [figure(None if share is None else 100 * share) for share in shares]
+    return {
+        "old": figure(judged.old.value),
+        "new": figure(judged.new.value),
+        "difference": figure(judged.difference.value),
+        "low": figure(judged.low),
+        "high": figure(judged.high),
+        "percent": percent[0],
+        "percent_low": percent[1],
+        "percent_high": percent[2],
+        "margin": figure(judged.margin),
+        "p_different": figure(judged.p_apart),
+        "p_same": figure(judged.p_same),
+    }
+
+
+def _unjudged(rows: pd.DataFrame, metric: str) -> dict[str, Any]:
+    """A setting at which nothing tells how much units scatter: both values, and no more than that."""
+    old, new = (typical(rows[rows["cell"] == cell]) for cell in (0, 1))
+    nothing = dict.fromkeys(("low", "high", "percent_low", "percent_high", "margin", "p_different", "p_same"))
+    alone = Estimate(old, float("inf"), 1.0), Estimate(new, float("inf"), 1.0)
+    ends = (float("-inf"), float("inf"))
+    return {
+        **nothing,
+        "old": figure(old),
+        "new": figure(new),
+        "difference": figure(new - old),
+        "percent": figure(100 * (new - old) / old) if old > 0 else None,
+        "verdict": UNTOLD,
+        "matters": None,
+        "needs": dict(_FIRST_STEP),
+        "bands": crossing(alone[0].value, alone[1].value, ends, ends) if metric == "cycle_rate" else None,
+        "set_aside": 0,
+    }
+
+
+def _matters(judged: Judged) -> str | None:
+    """Whether the difference is more than the margin: surely, perhaps, surely not; None without a margin."""
+    if judged.beyond is None:
+        return None
+    if judged.beyond:
+        return "yes"
+    return "no" if judged.verdict == "same" else "perhaps"
+
+
+def _bands(judged: Judged, metric: str) -> dict[str, Any] | None:
+    if metric != "cycle_rate":
+        return None
+    ends = judged.old.interval(), judged.new.interval()
+    return dict(crossing(judged.old.value, judged.new.value, *ends))

@@ -1,0 +1,105 @@
+"""The settings and metrics a comparison is narrowed down to, and how much of a difference matters."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from registry.answers.filters import (
+    chosen_level,
+    chosen_metric,
+    chosen_mode,
+    chosen_power,
+    chosen_programme,
+    is_rig,
+)
+from registry.errors import Fault, Invalid
+from registry.models import Rig
+from registry.statistics.equivalence import Margin
+from registry.waveform.editions import edition_of
+
+# What a difference between builds is felt by; every further metric would widen the intervals of these.
+MAIN_METRICS = ("cycle_rate", "peak_vacuum", "residual_vacuum")
+RATE_MARGIN_PERCENT = 5.0
+VACUUM_MARGIN_MMHG = 10.0
+_RELATIVE = ("cycle_rate",)
+
+
+@dataclass(frozen=True)
+class Margins:
+    """The least differences that matter: of a cycle rate in per cent, of a vacuum in mmHg."""
+
+    rate_percent: float = RATE_MARGIN_PERCENT
+    vacuum_mmhg: float = VACUUM_MARGIN_MMHG
+
+    def of(self, metric: str, unit: str) -> Margin | None:
+        """The margin of a metric, None where nobody has said how much of it matters."""
+        if metric in _RELATIVE:
+            return Margin(self.rate_percent / 100, relative=True)
+        return Margin(self.vacuum_mmhg) if unit == "mmHg" else None
+
+    def as_dict(self) -> dict[str, str]:
+        """How they are told in a document."""
+        return {"cycle_rate": f"{self.rate_percent:g} %", "vacuum": f"{self.vacuum_mmhg:g} mmHg"}
+
+
+def chosen_margins(rate_percent: float | None, vacuum_mmhg: float | None) -> Margins:
+    """Return the margins asked for, the usual ones where None. Raises Invalid unless above nought."""
+    asked = {"rate_margin": rate_percent, "vacuum_margin": vacuum_mmhg}
+    wrong = [field for field, value in asked.items() if value is not None and not 0 < value < 1000]
+    if wrong:
+        raise Invalid(
+            "A margin is a number above nought",
+            hint="Usual are 5 (per cent of the cycle rate) and 10 (mmHg).",
+            faults=tuple(Fault("must be above nought and below 1000", field=field) for field in wrong),
+        )
+    usual = Margins()
+    return Margins(rate_percent or usual.rate_percent, vacuum_mmhg or usual.vacuum_mmhg)
+
+
+@dataclass(frozen=True)
+class Narrowed:
+    """`where` are filters on UnitSummary, `rig` what the rig's label or a part of it must be."""
+
+    edition: int
+    metrics: tuple[str, ...]
+    where: dict[str, Any]
+    rig: str | None = None
+
+    def of_rig(self, frame: pd.DataFrame, labels: dict[int, str]) -> pd.DataFrame:
+        """The rows of the rig asked for."""
+        if not self.rig or not self.rig.strip():
+            return frame
+        return frame[frame["rig"].isin([key for key, label in labels.items() if is_rig(label, self.rig)])]
+
+
+def narrowed(
+    edition: int,
+    *,
+    mode: str | None = None,
+    level: str | int | None = None,
+    programme: str | None = None,
+    power: str | None = None,
+    metric: str | None = None,
+    rig: str | None = None,
+) -> Narrowed:
+    """Check the filters. `metric` is one metric, or `all`; the main ones without it. Raises Invalid."""
+    if metric is not None and metric.strip().casefold() == "all":
+        metrics = tuple(edition_of(edition).metrics)
+    else:
+        one = chosen_metric(metric, edition)
+        metrics = (one,) if one else MAIN_METRICS
+    given = {
+        "mode": chosen_mode(mode),
+        "level": chosen_level(level),
+        "programme__iexact": chosen_programme(programme),
+        "power": chosen_power(power),
+    }
+    where = {name: value for name, value in given.items() if value is not None}
+    return Narrowed(edition, metrics, {"edition": edition, "metric__in": metrics, **where}, rig)
+
+
+def rig_labels(*frames: pd.DataFrame) -> dict[int, str]:
+    """The labels of all rigs in the tables, by key: one query."""
+    keys = {key for frame in frames for key in frame["rig"].unique().tolist()}
+    return {rig.pk: rig.label for rig in Rig.objects.filter(pk__in=keys)}

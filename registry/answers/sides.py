@@ -1,0 +1,126 @@
+"""What is compared with what: a revision, one unit, or what ran one firmware."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+from django.db.models import Avg, Count, F, FloatField, Max, Variance
+from django.db.models.functions import Cast
+
+from registry.answers.readings import UNDECLARED
+from registry.answers.summaries import summary_frame
+from registry.errors import Fault, Invalid
+from registry.models import Measurement, PumpModel, RunState, Unit
+from registry.models.lookup import find_revision
+from registry.models.serials import canonical, check_serial, place
+
+_FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
+
+
+@dataclass(frozen=True)
+class Side:
+    """One of two things compared: how it is called, the table of its summaries, and the unit if it is one."""
+
+    name: str
+    frame: pd.DataFrame
+    unit: int | None = None
+    revision: int | None = None
+
+    def without(self, other: "Side") -> "Side":
+        """The same without the unit that stands on the other side: a unit is not held against itself."""
+        if other.unit is None or self.unit is not None:
+            return self
+        return replace(self, frame=self.frame[self.frame["unit"] != other.unit])
+
+
+def find_side(pump_model: PumpModel, text: str, field: str, where: dict[str, Any]) -> Side:
+    """Return the side that `text` names, its summaries narrowed by `where` (filters on UnitSummary).
+
+    A revision's label, `unit:SERIAL` or `firmware:TAG`; what ran a firmware is read from the measurements of
+    its runs, since summaries do not part by firmware. Raises Invalid on `field`.
+    """
+    kind, marked, rest = text.strip().partition(":")
+    kind = kind.strip().casefold() if marked else ""
+    if kind == "unit":
+        unit = _find_unit(pump_model, rest, field)
+        frame = summary_frame(pump_model=pump_model, unit=unit, **where)
+        return Side(f"unit {unit.serial}", frame, unit=unit.pk)
+    if kind == "firmware":
+        tag = " ".join(rest.split())[:40]
+        return Side(f"firmware {tag}", _firmware_frame(pump_model, tag, field, where))
+    label = rest if kind == "revision" else text
+    try:
+        revision = find_revision(pump_model, label)
+    except Invalid as refused:
+        raise Invalid(
+            refused.detail,
+            hint=f"{refused.hint} {_FORMS}",
+            faults=tuple(replace(fault, field=field) for fault in refused.faults),
+        ) from refused
+    frame = summary_frame(pump_model=pump_model, unit__revision=revision, **where)
+    return Side(f"revision {revision.label}", frame, revision=revision.pk)
+
+
+def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
+    wrong = check_serial(serial)
+    if not wrong:
+        spelled = canonical(serial, place(serial, pump_model.serial_schemes.all()))
+        found = Unit.objects.filter(pump_model=pump_model, serial=spelled).first()
+        if found is not None:
+            return found
+    raise Invalid(
+        f"No unit of {pump_model.name} with the serial '{serial.strip()[:60]}' has been measured",
+        hint=f"Check the serial on the label. {_FORMS}",
+        faults=(Fault(wrong or "no measured unit has this serial", field=field),),
+    )
+
+
+def _firmware_frame(pump_model: PumpModel, tag: str, field: str, where: dict[str, Any]) -> pd.DataFrame:
+    """The same table as `summary_frame`, summarised here from the runs that named the firmware."""
+    renamed = {"edition": "edition", "metric__in": "metric__in"}
+    narrowed = {renamed.get(name, _of_run(name)): value for name, value in where.items()}
+    rows = (
+        Measurement.objects.filter(
+            run__pump_model=pump_model, run__firmware__iexact=tag, run__state=RunState.ACCEPTED, **narrowed
+        )
+        .values(
+            clinic=F("run__clinic"),
+            gauge=F("run__session__gauge"),
+            rig=F("run__rig"),
+            power=F("run__session__power"),
+            mode=F("run__mode"),
+            programme=F("run__programme"),
+            level=F("run__level"),
+            side=F("run__side"),
+            of_unit=F("run__unit"),
+            of_metric=F("metric"),
+        )
+        .annotate(
+            revision=Max("run__unit__revision"),
+            metric_unit=Max("unit"),
+            runs=Count("id"),
+            average=Avg("value"),
+            variance=Variance("value"),
+            random=Avg(Cast(F("u_random") * F("u_random"), FloatField())),
+            systematic=Avg(Cast(F("u_systematic") * F("u_systematic"), FloatField())),
+        )
+    )
+    frame = pd.DataFrame.from_records(list(rows))
+    if frame.empty:
+        raise Invalid(
+            f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'",
+            hint=f"A run's firmware is what was said when it was uploaded. {_FORMS}",
+            faults=(Fault("no run names this firmware", field=field),),
+        )
+    frame = frame.rename(columns={"of_unit": "unit", "of_metric": "metric", "average": "mean"})
+    frame["squares"] = frame.pop("variance") * frame["runs"]
+    for name in ("random", "systematic"):
+        frame[name] **= 0.5
+    keys = ["revision", "gauge"]
+    frame[keys] = frame[keys].astype("Int64").fillna(UNDECLARED).astype("int64")
+    return frame.assign(pump_model=pump_model.pk)
+
+
+def _of_run(name: str) -> str:
+    """Where a summary's filter lies as seen from a measurement."""
+    return f"run__session__{name}" if name.startswith("power") else f"run__{name}"
