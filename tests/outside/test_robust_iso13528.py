@@ -6,6 +6,7 @@ Numbers as reproduced, with attribution, in the tests of the package pt13528 (ka
 
 import numpy as np
 import pytest
+from statsmodels.robust.scale import Huber
 
 from registry.statistics.robust import algorithm_a, scaled_mad
 
@@ -40,3 +41,21 @@ def test_antibody_within_the_printed_stopping_rule(values: list[int], centre: fl
     found = algorithm_a(values)
     assert found[0] == pytest.approx(centre, abs=0.011)
     assert found[1] == pytest.approx(scale, abs=0.011)
+
+
+# ISO 5725-2 B.3, creosote oil, level 5: means of nine laboratories, as in R's metRology, `man/algA.Rd`, where
+# algA of R 4.2.2 gives 20.412142857 and, with the factor 1.134, 1.069839703.
+CREOSOTE_MEANS = [24.140, 20.155, 19.500, 20.300, 20.705, 17.570, 20.100, 20.940, 21.185]
+
+
+def test_creosote_by_metrology() -> None:
+    assert algorithm_a(CREOSOTE_MEANS) == pytest.approx((20.412142857, 1.069839703), abs=2e-7)
+
+
+@pytest.mark.parametrize("values", [ATRAZINE, IGNORED, DELETED, CREOSOTE_MEANS])
+def test_algorithm_a_is_huber_with_a_rounded_factor(values) -> None:
+    """statsmodels' Huber(c=1.5) iterates the same pull with the exact factor, 1.13339 for 1.134."""
+    centre, scale = (float(part) for part in Huber(c=1.5, tol=1e-10, maxiter=500)(np.asarray(values, float)))
+    found = algorithm_a(values)
+    assert found[0] == pytest.approx(centre, abs=5e-4 * scale)
+    assert found[1] == pytest.approx(scale, rel=3e-3)
