@@ -4,14 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from . import kernels
 from .cycles import Crossings
 from .findings import finding
-from .order import median
 from .types import Declared, Finding, Flags, Floats, GaugeSpec, Reading
 
-SPIKE_SHARE = 0.25  # of the range of the trace: a lone sample this far off both neighbours is no vacuum
 FEWEST_CLIPPED = 3  # samples at the end of the range: fewer are noise
-GAP_STEPS = 3.5  # samples further apart than this many usual intervals leave a gap
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,13 +37,12 @@ def condition(reading: Reading, gauge: GaugeSpec | None) -> Signal:
     """Drop what is no measurement, keep what the gauge could not show at the end of its range."""
     notes: list[Finding] = list(reading.notes)
     vacuum = _end_of_range(reading, gauge, notes)
-    keep = np.isfinite(vacuum)
-    lost = int(keep.size - keep.sum())
-    seconds = reading.seconds
+    keep, lost = kernels.condition.finite(vacuum)
+    seconds = np.ascontiguousarray(reading.seconds)
     step = float(seconds[-1] - seconds[0]) / max(seconds.size - 1, 1)
     if lost:
         seconds, vacuum = seconds[keep], vacuum[keep]
-    spikes = _spikes(vacuum)
+    spikes = kernels.condition.spikes(vacuum)
     if spikes.size:
         notes.append(finding("spikes", at_s=float(seconds[spikes[0]]), count=spikes.size))
         seconds, vacuum = np.delete(seconds, spikes), np.delete(vacuum, spikes)
@@ -68,37 +65,15 @@ def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding
     if int(at_end.sum()) >= FEWEST_CLIPPED:
         first = float(reading.seconds[int(np.argmax(at_end))])
         notes.append(finding("gauge_clipped", at_s=first, share=float(at_end.mean())))
-    return vacuum
-
-
-def _spikes(vacuum: Floats) -> np.ndarray:
-    """Indices of lone samples far off both neighbours while the neighbours agree with each other.
-
-    Many of them are no spikes but pulses shorter than the sampling.
-    """
-    if vacuum.size < 200:
-        return np.empty(0, dtype=np.intp)
-    change = np.diff(vacuum)
-    limit = SPIKE_SHARE * float(np.ptp(vacuum))
-    large = np.flatnonzero(np.abs(change) > limit)
-    if large.size < 2 or large.size > vacuum.size // 50:
-        return np.empty(0, dtype=np.intp)
-    pairs = large[:-1][np.diff(large) == 1]
-    opposite = change[pairs] * change[pairs + 1] < 0
-    back = np.abs(change[pairs] + change[pairs + 1]) < 0.2 * np.abs(change[pairs])
-    found = pairs[opposite & back] + 1
-    return np.asarray(found if found.size <= max(5, vacuum.size // 500) else found[:0])
+    return np.ascontiguousarray(vacuum)
 
 
 def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Finding]) -> Floats:
     """Times before and after each gap, (n, 2); gaps are noted."""
     if seconds.size < 3:
         return np.empty((0, 2))
-    between = np.diff(seconds)
-    uneven = lost or float(between.max()) > GAP_STEPS * step
-    usual = median(between) if uneven else step
-    ends = np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
-    missing = float(np.sum(between[ends - 1] - usual)) if ends.size else 0.0
+    usual, ends = kernels.condition.gaps(seconds, step, lost)
+    missing = float(np.sum(seconds[ends] - seconds[ends - 1] - usual)) if ends.size else 0.0
     share = max(missing / max(float(seconds[-1] - seconds[0]), 1e-9), lost / max(total, 1))
     if share > 0.2:
         notes.append(finding("many_gaps", share=share))
@@ -111,10 +86,7 @@ def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Findi
 
 def reading_step(vacuum: Floats) -> float:
     """Smallest step between readings in a sample of the trace, 0 for a constant one."""
-    some = np.sort(vacuum[:: max(1, vacuum.size // 600)])
-    steps = np.diff(some)
-    steps = steps[steps > 1e-9 * max(float(np.abs(some).max()), 1e-12)] if some.size > 1 else steps
-    return float(steps.min()) if steps.size else 0.0
+    return kernels.condition.smallest_step(np.sort(vacuum[:: max(1, vacuum.size // 600)]))
 
 
 @dataclass(frozen=True)
@@ -134,15 +106,13 @@ def open_air(signal: Signal, first_rise: float, last_fall: float, crossings: Cro
     """
     period, low, swing = crossings.period, crossings.low, crossings.high - crossings.low
     lead, trail = first_rise - float(signal.seconds[0]), float(signal.seconds[-1]) - last_fall
-    for length, inside in (
-        (lead, signal.seconds < first_rise - min(1.2 * period, 0.5 * lead)),
-        (trail, signal.seconds > last_fall + min(1.2 * period, 0.5 * trail)),
-    ):
-        values = signal.vacuum[inside]
+    before = np.searchsorted(signal.seconds, first_rise - min(1.2 * period, 0.5 * lead))
+    after = np.searchsorted(signal.seconds, last_fall + min(1.2 * period, 0.5 * trail), side="right")
+    for length, values in ((lead, signal.vacuum[:before]), (trail, signal.vacuum[after:])):
         if values.size < 5 or length < 1.0:
             continue
-        level, noise = median(values), float(values.std())
-        flat = float(np.ptp(values)) < max(0.1 * swing, 6 * noise)
+        level, noise, spread = kernels.order.stretch(values)
+        flat = spread < max(0.1 * swing, 6 * noise)
         apart = low - level > max(2.0, 4 * noise, signal.resolution)
         standing = level - low > max(2.0, 4 * noise, signal.resolution)
         if flat and not standing and (length > 2.3 * period or (apart and length > 0.8 * period)):

@@ -9,11 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from registry.waveform import CycleTable, GaugeSpec, Quantity
+from registry.waveform import CycleTable, GaugeSpec, Quantity, kernels
 from registry.waveform.checks import best_step
 from registry.waveform.cycles import find_crossings, repeating_period
 from registry.waveform.editions import CURRENT_EDITION, EDITIONS, edition_of
-from registry.waveform.losses import Pulse, due_cycles, window_means
+from registry.waveform.losses import due_cycles
 from registry.waveform.order import dot, median, running_median
 from registry.waveform.patches import Bins, fit_patches
 from registry.waveform.profile import fold, smooth
@@ -75,9 +75,8 @@ def test_one_cycle_at_most_is_due_before_the_first_and_after_the_last():
 
 def test_window_means_take_the_nearest_sample_where_none_lies_inside():
     seconds = np.arange(10.0)
-    total = np.concatenate([[0.0], np.cumsum(seconds)])
-    assert window_means(seconds, total, np.array([2.0, 4.2]), np.array([5.0, 4.3])).tolist() == [3.0, 5.0]
-    assert Pulse(0.1, 0.4, 0.5, 20.0, 200.0).swing == 180.0
+    means = kernels.slots.window_means(seconds, 10 * seconds, np.array([2.0, 4.2]), 0.0, 0.7)
+    assert means.tolist() == [20.0, 50.0]
 
 
 def test_folding_lays_cycles_on_the_mean_cycle():

@@ -1,0 +1,101 @@
+"""Faults of a recording: spikes, gaps, the step of the readings."""
+
+from math import inf
+
+import numpy as np
+
+from registry.waveform.compiled import Indices, compiled
+from registry.waveform.types import Flags, Floats
+
+from .order import median
+
+SPIKE_SHARE = 0.25  # of the range of the trace: a lone sample this far off both neighbours is no vacuum
+GAP_STEPS = 3.5  # samples further apart than this many usual intervals leave a gap
+
+
+@compiled
+def finite(values: Floats) -> tuple[Flags, int]:
+    """(which values are finite, how many are not)."""
+    found = np.isfinite(values)
+    return found, found.size - found.sum()
+
+
+@compiled
+def spikes(vacuum: Floats) -> Indices:
+    """Indices of lone samples far off both neighbours while the neighbours agree with each other.
+
+    Many of them are no spikes but pulses shorter than the sampling.
+    """
+    found = np.empty(max(5, vacuum.size // 500), dtype=np.intp)
+    if vacuum.size < 200:
+        return found[:0]
+    limit = SPIKE_SHARE * (vacuum.max() - vacuum.min())
+    large, count = 0, 0
+    before = 0.0
+    for index in range(1, vacuum.size):
+        change = vacuum[index] - vacuum[index - 1]
+        far = abs(change) > limit
+        large += far
+        alone = far and abs(before) > limit and change * before < 0
+        if alone and abs(before + change) < 0.2 * abs(before):
+            if count < found.size:
+                found[count] = index - 1
+            count += 1
+        before = change
+    usable = 2 <= large <= vacuum.size // 50 and count <= found.size
+    return found[: count if usable else 0]
+
+
+@compiled
+def gaps(seconds: Floats, step: float, lost: int) -> tuple[float, Indices]:
+    """(usual interval, places of the samples that end a gap). `step` is the mean interval.
+
+    The median is the usual interval where samples were lost or one interval stands out.
+    """
+    between = seconds[1:] - seconds[:-1]
+    usual = step
+    if lost > 0 or between.max() > GAP_STEPS * step:
+        usual = median(between)
+    return usual, np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
+
+
+@compiled
+def smallest_step(ordered: Floats) -> float:
+    """Smallest step between rising values that is more than their rounding, 0 where there is none."""
+    if ordered.size < 2:
+        return 0.0
+    rounding = 1e-9 * max(abs(ordered[0]), abs(ordered[-1]), 1e-12)
+    least = inf
+    for index in range(1, ordered.size):
+        step = ordered[index] - ordered[index - 1]
+        if rounding < step < least:
+            least = step
+    return least if least < inf else 0.0
+
+
+@compiled
+def corrected(vacuum: Floats, zero: float, gain: float, offset: float) -> Floats:
+    """Readings with zero taken off and the calibration applied."""
+    found = np.empty(vacuum.size)
+    for index in range(vacuum.size):
+        found[index] = (vacuum[index] - zero) * gain + offset
+    return found
+
+
+@compiled
+def travel(vacuum: Floats) -> float:
+    """Mean distance from sample to sample, of two samples or more."""
+    total = 0.0
+    for index in range(1, vacuum.size):
+        total += abs(vacuum[index] - vacuum[index - 1])
+    return total / (vacuum.size - 1)
+
+
+@compiled
+def near_top(vacuum: Floats, top: float, near: float) -> tuple[int, int]:
+    """(samples at `top` or above, samples above `near`)."""
+    highest, above = 0, 0
+    for value in vacuum:
+        highest += value >= top
+        above += value > near
+    return highest, above
