@@ -1,6 +1,7 @@
 """Tables to take along, as files."""
 
 import base64
+import hashlib
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -106,7 +107,7 @@ class Exports(StrictQuery):
                 TABLES[wanted["of"]],
                 wanted["format"],
                 asked,
-                settings.VACUARY_HOME / "exports",
+                settings.VACUARY_EXPORTS,
                 mark=wanted["bom"],
             )
             place.callback(export.sink.file.close)
@@ -133,7 +134,10 @@ class ExportsDictionary(StrictQuery):
         document = about(TABLES[asked["of"]], chosen_edition(asked.get("edition")))
         if asked["format"] == "json":
             return Response(document)
-        return HttpResponse(dictionary_csv(document, mark=asked["bom"]), content_type=CSV)
+        content = dictionary_csv(document, mark=asked["bom"])
+        response = HttpResponse(content, content_type=CSV)
+        _tell_digest(response, hashlib.sha256(content).digest())
+        return response
 
 
 @contextmanager
@@ -166,12 +170,16 @@ def _file(
     response["Content-Type"] = MEDIA[wanted["format"]]
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     response["Accept-Ranges"] = "bytes"
-    response["ETag"] = f'"{digest.hex()}"'
-    response["Repr-Digest"] = f"sha-256=:{base64.b64encode(digest).decode()}:"
+    _tell_digest(response, digest)
     response["Vacuary-Rows"] = str(export.rows)
     response["Vacuary-Edition"] = str(export.edition)
     response["Vacuary-As-Of"] = export.as_of.isoformat(timespec="seconds")
     return response
+
+
+def _tell_digest(response: HttpResponseBase, digest: bytes) -> None:
+    response["ETag"] = f'"{digest.hex()}"'
+    response["Repr-Digest"] = f"sha-256=:{base64.b64encode(digest).decode()}:"
 
 
 def _go_on_from(headers: Mapping[str, str], tag: str, size: int) -> int:

@@ -48,6 +48,7 @@ VERSION = "0.1.0"
 CLIENT_VERSIONS = ">=0.1,<1"
 
 VACUARY_HOME = Path(os.environ.get("VACUARY_HOME") or ROOT / ".vacuary").expanduser().resolve()
+VACUARY_EXPORTS = VACUARY_HOME / "exports"  # files being sent; each is nameless and gone when it is sent
 VACUARY_READS_OPEN = _reads_open()
 VACUARY_TRACE_LIMIT = 20 * 1024 * 1024
 VACUARY_BODY_LIMIT = VACUARY_TRACE_LIMIT + 256 * 1024
