@@ -3,7 +3,7 @@
 from django.urls import path
 from rest_framework.routers import SimpleRouter
 
-from api.views import alerts, answers, catalogue, editions
+from api.views import alerts, answers, catalogue, comparing, editions
 from api.views.exports import Exports, ExportsDictionary
 from api.views.health import Health
 from api.views.measure import Measure
@@ -34,6 +34,7 @@ urlpatterns = [
     path("gauges/<str:code>/reading", Reading.as_view()),
     path("serials", answers.Serials.as_view()),
     path("distributions", answers.Distributions.as_view()),
+    path("comparisons", comparing.Comparisons.as_view()),
     path("exports", Exports.as_view()),
     path("exports/dictionary", ExportsDictionary.as_view()),
     path("alerts", alerts.Alerts.as_view()),

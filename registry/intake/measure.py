@@ -111,11 +111,13 @@ def _refusing(what: Callable[[], T]) -> T:
     except ReadError as error:
         refusals: dict[str, type[DomainError]] = {"too_large": TooLarge, "side_needed": SideNeeded}
         refusal = refusals.get(error.code, UnreadableTrace)
-        place = "provenance.side" if refusal is SideNeeded else "trace"
+        place = None if error.line else "trace"
+        if refusal is SideNeeded:
+            place = "side"
         raise refusal(
             error.message,
             hint=error.hint,
-            faults=(Fault(error.message, line=error.line, field=None if error.line else place),),
+            faults=(Fault(error.message, line=error.line, field=place),),
             extra={"reason": error.code},
         ) from error
 

@@ -84,6 +84,7 @@ def _of_answers() -> dict[str, dict[str, Any]]:
     return {
         "serials": {"query": {"model": MODEL, "first": "LK000001", "last": "LK009999"}},
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
+        "comparisons": {"query": {"model": MODEL, "old": "A", "new": "B"}},
         "exports": {"query": {"model": MODEL, "format": "csv"}},
         "exports_dictionary": {"query": {"of": "distributions"}},
         "alerts_list": {"query": {"state": "open"}},

@@ -1,0 +1,140 @@
+"""Shapes of comparisons between builds, and of what they are asked with."""
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.serializers.answers import AnswerDocument
+from registry.models import Mode, Power
+
+VERDICTS = ("same", "different", "cannot tell yet")
+
+
+class NarrowingQuery(serializers.Serializer[Any]):
+    """What a comparison is narrowed down to."""
+
+    model = serializers.CharField(max_length=120, help_text="the pump model's name")
+    old = serializers.CharField(max_length=80, help_text="a revision, unit:SERIAL or firmware:TAG")
+    new = serializers.CharField(max_length=80, help_text="a revision, unit:SERIAL or firmware:TAG")
+    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    programme = serializers.CharField(max_length=40, required=False)
+    level = serializers.CharField(max_length=20, required=False)
+    metric = serializers.CharField(
+        max_length=40, required=False, help_text="one metric, or `all`; else rate, peak and residual vacuum"
+    )
+    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+
+
+class ComparisonsQuery(NarrowingQuery):
+    """Are these two the same?"""
+
+    rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
+    rate_margin = serializers.FloatField(
+        required=False, help_text="how much of a cycle rate matters, in per cent (5)"
+    )
+    vacuum_margin = serializers.FloatField(required=False, help_text="how much vacuum matters, in mmHg (10)")
+
+
+class SettingDocument(serializers.Serializer[Any]):
+    """A setting of a pump with what it was measured with."""
+
+    mode = serializers.CharField()
+    programme = serializers.CharField()
+    level = serializers.CharField()
+    side = serializers.CharField()
+    rig = serializers.CharField()
+    power = serializers.CharField()
+    metric = serializers.CharField()
+    unit = serializers.CharField()
+
+
+class NeedsDocument(serializers.Serializer[Any]):
+    """How many more units of either would tell with 80 % chance, at clinics that measure both."""
+
+    units = serializers.IntegerField()
+    clinics = serializers.IntegerField()
+    towards = serializers.ChoiceField(
+        choices=["same", "different"], allow_null=True, help_text="what they would show if all is as it seems"
+    )
+
+
+class BandsDocument(serializers.Serializer[Any]):
+    """The bands of common practice both cycle rates lie in, and the edges between them."""
+
+    old = serializers.CharField()
+    new = serializers.CharField()
+    crossed = serializers.ListField(child=serializers.FloatField())
+    sure = serializers.BooleanField(help_text="both intervals lie clear of the edges crossed")
+
+
+class ComparedDocument(SettingDocument):
+    """New less old at one setting. Null where too little was measured to say."""
+
+    old = serializers.FloatField()
+    new = serializers.FloatField()
+    difference = serializers.FloatField()
+    low = serializers.FloatField(allow_null=True, help_text="all differences of the answer at 95 % together")
+    high = serializers.FloatField(allow_null=True)
+    percent = serializers.FloatField(allow_null=True, help_text="of the old value")
+    percent_low = serializers.FloatField(allow_null=True)
+    percent_high = serializers.FloatField(allow_null=True)
+    margin = serializers.FloatField(allow_null=True, help_text="the least difference that matters")
+    p_different = serializers.FloatField(allow_null=True, help_text="times the number of values compared")
+    p_same = serializers.FloatField(allow_null=True, help_text="of the two one-sided tests at the margin")
+    verdict = serializers.ChoiceField(choices=VERDICTS)
+    matters = serializers.ChoiceField(choices=["yes", "perhaps", "no"], allow_null=True)
+    needs = NeedsDocument(allow_null=True)
+    bands = BandsDocument(allow_null=True)
+    units_old = serializers.IntegerField()
+    units_new = serializers.IntegerField()
+    clinics_old = serializers.IntegerField()
+    clinics_new = serializers.IntegerField()
+    clinics_both = serializers.IntegerField()
+    set_aside = serializers.IntegerField(help_text="units set aside because they stand far out")
+
+
+class BehaviourDocument(serializers.Serializer[Any]):
+    """Typical cycle rate and peak vacuum at a setting."""
+
+    mode = serializers.CharField()
+    programme = serializers.CharField()
+    level = serializers.CharField()
+    power = serializers.CharField()
+    rate = serializers.FloatField(help_text="cycles/min")
+    vacuum = serializers.FloatField(help_text="mmHg")
+
+
+ReachDocument = type(
+    "ReachDocument",
+    (BehaviourDocument,),
+    {
+        "__doc__": "A setting at which the old one makes 70 cycles/min, and whether the new one does there.",
+        "reached": serializers.BooleanField(
+            allow_null=True, help_text="null where nothing was measured at that vacuum"
+        ),
+        # A Python keyword, hence not written as a field of a class.
+        "with": BehaviourDocument(allow_null=True, help_text="the new one's fastest setting at that vacuum"),
+    },
+)
+
+
+class LeftOutDocument(serializers.Serializer[Any]):
+    """A setting that could not be compared, and why."""
+
+    mode = serializers.CharField()
+    programme = serializers.CharField()
+    level = serializers.CharField()
+    why = serializers.CharField()
+
+
+class ComparisonsDocument(AnswerDocument):
+    """Setting by setting, and the verdict over all of them."""
+
+    old = serializers.CharField()
+    new = serializers.CharField()
+    verdict = serializers.ChoiceField(choices=VERDICTS)
+    settings = ComparedDocument(many=True)
+    family = serializers.IntegerField(help_text="values that intervals are adjusted for (Bonferroni)")
+    margins = serializers.DictField(child=serializers.CharField())
+    reach = ReachDocument(many=True)
+    left_out = LeftOutDocument(many=True)
