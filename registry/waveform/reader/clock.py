@@ -11,8 +11,8 @@ from registry.waveform.types import AS_USUAL, Finding, Floats, ReadError
 
 from .columns import Columns
 from .said import alike, rates_disagree
-from .stamps import Raw, bad_time, from_texts
-from .table import Table
+from .stamps import Raw, bad_time, from_stamps
+from .table import Stamps, Table
 from .words import TIME_SCALES
 
 LIKELY_HZ = (4.0, 20_000.0)
@@ -48,8 +48,8 @@ def to_seconds(table: Table, columns: Columns) -> Clock:
         _check_forward(seconds, table)
         return Clock(seconds, "samples", "sample numbers", columns.started, origin_s=origin, by_rate=True)
     notes: list[Finding] = []
-    if table.time.dtype == np.object_:
-        raw = from_texts(table)
+    if isinstance(table.time, Stamps):
+        raw = from_stamps(table.time, table)
     else:
         raw = _from_numbers(_numbers(table), columns, notes)
     _check_forward(raw.seconds, table)

@@ -24,8 +24,16 @@ _FOREIGN = {
 }
 _PADDING = b"\x00\x1a"  # loggers that reserve space, and the old mark for the end of a text
 _SAVE_AS_TEXT = "Save or export it as CSV or plain text (gzip is fine) and send that."
-_ODD_SIGNS = str.maketrans(
-    {"\u2212": "-", "\u2013": "-", "\xa0": " ", "\u202f": " ", "\u2009": " ", "\ufeff": ""}
+_ODD_SIGNS = tuple(
+    (odd.encode(), plain)
+    for odd, plain in (
+        ("\u2212", b"-"),
+        ("\u2013", b"-"),
+        ("\xa0", b" "),
+        ("\u202f", b" "),
+        ("\u2009", b" "),
+        ("\ufeff", b""),
+    )
 )
 # Dash, minus and blank that Windows puts where Latin-1 has control characters.
 _WINDOWS_SIGNS = bytes.maketrans(b"\x96\x97\xa0", b"-- ")
@@ -52,7 +60,7 @@ def unpack(data: bytes) -> Payload:
             raise ReadError("not_text", f"This is {name}, not a table in text form.", hint=_SAVE_AS_TEXT)
     text, encoding = _to_utf8(data)
     text = text.rstrip(_PADDING) if text[-1:] in {b"\x00", b"\x1a"} else text
-    if not text.strip():
+    if not text or text.isspace():
         raise ReadError("empty", "The file is empty.", hint="Send the file the logger wrote.")
     if text[:8192].translate(None, _CONTROL) != text[:8192]:
         raise ReadError("not_text", "The file is not text.", line=1, hint=_SAVE_AS_TEXT)
@@ -112,22 +120,31 @@ def _to_utf8(data: bytes) -> tuple[bytes, str]:
         raise ReadError(
             "not_text", "The file is not text in a known encoding.", line, _SAVE_AS_TEXT
         ) from None
-    return text.translate(_ODD_SIGNS).encode("utf-8", "replace"), encoding
+    for odd, plain in _ODD_SIGNS:
+        text = text.replace(odd, plain)
+    return text, encoding
 
 
-def _decode(data: bytes) -> tuple[str, str]:
+def _decode(data: bytes) -> tuple[bytes, str]:
+    """(the text as UTF-8, how it was encoded)."""
     if data.startswith(b"\xef\xbb\xbf"):
-        return data[3:].decode("utf-8"), "utf-8-sig"
+        return _checked(data[3:]), "utf-8-sig"
     if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
-        return data.decode("utf-16"), "utf-16"
+        return data.decode("utf-16").encode("utf-8", "replace"), "utf-16"
     head = data[:400]
     for offset, name in ((1, "utf-16-le"), (0, "utf-16-be")):
         if head[offset::2].count(0) > 0.4 * len(head) / 2 and head[1 - offset :: 2].count(0) == 0:
-            return data.decode(name), name
+            return data.decode(name).encode("utf-8", "replace"), name
     data = data.rstrip(_PADDING)
     if b"\x00" in data:
         raise ReadError("not_text", "The file is not text.", hint=_SAVE_AS_TEXT)
     try:
-        return data.decode("utf-8"), "utf-8"
+        return _checked(data), "utf-8"
     except UnicodeDecodeError:
-        return data.translate(_WINDOWS_SIGNS).decode("latin-1"), "latin-1"
+        return data.translate(_WINDOWS_SIGNS).decode("latin-1").encode(), "latin-1"
+
+
+def _checked(data: bytes) -> bytes:
+    """The same, or UnicodeDecodeError where it is no UTF-8."""
+    data.decode("utf-8")
+    return data

@@ -9,7 +9,8 @@ import pandas as pd
 
 from registry.waveform.types import Floats, ReadError
 
-from .table import Table
+from .forms import of_one_form
+from .table import Stamps, Table
 
 _ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d|\d{8}T\d{6}")
 _HALF_DAY = re.compile(r"[AaPp]\.?[Mm]")
@@ -38,12 +39,16 @@ def bad_time(shown: str, table: Table, row: int) -> ReadError:
     )
 
 
-def from_texts(table: Table) -> Raw:
+def from_stamps(stamps: Stamps, table: Table) -> Raw:
     """Clock times, with the start as it is written. ReadError: bad_time."""
-    texts = [str(value).strip() for value in table.time] if table.time is not None else []
-    if _ISO.match(texts[0]):
-        return _from_iso(texts, table)
-    return _from_clock(texts, table)
+    first = stamps.word(0)
+    quick = of_one_form(stamps)
+    if quick is not None:
+        return Raw(
+            quick.seconds, quick.origin_s, quick.unit, "clock", first if quick.unit != "mm:ss" else None
+        )
+    texts = stamps.words()
+    return _from_iso(texts, table) if _ISO.match(first) else _from_clock(texts, table)
 
 
 def _from_iso(texts: list[str], table: Table) -> Raw:

@@ -1,33 +1,52 @@
-"""The rows of a text table as two columns, by the C parser of pandas; words are looked at one by one."""
+"""The rows of a text table as two columns of numbers; other cells are looked at one by one."""
 
-import io
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from registry.waveform import kernels
 from registry.waveform.types import Flags, Floats, ReadError
 
 from .cells import DASHES, NOTHING, OVER_RANGE
 from .layout import Layout, no_table
 
 MOST_SAMPLES = 2_000_000
-Texts = NDArray[np.object_]
+PORTION = 10_000  # odd cells looked at together
+KINDS = ("nothing", "over", "dashes", "stray")
 Indices = NDArray[np.intp]
-NO_ROWS: Indices = np.empty(0, dtype=np.intp)
+
+
+@dataclass(frozen=True, eq=False)
+class Stamps:
+    """Clock times where they stand in the text: one row each of `places` is a start and an end."""
+
+    text: bytes
+    places: Indices
+
+    def __len__(self) -> int:
+        return len(self.places)
+
+    def word(self, row: int) -> str:
+        """One of them as written."""
+        start, end = self.places[row].tolist()
+        return self.text[start:end].decode("utf-8", "replace")
+
+    def words(self) -> list[str]:
+        """All of them as written."""
+        text = self.text
+        return [text[start:end].decode("utf-8", "replace") for start, end in self.places.tolist()]
 
 
 @dataclass(frozen=True, eq=False)
 class Table:
-    """`time` is numbers, texts, or None without a time column; `vacuum` is NaN where there is no number.
+    """`time` is None without a time column; `vacuum` is NaN where there is no number.
 
     `dashed` marks cells of dashes, which may stand for over-range or for nothing.
     """
 
-    time: Floats | Texts | None
+    time: Floats | Stamps | None
     vacuum: Floats
     over_range: Flags
     dashed: Flags
@@ -43,49 +62,22 @@ def parse(text: bytes, layout: Layout, time: int | None, vacuum: int) -> Table:
             f"The file holds more than {MOST_SAMPLES:,} samples.",
             hint="Send one setting a file, or log at a lower rate.",
         )
-    frame = _frame(text, layout, time, vacuum)
-    cells = _cells_of(frame[vacuum], layout.decimal)
-    times = None if time is None else _time_of(frame[time], layout.kinds[time], layout.decimal)
-    keep = _rows_of_samples(times, cells, frame[vacuum], text, layout)
-    _check_width(text, layout, len(frame))
-    kept = np.flatnonzero(keep)
+    clock = time is not None and layout.kinds[time] == "clock"
+    raw = np.frombuffer(text, dtype=np.uint8)
+    wanted = np.array([len(layout.kinds), -1 if time is None else time, vacuum], dtype=np.intp)
+    cut = ord(layout.delimiter or "\0")
+    found = kernels.cells.columns(raw, layout.start_byte, rows + 1, cut, layout.decimal == ",", wanted, clock)
+    times, values, places, odd, wide = found
 
-    def line_of(index: int) -> int | None:
-        return _line_number(text, layout, int(kept[index])) if index < kept.size else None
+    def line_of(row: int) -> int:
+        return layout.start_line + int(kernels.cells.lines_before(raw, layout.start_byte, row, cut))
 
-    if keep.all():
-        return Table(times, cells.numbers, cells.over, cells.dashed, line_of)
-    kept_times = None if times is None else times[keep]
-    return Table(kept_times, cells.numbers[keep], cells.over[keep], cells.dashed[keep], line_of)
-
-
-def _frame(text: bytes, layout: Layout, time: int | None, vacuum: int) -> pd.DataFrame:
-    blank = layout.delimiter in {" ", ""}
-    try:
-        return pd.read_csv(
-            io.BytesIO(text[layout.start_byte :] if layout.start_byte else text),
-            header=None,
-            sep=r"\s+" if blank else layout.delimiter,
-            decimal=layout.decimal,
-            usecols=sorted({vacuum} | ({time} if time is not None else set())),
-            names=range(len(layout.kinds)),
-            index_col=False,
-            low_memory=False,
-            encoding="utf-8",
-            encoding_errors="replace",
-        )
-    except pd.errors.ParserError as fault:
-        raise _ragged(str(fault), layout) from None
-    except (ValueError, OverflowError):
-        raise no_table() from None
-
-
-def _ragged(fault: str, layout: Layout) -> ReadError:
-    """A row with too many cells, from the parser's own words."""
-    match = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", fault)
-    if match is None:
-        return no_table()
-    return _wide_row(int(match[3]), int(match[1]), layout.start_line + int(match[2]) - 1)
+    if wide.size:
+        raise _wide_row(int(wide[1]), len(layout.kinds), line_of(int(wide[0])))
+    if not values.size:
+        raise no_table()
+    stamped = Stamps(text, places.reshape(-1, 2)) if clock else None
+    return _samples(stamped or (None if time is None else times), values, _words(text, odd), line_of)
 
 
 def _wide_row(found: int, usual: int, line: int) -> ReadError:
@@ -97,113 +89,110 @@ def _wide_row(found: int, usual: int, line: int) -> ReadError:
     )
 
 
-def _check_width(text: bytes, layout: Layout, rows: int) -> None:
-    """Refuse rows with too many cells, which the parser drops without a word when it reads chosen columns."""
-    if layout.delimiter in {"", " "}:
-        return
-    delimiter, usual = layout.delimiter.encode(), len(layout.kinds)
-    if text.count(delimiter, layout.start_byte) <= rows * (usual - 1) or b'"' in text:
-        return
-    for number, line in enumerate(text[layout.start_byte :].split(b"\n"), layout.start_line):
-        found = line.rstrip().rstrip(delimiter).count(delimiter) + 1
-        if found > usual:
-            raise _wide_row(found, usual, number)
-
-
 @dataclass(frozen=True, eq=False)
-class _Cells:
-    """A column as numbers (NaN where there is none), flags for words, and rows that hold other words."""
+class _Words:
+    """Rows whose vacuum is no number: over-range words, dashes, and words that mean nothing known."""
 
-    numbers: Floats
-    over: Flags
-    dashed: Flags
+    over: Indices
+    dashes: Indices
     stray: Indices
+    first: str
 
 
-def _cells_of(column: "pd.Series[float]", decimal: str) -> _Cells:
-    """Numbers and words of a column; each different word is looked at once."""
-    if column.dtype.kind in "fiu":
-        numbers = np.asarray(column.to_numpy(), dtype=np.float64)
-        over = np.isinf(numbers)
-        found = np.where(over, np.nan, numbers) if over.any() else numbers
-        return _Cells(found, over, np.zeros(over.size, dtype=bool), NO_ROWS)
-    codes, found = pd.factorize(column)
-    words = [str(word).strip() for word in found]
-    plain = [word.replace(",", ".") for word in words] if decimal == "," else words
-    values = np.asarray(pd.to_numeric(pd.Series(plain, dtype="object"), errors="coerce"), dtype=np.float64)
-    odd = ~np.isfinite(values)
-    values = np.where(odd, np.nan, values)
-    over = np.array([bool(bad and OVER_RANGE.match(word)) for word, bad in zip(words, odd, strict=True)])
-    other = odd & ~over & np.array([not NOTHING.match(word) for word in words])
-    dashed = np.array([bool(DASHES.match(word)) for word in words])
-    numbers = np.append(values, np.nan)[codes]
-    spread = [np.append(flags, [False])[codes].astype(bool) for flags in (over, dashed, other)]
-    return _Cells(numbers, spread[0], spread[1], np.flatnonzero(spread[2]))
+def _words(text: bytes, odd: Indices) -> _Words:
+    """Sort the odd cells, some thousand at a time; each different word is looked at once."""
+    if not odd.size:
+        return _Words(odd, odd, odd, "")
+    places = odd.reshape(-1, 3)
+    known: dict[bytes, int] = {}
+    kind = np.empty(len(places), dtype=np.int8)
+    for at in range(0, len(places), PORTION):
+        words = [text[start:end] for start, end in places[at : at + PORTION, 1:].tolist()]
+        for word in set(words) - known.keys():
+            known[word] = KINDS.index(_kind(_decoded(word)))
+        kind[at : at + PORTION] = [known[word] for word in words]
+    over, dashes, stray = (places[kind == KINDS.index(name), 0] for name in ("over", "dashes", "stray"))
+    first = places[int(np.argmax(kind == KINDS.index("stray")))]
+    return _Words(over, dashes, stray, _decoded(text[first[1] : first[2]]) if stray.size else "")
 
 
-def _time_of(column: "pd.Series[float]", kind: str, decimal: str) -> Floats | Texts:
-    """Numbers where the column holds numbers but for a stray word, else the cells as they are."""
-    if column.dtype.kind in "fiu":
-        return np.asarray(column.to_numpy(), dtype=np.float64)
-    if kind == "number":
-        return _cells_of(column, decimal).numbers
-    return column.astype("object").to_numpy()
+def _decoded(word: bytes) -> str:
+    return word.decode("utf-8", "replace").strip()
 
 
-def _rows_of_samples(
-    times: Floats | Texts | None, cells: _Cells, column: "pd.Series[float]", text: bytes, layout: Layout
-) -> Flags:
-    """Which rows are samples: comments, repeated headers, a footer and a cut last line are not.
+def _kind(word: str) -> str:
+    if OVER_RANGE.match(word):
+        return "over"
+    if DASHES.match(word):
+        return "dashes"
+    return "nothing" if NOTHING.match(word) else "stray"
 
-    Other words are refused.
-    """
-    keep = np.ones(cells.numbers.size, dtype=bool)
-    known = np.isfinite(cells.numbers) | cells.over
-    if known.all():
-        return keep
-    if cells.stray.size and not _footer_or_header(cells.stray, known, times):
-        first = int(cells.stray[0])
+
+def _samples(
+    times: Floats | Stamps | None, values: Floats, words: _Words, line_of: Callable[[int], int]
+) -> Table:
+    """The rows that are samples: remarks, repeated headers, a footer and a cut last line are not."""
+    over, dashed = (_flags(values.size, rows) for rows in (words.over, words.dashes))
+    finite = np.isfinite(values)
+    if finite.all():
+        return Table(times, values, over, dashed, line_of)
+    over |= np.isinf(values)
+    values = np.where(finite, values, np.nan)
+    known = finite | over
+    if words.stray.size and not _footer_or_header(words.stray, known, times):
+        row = int(words.stray[0])
         raise ReadError(
             "not_a_number",
-            f"The vacuum cell holds {str(column.iloc[first])[:40]!r}, which is no number.",
-            _line_number(text, layout, first),
+            f"The vacuum cell holds {words.first[:40]!r}, which is no number.",
+            line_of(row),
             "Correct or remove that line.",
         )
-    keep[cells.stray] = False
+    keep = ~_flags(values.size, words.stray)
     keep[_remarks(~known, times)] = False
     keep[int(np.flatnonzero(known)[-1]) + 1 if known.any() else 0 :] = False
-    return keep
+    return _kept(Table(times, values, over, dashed, line_of), keep)
 
 
-def _remarks(unknown: Flags, times: Floats | Texts | None) -> Flags | Indices:
+def _flags(size: int, rows: Indices) -> Flags:
+    flags = np.zeros(size, dtype=bool)
+    flags[rows] = True
+    return flags
+
+
+def _kept(table: Table, keep: Flags) -> Table:
+    if keep.all():
+        return table
+    kept, times = np.flatnonzero(keep), table.time
+    if isinstance(times, Stamps):
+        times = Stamps(times.text, times.places[keep])
+    elif times is not None:
+        times = times[keep]
+
+    def line_of(row: int) -> int | None:
+        return table.line_of(int(kept[row])) if row < kept.size else None
+
+    return Table(times, table.vacuum[keep], table.over_range[keep], table.dashed[keep], line_of)
+
+
+def _remarks(unknown: Flags, times: Floats | Stamps | None) -> Indices:
     """Rows that have neither a number nor a time: remarks between the samples."""
     if times is None:
-        return NO_ROWS
-    if times.dtype != np.object_:
-        return np.asarray(unknown & np.isnan(times.astype(np.float64)))
-    rows = np.flatnonzero(unknown)
-    return rows[[_no_time(times[row]) for row in rows]] if rows.size else NO_ROWS
+        return np.empty(0, dtype=np.intp)
+    if not isinstance(times, Stamps):
+        return np.flatnonzero(unknown & np.isnan(times))
+    return np.array([row for row in np.flatnonzero(unknown).tolist() if _no_time(times, row)], dtype=np.intp)
 
 
-def _footer_or_header(stray: Indices, known: Flags, times: Floats | Texts | None) -> bool:
+def _footer_or_header(stray: Indices, known: Flags, times: Floats | Stamps | None) -> bool:
     """Whether the stray rows are a tail without numbers, or a few lines without a time either."""
     tail = not known[int(stray[0]) :].any()
     if tail or times is None:
         return tail
-    return stray.size <= max(3, known.size // 100) and all(_no_time(times[row]) for row in stray)
+    return stray.size <= max(3, known.size // 100) and all(_no_time(times, row) for row in stray.tolist())
 
 
-def _no_time(value: object) -> bool:
-    return not any(sign.isdigit() for sign in str(value)) or str(value).lstrip()[:1] in {"#", ";", "%"}
-
-
-def _line_number(text: bytes, layout: Layout, row: int) -> int | None:
-    """Line of the file, from 1, that holds a row; blank lines are no rows."""
-    line = layout.start_line
-    for content in text[layout.start_byte :].split(b"\n"):
-        if content.strip():
-            if row == 0:
-                return line
-            row -= 1
-        line += 1
-    return None
+def _no_time(times: Floats | Stamps, row: int) -> bool:
+    if not isinstance(times, Stamps):
+        return bool(np.isnan(times[row]))
+    word = times.word(row)
+    return not any(sign.isdigit() for sign in word) or word[:1] in {"#", ";", "%"}
