@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from tests.client_cli import compared
 from tests.client_cli.server import measured
 
 LONG_RIG = "two-chamber protector / duckbill valve / silicone 6 mm / 24 mm / 30 mL"
@@ -265,6 +266,7 @@ CHANGES: dict[str, Any] = {
 ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "serials"): SERIALS,
     ("GET", "distributions"): DISTRIBUTION,
+    ("GET", "comparisons"): compared.COMPARISON,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,
     ("POST", "runs/7/withdraw"): {**RUN, "state": "withdrawn"},

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.client_cli import documents
+from tests.client_cli import compared, documents
 from tests.client_cli.documents import MODEL
 from tests.client_cli.server import Trouble, measured
 
@@ -14,6 +14,7 @@ from tests.client_cli.server import Trouble, measured
         (["measure", "TRACE"], measured()),
         (["serial", "Pellomi", "LK000001", "LK009999"], documents.SERIALS),
         (["distribution", "Pellomi"], documents.DISTRIBUTION),
+        (["compare", "Pellomi", "A", "B"], compared.COMPARISON),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),
         (["withdraw", "7", "--reason", "leak"], {**documents.RUN, "state": "withdrawn"}),

@@ -1,0 +1,58 @@
+"""Questions that hold builds against each other: `compare`."""
+
+from typing import Annotated
+
+import typer
+
+from client_cli.commands.common import Call, answering
+from client_cli.commands.questions import Model
+from client_cli.exits import ExitCode
+
+Old = Annotated[
+    str, typer.Argument(metavar="OLD", help="A revision, unit:SERIAL or firmware:TAG to start from.")
+]
+New = Annotated[str, typer.Argument(metavar="NEW", help="The same, to hold against it.")]
+ModeOption = Annotated[str | None, typer.Option(help="stimulation or expression.")]
+ProgrammeOption = Annotated[str | None, typer.Option(help="Only this programme.")]
+LevelOption = Annotated[str | None, typer.Option(help="Only this level.")]
+PowerOption = Annotated[str | None, typer.Option(help="mains or battery.")]
+MetricOption = Annotated[
+    str | None, typer.Option(help="One metric, or `all`; else rate, peak and residual vacuum.")
+]
+
+
+@answering
+def compare(  # noqa: PLR0913 - one parameter an option
+    call: Call,
+    model: Model,
+    old: Old,
+    new: New,
+    *,
+    mode: ModeOption = None,
+    programme: ProgrammeOption = None,
+    level: LevelOption = None,
+    metric: MetricOption = None,
+    rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
+    power: PowerOption = None,
+    rate_margin: Annotated[
+        float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
+    ] = None,
+    vacuum_margin: Annotated[
+        float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
+    ] = None,
+) -> ExitCode:
+    """Say setting by setting whether two builds are the same."""
+    from client_cli.render.comparisons import show_comparison
+
+    asked = {
+        "model": model, "old": old, "new": new, "mode": mode, "programme": programme, "level": level,
+        "metric": metric, "rig": rig, "power": power,
+        "rate_margin": _plain(rate_margin), "vacuum_margin": _plain(vacuum_margin),
+    }  # fmt: skip
+    with call.session() as session:
+        call.answer(session.get("comparisons", asked), show_comparison)
+    return ExitCode.DONE
+
+
+def _plain(value: float | None) -> str | None:
+    return None if value is None else f"{value:g}"

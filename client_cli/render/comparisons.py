@@ -1,0 +1,151 @@
+"""Two builds side by side, setting by setting."""
+
+from collections.abc import Iterator
+from itertools import groupby
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from client_cli.numbers import decimals_of, fixed, is_number
+from client_cli.render.console import cautions, heading, lines, says, table
+from client_cli.render.distributions import unit_name
+from client_cli.render.runs import setting
+from client_cli.text import clean, one_line
+
+COLOURS = {"same": "green", "different": "red", "cannot tell yet": "yellow"}
+_GROUP = ("mode", "programme", "level", "rig", "power", "side")
+
+
+def show_comparison(console: Console, document: dict[str, Any]) -> None:
+    """A table a setting, a row a metric; then the reach, and what could not be compared."""
+    says(console, document)
+    rows = document.get("settings") or []
+    for _, group in groupby(rows, key=lambda row: [one_line(row.get(key)) for key in _GROUP]):
+        _show_setting(console, list(group))
+    if rows:
+        console.print()
+        console.print(_explained(document))
+    _show_reach(console, document.get("reach") or [])
+    show_left_out(console, document.get("left_out") or [])
+    cautions(console, document)
+
+
+def title(row: dict[str, Any]) -> str:
+    """A setting with its rig and power."""
+    around = [one_line(row[key]) for key in ("rig", "power") if row.get(key)]
+    named = setting(row)
+    told = f" ({'; '.join(around)})" if around else ""
+    return f"{named[:1].upper()}{named[1:]}{told}"
+
+
+def between(low: Any, high: Any, places: int | None) -> str:
+    """An interval, or nothing where there is none."""
+    if not (is_number(low) and is_number(high)):
+        return "no interval"
+    return f"{fixed(low, places)} to {fixed(high, places)}"
+
+
+def places_of(low: Any, high: Any) -> int | None:
+    """Decimal places of the first digit of an interval's uncertainty; it is about four of them wide."""
+    if not (is_number(low) and is_number(high)) or high <= low:
+        return None
+    places = decimals_of((high - low) / 4)
+    return None if places is None else max(places - 1, 0)
+
+
+def show_left_out(console: Console, left_out: list[dict[str, Any]]) -> None:
+    """What could not be compared, and why."""
+    if not left_out:
+        return
+    heading(console, "Not compared")
+    rows = table("Setting", "Why")
+    for row in left_out:
+        rows.add_row(setting(row), one_line(row.get("why")))
+    console.print(rows)
+
+
+def _show_setting(console: Console, group: list[dict[str, Any]]) -> None:
+    heading(console, title(group[0]))
+    rows = table("Metric", "Old", "New", "Difference", "Per cent", "Verdict")
+    for row in group:
+        places = places_of(row.get("low"), row.get("high"))
+        rows.add_row(
+            lines(clean(row.get("metric", "")), unit_name(row.get("unit"))),
+            _side(row, "old", places),
+            _side(row, "new", places),
+            lines(fixed(row.get("difference"), places), between(row.get("low"), row.get("high"), places)),
+            _percent(row),
+            Text("\n").join([verdict_text(row), *map(Text, _remarks(row))]),
+        )
+        rows.add_section()
+    console.print(rows)
+
+
+def verdict_text(row: dict[str, Any]) -> Text:
+    """A verdict in its colour."""
+    verdict = one_line(row.get("verdict"))
+    return Text(verdict, style=COLOURS.get(verdict, ""))
+
+
+def _side(row: dict[str, Any], name: str, places: int | None) -> str:
+    counts = f"{one_line(row.get(f'units_{name}'))} units"
+    return lines(fixed(row.get(name), places), counts, f"{one_line(row.get(f'clinics_{name}'))} clinics")
+
+
+def _percent(row: dict[str, Any]) -> str:
+    low, high = row.get("percent_low"), row.get("percent_high")
+    if not is_number(row.get("percent")):
+        return "-"
+    ends = between(low, high, 1) if is_number(low) else ""
+    return lines(fixed(row["percent"], 1), ends)
+
+
+def _remarks(row: dict[str, Any]) -> Iterator[str]:
+    bands = row.get("bands") or {}
+    if bands.get("crossed"):
+        sure = "" if bands.get("sure") else " (not sure)"
+        yield f"crosses {', '.join(f'{edge:g}' for edge in bands['crossed'])}{sure}"
+    if row.get("matters") == "yes":
+        yield "more than matters"
+    if row.get("set_aside"):
+        yield f"{row['set_aside']} set aside"
+    if row.get("verdict") == "cannot tell yet":
+        yield _needs(row.get("needs"))
+
+
+def _needs(needs: dict[str, Any] | None) -> str:
+    if not needs:
+        return "more units alone would not tell soon"
+    return (
+        f"needs {one_line(needs.get('units'))} more units of each at {one_line(needs.get('clinics'))} clinics"
+    )
+
+
+def _explained(document: dict[str, Any]) -> str:
+    margins = document.get("margins") or {}
+    told = ", ".join(f"{clean(name).replace('_', ' ')} {one_line(value)}" for name, value in margins.items())
+    return (
+        f"Difference: new less old. Intervals hold all {one_line(document.get('family'))} values together "
+        f"at 95 %. Same: within what matters ({told}) at 5 % error. Bands of 70 and 60 cycles/min are common "
+        "practice and no rule."
+    )
+
+
+def _show_reach(console: Console, reach: list[dict[str, Any]]) -> None:
+    if not reach:
+        return
+    heading(console, "70 cycles/min at the vacuum in use")
+    rows = table("Old at", "Rate", "Vacuum", "New reaches 70", "With")
+    answers = {True: "yes", False: "no", None: "not measured"}
+    for row in reach:
+        best = row.get("with") or {}
+        told = f"{setting(best)}: {fixed(best.get('rate'), 1)} at {fixed(best.get('vacuum'), 0)} mmHg"
+        rows.add_row(
+            setting(row),
+            fixed(row.get("rate"), 1),
+            f"{fixed(row.get('vacuum'), 0)} mmHg",
+            answers.get(row.get("reached"), "-"),
+            told if best else "-",
+        )
+    console.print(rows)

@@ -1,0 +1,75 @@
+"""Documents that hold builds against each other, as a server of this stage gives them."""
+
+from typing import Any
+
+LONG_RIG = "two-chamber protector / duckbill valve / silicone 6 mm / 24 mm / 30 mL"
+CAUTION = "Bench figures describe pumps, not people; they are not medical advice."
+STAMP = {"edition": 1, "as_of": "2026-03-01T12:00:00Z", "cautions": [CAUTION]}
+AT = {"mode": "expression", "programme": "soft", "level": "5", "side": "single", "power": "mains"}
+
+
+def row(metric: str, unit: str, scale: float, **more: Any) -> dict[str, Any]:
+    """One row of a comparison with values in proportion to `scale`."""
+    return {
+        **AT,
+        "rig": LONG_RIG,
+        "metric": metric,
+        "unit": unit,
+        "old": scale,
+        "new": 0.9 * scale,
+        "difference": -0.1 * scale,
+        "low": -0.1213 * scale,
+        "high": -0.0789 * scale,
+        "percent": -10.0,
+        "percent_low": -12.1,
+        "percent_high": -7.9,
+        "margin": 0.05 * scale,
+        "p_different": 1e-6,
+        "p_same": 0.98,
+        "verdict": "different",
+        "matters": "yes",
+        "needs": None,
+        "bands": None,
+        "units_old": 12,
+        "units_new": 9,
+        "clinics_old": 3,
+        "clinics_new": 3,
+        "clinics_both": 3,
+        "set_aside": 0,
+        **more,
+    }
+
+
+BANDS = {"old": "70 and above", "new": "60 to 70", "crossed": [70.0], "sure": False}
+COMPARISON: dict[str, Any] = {
+    "model": "Pellomi",
+    "old": "revision A",
+    "new": "revision B",
+    "verdict": "different",
+    "settings": [
+        row("cycle_rate", "cycles/min", 72.0, bands=BANDS),
+        row("peak_vacuum", "mmHg", 241.0, verdict="same", matters="no", set_aside=1),
+        row(
+            "residual_vacuum", "mmHg", 31.0, verdict="cannot tell yet", matters="perhaps",
+            needs={"units": 14, "clinics": 4, "towards": "same"},
+        ),
+        row(
+            "cycle_rate", "cycles/min", 51.0, level="6", low=None, high=None, percent_low=None,
+            percent_high=None, margin=None, p_different=None, p_same=None, verdict="cannot tell yet",
+            matters=None, needs=None,
+        ),
+    ],
+    "family": 3,
+    "margins": {"cycle_rate": "5 %", "vacuum": "10 mmHg"},
+    "reach": [
+        {**{k: AT[k] for k in ("mode", "programme", "level", "power")}, "rate": 72.0, "vacuum": 241.0,
+         "reached": False, "with": {**AT, "rate": 64.8, "vacuum": 238.0}},
+        {**{k: AT[k] for k in ("mode", "programme", "power")}, "level": "4", "rate": 75.0, "vacuum": 190.0,
+         "reached": None, "with": None},
+    ],
+    "left_out": [
+        {"mode": "stimulation", "programme": "", "level": "2", "why": "revision B was not measured there"}
+    ],
+    "says": "Pellomi, revision B against revision A: different; cycle rate at expression soft 5 falls.",
+    **STAMP,
+}  # fmt: skip

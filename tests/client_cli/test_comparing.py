@@ -1,0 +1,49 @@
+"""What people see of comparisons, and what is asked of the server for them."""
+
+import pytest
+
+from client_cli.render.comparisons import show_comparison
+from tests.client_cli import compared
+from tests.client_cli.test_rendering import fits, seen, words
+
+SHOWN = {"comparison": (show_comparison, compared.COMPARISON)}
+
+
+@pytest.mark.parametrize("width", [80, 100, 200])
+@pytest.mark.parametrize("name", SHOWN)
+def test_every_answer_fits_and_begins_with_plain_words(name, width):
+    show, document = SHOWN[name]
+    shown = fits(seen(show, document, width=width), width)
+    assert words(shown).startswith(words(document["says"]))
+    assert words(f"Caution: {compared.CAUTION}") in words(shown)
+
+
+def test_a_comparison_shows_both_values_the_interval_and_the_verdict():
+    shown = words(seen(show_comparison, compared.COMPARISON, width=200))
+    for told in (
+        "72.0",
+        "64.8",
+        "-7.2",
+        "-8.7 to -5.7",
+        "-10.0",
+        "12 units",
+        "different",
+        "crosses 70 (not sure)",
+    ):
+        assert words(told) in shown, told
+    assert words("needs 14 more units of each at 4 clinics") in shown
+    assert words("more units alone would not tell soon") in shown
+    assert words("1 set aside") in shown
+    assert words("no interval") in shown
+    assert words("expression soft level 5: 64.8 at 238 mmHg") in shown
+    assert words("not measured") in shown
+    assert words("revision B was not measured there") in shown
+
+
+def test_compare_asks_with_the_words_of_the_contract(vacuary, filled):
+    ran = vacuary("compare", "Pellomi", "A", "unit:LK000123", "--metric", "all", "--rate-margin", "4")
+    assert ran.code == 0
+    assert filled.asked[-1].path == "comparisons"
+    assert filled.asked[-1].query == {
+        "model": "Pellomi", "old": "A", "new": "unit:LK000123", "metric": "all", "rate_margin": "4",
+    }  # fmt: skip
