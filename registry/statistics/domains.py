@@ -7,6 +7,8 @@ import numpy as np
 from scipy import optimize, stats
 
 _MOST_COUNTED = 1e9
+# Fewer events than this are rounding, and too few for the beta distribution's own arithmetic.
+_NONE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,8 @@ def share_limits(events: float, counted: float, coverage: float = 0.95) -> tuple
     C. J. Clopper, E. S. Pearson, Biometrika 26 (1934) 404.
     """
     tail = (1 - coverage) / 2
-    low = stats.beta.ppf(tail, events, counted - events + 1) if events > 0 else 0.0
-    high = stats.beta.ppf(1 - tail, events + 1, counted - events) if events < counted else 1.0
+    low = stats.beta.ppf(tail, events, counted - events + 1) if events > _NONE else 0.0
+    high = stats.beta.ppf(1 - tail, events + 1, counted - events) if counted - events > _NONE else 1.0
     return float(low), float(high)
 
 

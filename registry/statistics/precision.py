@@ -21,6 +21,13 @@ from registry.statistics.robust import Floats
 COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
+ESTIMATOR = (
+    "s_repeatability: pooled within unit and clinic (ISO 5725-2). s_unit and s_clinic: Henderson's method 1 "
+    "on means of units at clinics, none below nought, after wild units and clinics are reined in (Hampel's "
+    "three parts). s_reproducibility: root of repeatability plus clinic variance. centre: generalised "
+    "least squares. low to high and predict_low to predict_high: 95 % by Student's t with Satterthwaite's "
+    "degrees of freedom; clinics never count for less than their gauges' declared systematic uncertainty."
+)
 _CERTAIN = 1e6
 _TINY = 1e-300
 
@@ -41,7 +48,8 @@ class Precision:
     clinic, between units, between clinics, and of runs of one unit between clinics (ISO 5725); `between` is
     that of units and clinics together, which is known even where the two cannot be told apart. `next_unit`
     holds one run of the next unit at the next clinic at 95 %. Quantiles and histogram are of unit means as
-    they were read, `reined` counts the units that were reined in. `missing` says what a thin cell lacks.
+    they were read; `reined_units` are the codes of units that were reined in. `missing` says in words what a
+    thin cell lacks.
     """
 
     runs: int
@@ -59,7 +67,12 @@ class Precision:
     histogram: Histogram
     influence: tuple[Influence, ...]
     missing: tuple[str, ...]
-    reined: int
+    reined_units: tuple[int, ...]
+
+    @property
+    def reined(self) -> int:
+        """How many units were reined in."""
+        return len(self.reined_units)
 
     @property
     def state(self) -> str:
@@ -99,6 +112,7 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
     parts = components(kept)
     spread = _spread(kept, parts)
     centre, weights = _centre(kept, spread)
+    centre = min(max(centre, domain.low), domain.high)  # rounding alone can take it out
     missing = _missing(cells)
     unit_means = cells.unit_means
     # Units reined in to within a hair are not worth telling.
@@ -121,7 +135,7 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
         histogram=histogram(unit_means),
         influence=influences(cells, kept, weights, centre),
         missing=missing,
-        reined=int(np.unique(cells.unit[moved]).size),
+        reined_units=tuple(np.unique(cells.unit[moved]).tolist()),
     )
 
 

@@ -1,6 +1,7 @@
 """The distributions document: like with like, units before runs, thin where thin."""
 
 import json
+from datetime import UTC, datetime
 
 import pytest
 
@@ -8,6 +9,7 @@ from registry.answers.distributions import answer_distributions
 from registry.answers.filters import chosen_level
 from registry.errors import Invalid, UnknownPumpModel
 from registry.intake.provenance import understand
+from registry.models import Edition, Finding
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -207,6 +209,97 @@ def test_losses_never_seen_are_not_said_to_be_none(model) -> None:
     assert 0.3 < cell["high"] < cell["predict_high"] < 10
 
 
+def test_the_histogram_counts_units(model) -> None:
+    bench(model)
+    (cell,) = answer_distributions("Lapwing One")["cells"]
+    assert cell["histogram"] == {"edges": [240.0, 245.0, 250.0], "counts": [4, 5]}
+
+
+def test_each_clinic_sees_its_own_influence_by_name_and_others_by_code(model) -> None:
+    bench(model)
+    north, south = factories.clinic("north"), factories.clinic("south")
+    of_north, of_south, of_nobody = (
+        answer_distributions("Lapwing One", clinic=clinic)["cells"][0]["influence"]
+        for clinic in (north, south, None)
+    )
+    assert {one["clinic"]: one["own"] for one in of_north if one["own"]} == {"north": True}
+    assert not any(one["own"] or one["clinic"] in CLINICS for one in of_nobody)
+    seen = {one["clinic"] for one in of_nobody}
+    assert len(seen) == 3
+    assert len({one["clinic"] for one in of_south} & seen) == 2
+    (own,) = [one for one in of_north if one["own"]]
+    assert (own["units"], own["runs"]) == (3, 9)
+    assert own["apart"] == pytest.approx(-2.0)
+    assert own["shift"] == pytest.approx(1.0)
+    assert own["weight"] == pytest.approx(1 / 3)
+
+
+def test_a_code_is_another_for_another_model(model) -> None:
+    bench(model)
+    other = factories.pump_model("Lapwing Two")
+    bench(other)
+    codes = [
+        {one["clinic"] for one in answer_distributions(name)["cells"][0]["influence"]}
+        for name in ("Lapwing One", "Lapwing Two")
+    ]
+    assert not codes[0] & codes[1]
+
+
+def test_a_wild_unit_is_named(model) -> None:
+    bench(model)
+    factories.summary(factories.unit(model, "LK000900", "A"), 500.0, "north")
+    (cell,) = answer_distributions("Lapwing One")["cells"]
+    assert (cell["reined"], cell["reined_units"]) == (1, ["LK000900"])
+    assert cell["centre"] == pytest.approx(245, abs=1.5)
+
+
+def test_a_large_answer_leaves_out_influence(model) -> None:
+    for level in range(25):
+        factories.summary(factories.unit(model, "LK000001", "A"), 240.0, level=str(level))
+    cells = answer_distributions("Lapwing One")["cells"]
+    assert {cell["influence"] for cell in cells} == {None}
+    assert answer_distributions("Lapwing One", level=3)["cells"][0]["influence"]
+
+
+def test_what_is_left_out_is_told_with_why(model) -> None:
+    bench(model)
+    bench(model, None, start=90_000, per_clinic=1)
+    unit = factories.unit(model, "LK000000", "A")
+    held = factories.run(unit, state="held")
+    Finding.objects.create(
+        run=held, edition=factories.edition(), code="clipped", severity="hold", message="m", hint="h"
+    )
+    factories.run(unit, state="held", level="4")
+    gone = factories.run(unit)
+    gone.state, gone.withdrawn_at, gone.withdrawn_why = "withdrawn", factories.NOW, "leak"
+    gone.save()
+    asked = answer_distributions("Lapwing One", revision="A", level=3)
+    assert asked["left_out"] == {
+        "held": 1,
+        "withdrawn": 1,
+        "held_for": {"clipped": 1},
+        "unknown_revision": {"runs": 9, "units": 3},
+    }
+    assert [cell["revision"] for cell in asked["cells"]] == ["A"]
+    every = answer_distributions("Lapwing One")
+    assert every["left_out"]["held"] == 2
+    assert every["left_out"]["unknown_revision"] == {"runs": 0, "units": 0}
+    assert answer_distributions("Lapwing One", rig="membrane")["left_out"]["held"] == 0
+
+
+def test_another_edition_can_be_asked(model) -> None:
+    bench(model)
+    Edition.objects.create(number=2, is_current=False)
+    bench(model, edition=Edition.objects.get(number=2), base=140.0)
+    assert answer_distributions("Lapwing One")["cells"][0]["centre"] == pytest.approx(245)
+    older = answer_distributions("Lapwing One", edition=1)
+    assert (older["edition"], older["cells"][0]["centre"]) == (1, pytest.approx(245))
+
+
+def test_the_estimator_is_stated(model) -> None:
+    assert "ISO 5725-2" in answer_distributions("Lapwing One")["estimator"]
+
+
 @pytest.mark.parametrize(
     ("asked", "field", "hint"),
     [
@@ -217,6 +310,8 @@ def test_losses_never_seen_are_not_said_to_be_none(model) -> None:
         ({"level": "3" * 21}, "level", "at most 20 printable"),
         ({"level": "3\0"}, "level", "at most 20 printable"),
         ({"programme": "\ud800"}, "programme", "at most 40 printable"),
+        ({"edition": 99}, "edition", "Known editions: 1."),
+        ({"as_of": datetime(2999, 1, 1, tzinfo=UTC)}, "as_of", "as of a past time"),
     ],
 )
 def test_what_is_not_known_is_refused_by_field(model, asked, field, hint) -> None:
@@ -235,5 +330,5 @@ def test_an_unknown_model_is_refused(model) -> None:
 def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
     for level in range(levels):
         bench(model, level=str(level))
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         answer_distributions("Lapwing One")

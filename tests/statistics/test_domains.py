@@ -34,3 +34,8 @@ def test_the_ends_of_knowing() -> None:
     assert counted_behind(0.5, 1e-9) == math.inf
     assert share_limits(0.0, 0.0) == (0.0, 1.0)
     assert share_limits(7.0, 7.0)[1] == 1.0
+
+
+def test_rounding_is_no_event() -> None:
+    assert share_limits(1e-310, 1400.0) == pytest.approx(share_limits(0.0, 1400.0))
+    assert share_limits(1400.0 - 1e-12, 1400.0) == pytest.approx(share_limits(1400.0, 1400.0))

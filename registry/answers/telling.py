@@ -1,0 +1,59 @@
+"""Distributions in one line of plain words."""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from registry.answers.cells import Group
+from registry.answers.wording import counted, in_words, rounded, telling
+
+# More centres than this are read in a table and not in a sentence.
+_TOLD = 6
+
+
+def told_distributions(
+    model: str, cells: list[dict[str, Any]], groups: Sequence[Group], moment: datetime | None
+) -> str:
+    """Return what the cells of a distributions document say; `groups` are what they were made from."""
+    when = f" (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)" if moment else ""
+    return f"{_says(model, cells, groups)}{when}."
+
+
+def _says(model: str, cells: list[dict[str, Any]], groups: Sequence[Group]) -> str:
+    if not cells:
+        return f"{model}: no accepted runs match; nothing is known here yet"
+    if len(cells) <= _TOLD and len({_asked(cell) for cell in cells}) == 1:
+        return f"{model}, {_asked(cells[0])}: {_centres(cells)}"
+    thin = sum(cell["state"] == "thin" for cell in cells)
+    units = len({unit for group in groups for unit in group.units})
+    clinics = len({clinic for group in groups for clinic in group.clinics})
+    measured = f"{counted(units, 'unit')} measured in {counted(clinics, 'clinic')}"
+    carried = "all carry figures" if not thin else f"{thin} of them too thin to carry figures"
+    return f"{model}: {counted(len(cells), 'cell')} from {measured}; {carried}"
+
+
+def _asked(cell: Mapping[str, Any]) -> str:
+    """Setting and metric in words: "expression 3, peak vacuum"."""
+    setting = " ".join(filter(None, (cell["mode"], cell["programme"], cell["level"])))
+    return f"{setting}, {in_words(cell['metric'])}"
+
+
+def _centres(cells: list[dict[str, Any]]) -> str:
+    """The centre of each cell with what it rests on; rig, power and side only where they part cells."""
+    parting = [name for name in ("rig", "power", "side") if len({cell[name] for cell in cells}) > 1]
+    rigs = telling(cell["rig"] for cell in cells)
+    told = []
+    for place, cell in enumerate(cells):
+        build = f"revision {cell['revision']}" if cell["revision"] else "unknown revision"
+        shown = {**cell, "rig": rigs[cell["rig"]]}
+        where = "".join(f", {shown[name] or f'{name} not said'}" for name in parting)
+        unit = "" if place or cell["unit"] == "1" else f" {cell['unit']}"
+        rests = f"{counted(cell['units'], 'unit')}, {counted(cell['clinics'], 'clinic')}"
+        thin = "; thin" if cell["state"] == "thin" else ""
+        told.append(f"{build}{where} {rounded(cell['centre'], _doubt(cell))}{unit} ({rests}{thin})")
+    return "; ".join(told) if parting else ", ".join(told)
+
+
+def _doubt(cell: Mapping[str, Any]) -> float | None:
+    """About the standard uncertainty of a centre: its interval is some four of them wide."""
+    return (cell["high"] - cell["low"]) / 4 if cell["low"] is not None else None
