@@ -51,12 +51,22 @@ _FIRST = (
     MetricDefinition("release_time", "s", "90 % to 10 % transition duration of the fall"),
     MetricDefinition("hold_time", "s", "time above 90 % of the swing"),
     MetricDefinition("duty_factor", "1", "share of the period above mid-reference"),
-    MetricDefinition("peak_pull_rate", "mmHg/s", "steepest rise"),
+    MetricDefinition(
+        "peak_pull_rate",
+        "mmHg/s",
+        "steepest slope of the common cycle's rise, at a corner that of its far side",
+    ),
     MetricDefinition("peak_spread", "1", "coefficient of variation of the peak over cycles"),
     MetricDefinition("period_spread", "1", "coefficient of variation of the period over cycles"),
     MetricDefinition("peak_drift", "mmHg/min", "slope of cycle peaks over the run"),
     MetricDefinition("loss_rate", "per 100 cycles", "loss events"),
-    MetricDefinition("settling_time", "s", "until cycles stay within 5 % of their final peak"),
+    MetricDefinition(
+        "settling_time",
+        "s",
+        "from the first cycle until peaks, evened over five cycles, stay within 5 % of their final one (the "
+        "median of the last quarter); between cycles by an exponential course; 0 where no stretch outside is "
+        "clear of the cycles' own scatter",
+    ),
 )
 
 EDITIONS: Mapping[int, Edition] = MappingProxyType(

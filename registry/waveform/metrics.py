@@ -9,6 +9,7 @@ from .analyse import Analysis
 from .condition import Signal
 from .editions import Edition
 from .order import dot, median
+from .settling import settling
 from .shape import Timed
 from .types import Floats, Quantity
 from .uncertainty import (
@@ -25,6 +26,7 @@ from .uncertainty import (
 
 CLOCK = rectangular(CLOCK_LIMIT)
 LEVELS_AND_SWING = np.array([[1.0, 0.0, 1.0], [0.0, 1.0, -1.0]])  # from (high, low)
+TOP = 0.9  # of the swing: where deviations of the peak are taken (see `refine.mark`)
 OUTWARD = 0.4  # correlation of outward errors of high and low level: noise hides corners of both (by replay)
 MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mean, normal scatter
 
@@ -40,6 +42,7 @@ class Budget:
     residuals: Scatter
     periods: Scatter
     duties: Scatter
+    widths: Scatter
     gauge: GaugeParts
     u_rise: float
     peak_noise: float
@@ -51,17 +54,18 @@ def known(values: Floats) -> Floats:
 
 
 def budget(analysis: Analysis, gauge: GaugeParts) -> Budget:
-    """Scatter of peaks, residuals, periods and duties over good cycles, freed of reading noise."""
+    """Scatter of peaks, residuals, periods, duties and widths over good cycles, freed of reading noise."""
     found = analysis.deviations
     level_noise = found.noise / sqrt(max(found.top_samples, 1.0))
     periods = known(analysis.period)
     shared = max(-lag_one(periods), 0.0) * float(periods.var()) if periods.size else 0.0
     u_rise = max(found.rise_error_s, sqrt(shared))
     return Budget(
-        scatter(known(analysis.peak), level_noise),
+        scatter(known(_own_peaks(analysis)), level_noise),
         scatter(known(analysis.residual), level_noise),
         scatter(periods, sqrt(2.0) * u_rise),
         scatter(known(analysis.duty), sqrt(2.0) * u_rise / analysis.mean_period),
+        scatter(known(analysis.duty * analysis.period), sqrt(2.0) * u_rise),
         replace(gauge, noise=found.noise),
         u_rise,
         level_noise,
@@ -172,12 +176,12 @@ def _seconds(timed: Timed) -> Quantity:
 def _times(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     outline, period = analysis.shape, analysis.profile.period
     duty, u_duty = outline.width.value / period, outline.width.error / period
-    steep = outline.steepest
+    steep, hold = outline.steepest, _seconds(outline.hold)
     relative = shared.gauge.gain(outline.high.value, outline.low.value) | {"clock": CLOCK}
     return {
         "pull_time": _seconds(outline.pull),
         "release_time": _seconds(outline.release),
-        "hold_time": _seconds(outline.hold),
+        "hold_time": Quantity.of(hold.value, "s", {**hold.parts, "scatter": shared.widths.u_mean}),
         "duty_factor": Quantity.of(duty, "1", {"sampling": u_duty, "scatter": shared.duties.u_mean}),
         "peak_pull_rate": Quantity.of(
             steep.value, "mmHg/s", {"sampling": steep.error} | _scaled(relative, steep.value)
@@ -207,7 +211,7 @@ def _losses(analysis: Analysis) -> dict[str, Quantity]:
 def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Quantity]:
     """peak_drift and settling_time, from the peaks in order of time."""
     good = np.isfinite(analysis.peak)
-    at, peak = analysis.slots.start[good], analysis.peak[good]
+    at, peak = analysis.slots.start[good], _own_peaks(analysis)[good]
     if at.size < 4:
         return {}
     away = at - at.mean()
@@ -219,23 +223,32 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
     read = min(shared.peak_noise * sqrt(grown / dot(away, away)), u_slope)
     high = analysis.shape.high.value
     relative = shared.gauge.gain(high, analysis.shape.low.value) | {"clock": CLOCK}
+    settled, u_settled = settling(*_whole_peaks(analysis), analysis.mean_period, edition.settled_within)
     parts = {"sampling": read, "scatter": sqrt(u_slope**2 - read**2)} | _scaled(relative, abs(slope))
     return {
         "peak_drift": Quantity.of(60 * slope, "mmHg/min", _scaled(parts, 60.0)),
-        "settling_time": _settling(at, peak + high, analysis.mean_period, edition.settled_within),
+        "settling_time": Quantity.of(settled, "s", {"sampling": u_settled, "clock": settled * CLOCK}),
     }
 
 
-def _settling(at: Floats, peak: Floats, period: float, within: float) -> Quantity:
-    """Seconds from the first cycle until the peaks stay within a share of the final one.
+def _own_peaks(analysis: Analysis) -> Floats:
+    """How far each good cycle's peak lies from the common one, mmHg.
 
-    The final peak is the median of the last quarter; a pump whose late peaks scatter more than the share is
-    allowed its scatter. The time is known to half a cycle.
+    Deviations are means over the top of a cycle; a cycle that is weaker throughout lacks a little less there
+    than at its highest.
     """
-    final = median(peak[-max(peak.size // 4, 3) :])
-    late = peak[peak.size // 2 :]
-    band = max(within * abs(final), 3.5 * float(late.std()))
-    outside = np.flatnonzero(np.abs(peak - final) > band)
-    settled = int(outside[-1]) + 1 if outside.size else 0
-    value = float(at[min(settled, at.size - 1)] - at[0])
-    return Quantity.of(value, "s", {"sampling": rectangular(period / 2), "clock": value * CLOCK})
+    outline, level = analysis.shape, analysis.profile.level
+    share = (level - outline.low.value) / outline.swing
+    return analysis.peak / float(share[share >= TOP].mean())
+
+
+def _whole_peaks(analysis: Analysis) -> tuple[Floats, Floats]:
+    """(start, peak) of every cycle that is no loss event, in proportion to the mean over its hold.
+
+    Cycles unlike their neighbours, as when a pump builds up, take no part in the common cycle, so deviations
+    from that one do not serve here.
+    """
+    whole = np.array([not kind for kind in analysis.loss], dtype=bool)
+    low, high = analysis.shape.low.value, analysis.shape.high.value
+    held = analysis.hold[whole] - low
+    return analysis.slots.start[whole], low + (high - low) / median(held) * held

@@ -17,8 +17,10 @@ from .profile import Profile
 DEPTH = 0.3  # of the swing: how far a patch may reach up or down from its point
 CAREFUL = 1.0  # standard errors a bin is discounted by when the extreme one is looked for
 SEARCH_SHARE = 0.3  # of a bin's error: what choosing the extreme bin adds (by replay, as for MISFIT)
-SLOPE_SHARE, CORNER_SHARE = 0.01, 0.06  # of the steepest slope, as said there
-BIN_SHARE = 0.1  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
+SLOPE_SHARE, CORNER_SHARE = 0.005, 0.035  # of the steepest slope, as said there
+UNFITTED_CORNER, UNFITTED = (0.2, 0.12), (0.03, 0.1)  # (share of a slope that hides, how well that is known)
+BIN_SHARE = 0.075  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
+SHORT = 0.4  # of its error: how far an extreme known by patches falls short of the true one (by replay)
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,7 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     steep_at = line.steepest(rough[0], rough[2])
     starts = np.array([top, bottom, *(line.bin_at(at) for at in [*rough, steep_at])], dtype=np.intp)
     above, below, *crossed, steep = fit_patches(bins, starts, DEPTH * float(np.ptp(profile.level)), SIGNS)
-    high, low = _level(above, profile, top), _level(below, profile, bottom)
+    high, low = _level(above, profile, top, 1), _level(below, profile, bottom, -1)
     up, down = _instants(shares, (low, high), crossed, line)
     if not np.all(np.isfinite([at.value for at in (*up, *down)])):
         return None
@@ -98,12 +100,25 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     )
 
 
-def _level(patch: Patch | None, profile: Profile, place: int) -> Level:
-    """The high or low level from the patch about the extreme bin, else from that bin itself."""
+def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Level:
+    """The high (`sign` 1) or low (-1) level from the patch about the extreme bin, else from that bin itself.
+
+    Where the patch still rises at its end, a corner lies about a bin beyond.
+    """
     if patch is None:
         return Level(float(profile.level[place]), float(profile.error[place]))
     search = SEARCH_SHARE / sqrt(float(profile.weight[place]))
-    return Level(patch.value(patch.top), hypot(patch.error(patch.top), search))
+    error, beyond = patch.error(patch.top), _beyond(patch, sign) * profile.period / profile.at.size
+    outward = SHORT * error + beyond
+    return Level(patch.value(patch.top) + sign * outward, float(np.linalg.norm((error, search, beyond))))
+
+
+def _beyond(patch: Patch, sign: int) -> float:
+    """How steeply a patch still goes outward where it ends at its extreme, mmHg/s; 0 where it does not."""
+    slope = sign * patch.slope(patch.top)
+    if patch.top <= patch.first:
+        return max(-slope, 0.0)
+    return max(slope, 0.0) if patch.top >= patch.last else 0.0
 
 
 def _instants(
@@ -144,20 +159,25 @@ def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
 def _steepest(patches: list[Patch | None], line: "_Line", at: float, *, corner: bool) -> Timed:
     """The steepest rise: on the patch about the steepest bin, or on one that knows the same slope better.
 
-    A corner hides slopes steeper than any patch can show: a quarter of the bend within the patch, what the
-    bend makes over five bins, half of what the smoothed profile differs by, and a share of the slope itself,
-    larger where the flank begins at a `corner`, are added to the error (by replay, as for MISFIT).
+    A flank that begins at a `corner` is steepest just there, where no bin shows it: the slope is followed to
+    the corner along the patch's own bend. Where no patch fits, smoothing hides a known share of the slope.
+    What is added to the error is found by replay, as for MISFIT.
     """
     smoothed, smoothed_error = line.slope_at(at)
     if patches[-1] is None:
-        return Timed(smoothed, hypot(smoothed_error, (2 if corner else 0.5) * CORNER_SHARE * smoothed))
+        hidden, unsure = UNFITTED_CORNER if corner else UNFITTED
+        steep = (1 + hidden) * smoothed
+        return Timed(steep, hypot(smoothed_error, unsure * steep))
     best = max(_slopes(patches[-1]), key=lambda entry: entry[0] - 1.5 * entry[1])
     known = [entry for patch in patches if patch is not None for entry in _slopes(patch)]
     alike = [entry for entry in known if abs(entry[0] - best[0]) <= best[1]]
     slope, error, bend, curve = min(alike, key=lambda entry: entry[1])
-    least = (CORNER_SHARE if corner else SLOPE_SHARE) * slope
-    parts = (error, 0.25 * bend, 5 * curve * line.period / line.at.size, 0.5 * (slope - smoothed), least)
-    return Timed(slope, float(np.linalg.norm(parts)))
+    a_bin = abs(curve) * line.period / line.at.size
+    rounded = slope - smoothed
+    if corner:
+        parts = (error, 2.5 * a_bin, 0.25 * rounded, CORNER_SHARE * slope)
+        return Timed(slope + 1.5 * a_bin, float(np.linalg.norm(parts)))
+    return Timed(slope, float(np.linalg.norm((error, 0.3 * bend, a_bin, 0.2 * rounded, SLOPE_SHARE * slope))))
 
 
 def _slopes(patch: Patch) -> list[tuple[float, float, float, float]]:

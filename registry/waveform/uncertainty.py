@@ -17,8 +17,8 @@ from .types import Floats, GaugeSpec
 
 Parts = dict[str, float]  # standard uncertainties by part, as in `types.Quantity`
 
-# A logger's quartz clock keeps time to 100 parts in a million: common practice, no published source.
-CLOCK_LIMIT = 1e-4
+# A quartz clock at room temperature keeps time to 20 in a million. Common practice, no published source.
+CLOCK_LIMIT = 2e-5
 # An undeclared gauge: within 5 mmHg and 2 % of the reading. Common practice, no published source.
 UNDECLARED = GaugeSpec(-np.inf, np.inf, 0.0, accuracy_mmhg=5.0, accuracy_fraction=0.02)
 # A gauge nobody zeroed reads within 3 mmHg of zero at open air. Common practice, no published source.

@@ -8,6 +8,7 @@ import pytest
 
 from registry.waveform import Declared, GaugeSpec, measure
 from registry.waveform.types import RANDOM_PARTS, SYSTEMATIC_PARTS
+from registry.waveform.uncertainty import CLOCK_LIMIT
 
 from .files import simple
 from .truth import Bench, Pump, record
@@ -94,7 +95,7 @@ def test_the_clock_is_a_part_of_all_that_holds_time(plain):
         "settling_time"
     }
     for name in timed:
-        assert plain[name].parts["clock"] == pytest.approx(abs(plain[name].value) * 1e-4 / 3**0.5)
+        assert plain[name].parts["clock"] == pytest.approx(abs(plain[name].value) * CLOCK_LIMIT / 3**0.5)
 
 
 def test_scatter_moves_with_the_pump(plain):

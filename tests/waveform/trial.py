@@ -26,6 +26,7 @@ from registry.waveform import (
     measure_reading,
     read,
 )
+from registry.waveform.uncertainty import CLOCK_LIMIT
 
 from .files import simple
 from .mutations import mutated, seeds
@@ -101,11 +102,16 @@ def _gauge_drawn(bench: Bench, rng: np.random.Generator) -> tuple[GaugeSpec, Ben
     gauge = GaugeSpec(-20, 2000, bench.resolution, rng.uniform(0.2, 2.0), rng.uniform(0, 0.01))
     offset = rng.uniform(-1, 1) * gauge.accuracy_mmhg
     gain = 1 + rng.uniform(-1, 1) * gauge.accuracy_fraction
-    return gauge, replace(bench, offset=offset, gain=gain, clock_error=rng.uniform(-1, 1) * 1e-4)
+    return gauge, replace(bench, offset=offset, gain=gain, clock_error=rng.uniform(-1, 1) * CLOCK_LIMIT)
+
+
+def _builds_up(pump: Pump, rng: np.random.Generator) -> Pump:
+    """The pump from standstill: its first peaks lack up to half."""
+    return replace(pump, build_up=rng.uniform(0.15, 0.5), build_up_s=rng.uniform(1.5, 8.0) * pump.period)
 
 
 def coverage(
-    count: int, seed: int, *, gauges: bool, scatter: bool, losses: bool = False
+    count: int, seed: int, *, gauges: bool, scatter: bool, losses: bool = False, build_up: bool = False
 ) -> dict[str, Errors]:
     """Errors in standard uncertainties against the pump's average behaviour."""
     rng = np.random.default_rng(seed)
@@ -115,11 +121,13 @@ def coverage(
         gauge = replace(EXACT, resolution_mmhg=bench.resolution)
         if gauges:
             gauge, bench = _gauge_drawn(bench, rng)
+        if build_up:
+            pump, bench = _builds_up(pump, rng), replace(bench, start_phase=-0.5)
         trace = record(pump, bench, rng)
         measured = measure_reading(reading_of(trace), gauge=gauge, declared=ZEROED)
         for name, quantity in measured.metrics.items():
-            if losses and name == "mean_vacuum":
-                continue  # its truth without losses is no truth here
+            if (losses and name == "mean_vacuum") or (build_up and name != "settling_time"):
+                continue  # the truth without losses, or of a settled pump, is no truth here
             error = quantity.value - trace.truth[name]
             entry = found.setdefault(name, Errors())
             entry.error.append(error)
@@ -232,6 +240,7 @@ COVERAGES = {
     "pump scatters, gauge exact": {"gauges": False, "scatter": True},
     "pump scatters, gauge off within its limits": {"gauges": True, "scatter": True},
     "pump scatters and loses cycles, gauge exact": {"gauges": False, "scatter": True, "losses": True},
+    "pump scatters and builds up, gauge exact": {"gauges": False, "scatter": True, "build_up": True},
 }
 
 

@@ -16,7 +16,10 @@ DENSE = 200_001
 
 @dataclass(frozen=True)
 class Pump:
-    """One setting of an invented pump. Times in seconds, vacuum in mmHg, spreads as fractions (sd)."""
+    """One setting of an invented pump. Times in seconds, vacuum in mmHg, spreads as fractions (sd).
+
+    At the start the peak lacks the share `build_up`, which dies down exponentially within `build_up_s`.
+    """
 
     low: float = 20.0
     high: float = 220.0
@@ -31,6 +34,8 @@ class Pump:
     period_spread: float = 0.0
     drift_per_min: float = 0.0
     loss_share: float = 0.0
+    build_up: float = 0.0
+    build_up_s: float = 5.0
 
     @property
     def period(self) -> float:
@@ -132,6 +137,7 @@ def _plan(pump: Pump, bench: Bench, rng: np.random.Generator) -> _Plan:
     start = np.concatenate([[0.0], np.cumsum(period)[:-1]]) - phase * period[0]
     high = pump.high * (1 + pump.peak_spread * np.clip(rng.standard_normal(count), -3, 3))
     high = high + pump.drift_per_min * (start - bench.seconds / 2) / 60
+    high = high * (1 - pump.build_up * np.exp(-np.maximum(start, 0.0) / pump.build_up_s))
     hold = pump.hold * np.ones(count)
     drawn = rng.random(count) < pump.loss_share
     kinds = rng.choice(["missing", "weak", "collapsed"], count)
@@ -163,7 +169,16 @@ def record(pump: Pump, bench: Bench, rng: np.random.Generator) -> Trace:
     if bench.resolution:
         read = np.round(read / bench.resolution) * bench.resolution
     logged = (taken if bench.jitter_logged else ideal) * (1 + bench.clock_error)
-    return Trace(logged, read, nominal_truth(pump), _realised(pump, bench, plan), _losses(bench, plan))
+    truth = nominal_truth(pump) | {"settling_time": _settled(pump, bench, plan)}
+    return Trace(logged, read, truth, _realised(pump, bench, plan), _losses(bench, plan))
+
+
+def _settled(pump: Pump, bench: Bench, plan: _Plan) -> float:
+    """When a build-up without scatter, joined by straight lines, has come within 5 % of its last quarter."""
+    start = plan.start[_whole(bench, plan)]
+    peak = 1 - pump.build_up * np.exp(-start / pump.build_up_s)
+    final = np.median(peak[-max(peak.size // 4, 3) :])
+    return float(np.interp(0.95, peak / final, start - start[0])) if pump.build_up else 0.0
 
 
 def _whole(bench: Bench, plan: _Plan) -> NDArray[np.bool_]:
