@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, SerialsQuery
+from api.serializers.comparing import ComparisonsQuery
 from registry.answers.exports.build import FORMATS
 from registry.answers.exports.columns import Kind
 from registry.answers.exports.selection import ANY
@@ -42,6 +43,7 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
     "measurements": MeasurementsQuery,
     "serials": SerialsQuery,
     "distributions": DistributionsQuery,
+    "comparisons": ComparisonsQuery,
 }
 
 

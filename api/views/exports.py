@@ -28,8 +28,8 @@ from api.serializers.exports import (
 )
 from registry.answers.exports.build import Export, build
 from registry.answers.exports.dictionary import about, dictionary_csv
-from registry.answers.exports.selection import chosen_edition
 from registry.answers.exports.tables import TABLES
+from registry.answers.stamp import chosen_edition
 from registry.errors import TooManyRequests
 
 CSV = "text/csv; charset=utf-8; header=present"

@@ -1,66 +1,17 @@
-"""Answers as tables: one entry an answer."""
+"""The answers that can be exported: one entry an answer."""
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
-
+from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
-from registry.answers.exports.columns import (
-    Column,
-    Row,
-    count,
-    flag,
-    inner,
-    joined,
-    number,
-    text,
+from registry.answers.exports.answertable import (
+    EDITION,
+    MODEL,
+    SETTING,
+    AnswerTable,
+    Asked,
+    Document,
 )
-from registry.answers.exports.table import Filled
+from registry.answers.exports.columns import count, flag, inner, joined, number, text
 from registry.answers.serials import answer_serials
-
-Document = Mapping[str, Any]
-Asked = dict[str, Any]
-
-MODEL = text("model", "name the pump is sold under", whole=True)
-EDITION = count("edition", "edition of the metric definitions", whole=True)
-
-
-@dataclass(frozen=True)
-class AnswerTable:
-    """An answer whose document holds its rows in a list under `rows`.
-
-    `ask` takes the question and returns the document. Where a document may be cut for its length, `follow`
-    gives the question for the rest, or None at the end.
-    """
-
-    name: str
-    description: str
-    ask: Callable[..., Document]
-    rows: str
-    columns: tuple[Column, ...]
-    follow: Callable[[Document, Asked], Asked | None] = lambda document, asked: None  # noqa: ARG005
-
-    def fill(self, **asked: Any) -> Filled:
-        """Return the answer's rows in the answer's own order. Raises what the answer raises."""
-        document = self.ask(**asked)
-        return Filled(
-            model=str(document.get("model", asked.get("model", ""))),
-            edition=document["edition"],
-            as_of=datetime.fromisoformat(document["as_of"]),
-            chunks=self._chunks(document, asked),
-            says=document["says"],
-            cautions=tuple(document["cautions"]),
-        )
-
-    def _chunks(self, document: Document, asked: Asked) -> Iterator[list[Row]]:
-        following: Asked | None = asked
-        while following is not None:
-            rows = [tuple(c.cell(document, row) for c in self.columns) for row in document[self.rows]]
-            if rows:
-                yield rows
-            following = self.follow(document, following)
-            document = self.ask(**following) if following is not None else document
 
 
 def _rest_of_serials(document: Document, asked: Asked) -> Asked | None:
@@ -99,21 +50,15 @@ _QUANTILES = tuple(
 )
 _DISTRIBUTIONS = AnswerTable(
     "distributions",
-    "one row a metric of one revision at one setting with one rig and power; figures are in `unit`",
+    "one row a metric of one revision at one setting with one rig and power; figures are in `unit`. "
+    "Histograms and each clinic's influence are in the answer only",
     answer_distributions,
     "cells",
     (
         MODEL,
         EDITION,
         text("revision", "build; empty when not known"),
-        text("mode", "stimulation or expression"),
-        text("programme", "the pump's programme; empty when it has none"),
-        text("level", "level the pump was set to"),
-        text("side", "side of a double pump: single, left or right"),
-        text("rig", "protector / valve / tubing / flange / load between pump and gauge"),
-        text("power", "mains or battery; empty when not said"),
-        text("metric", "what was measured"),
-        text("unit", "unit of the row's figures"),
+        *SETTING,
         count("runs", "runs counted"),
         count("units", "pumps they are of"),
         count("clinics", "clinics that measured them"),
@@ -134,6 +79,49 @@ _DISTRIBUTIONS = AnswerTable(
         text("missing", "what is missing when thin"),
         count("reined", "units drawn in because they stand far out"),
     ),
+    left_out=frozenset({"histogram", "influence", "reined_units"}),
 )
 
-ANSWERS = (_SERIALS, _DISTRIBUTIONS)
+_COMPARISONS = AnswerTable(
+    "comparisons",
+    "one row a setting and metric that both builds were measured at; figures are in `unit`, new less old",
+    answer_comparison,
+    "settings",
+    (
+        MODEL,
+        EDITION,
+        text("old_build", "the one compared with", key="old", whole=True),
+        text("new_build", "the one compared", key="new", whole=True),
+        text("overall", "same, different or cannot tell yet, over all settings", key="verdict", whole=True),
+        *SETTING,
+        number("old", "centre of the old build"),
+        number("new", "centre of the new build"),
+        number("difference", "new less old"),
+        number("low", "lower end of the difference; all differences together are held at 95 %"),
+        number("high", "upper end of the difference"),
+        number("percent", "difference as part of the old value", "%"),
+        number("percent_low", "lower end of that", "%"),
+        number("percent_high", "upper end of that", "%"),
+        number("margin", "the least difference that matters"),
+        number("p_different", "p value of a difference, times the number of values compared", "1"),
+        number("p_same", "p value of the two one-sided tests at the margin", "1"),
+        text("verdict", "same, different or cannot tell yet, at this setting"),
+        text("matters", "whether the difference is larger than the margin: yes, perhaps or no"),
+        count("needs_units", "units of either build more that would tell", key="needs", pick=inner("units")),
+        count("needs_clinics", "clinics to measure both at", key="needs", pick=inner("clinics")),
+        text(
+            "needs_towards", "what they would show if all is as it seems", key="needs", pick=inner("towards")
+        ),
+        text("band_old", "band of common practice of the old rate", key="bands", pick=inner("old")),
+        text("band_new", "band of common practice of the new rate", key="bands", pick=inner("new")),
+        flag("band_sure", "both intervals lie clear of the edges crossed", key="bands", pick=inner("sure")),
+        count("units_old", "units of the old build"),
+        count("units_new", "units of the new build"),
+        count("clinics_old", "clinics that measured the old build"),
+        count("clinics_new", "clinics that measured the new build"),
+        count("clinics_both", "clinics that measured both"),
+        count("set_aside", "units set aside because they stand far out"),
+    ),
+)
+
+ANSWERS = (_SERIALS, _DISTRIBUTIONS, _COMPARISONS)

@@ -15,12 +15,10 @@ from registry.answers.filters import (
     chosen_programme,
     is_rig,
 )
-from registry.answers.stamp import current_edition
-from registry.errors import UnknownEdition
-from registry.models import Edition, PumpModel, Rig, Run, RunState
+from registry.answers.stamp import chosen_edition
+from registry.models import PumpModel, Rig, Run, RunState
 from registry.models.lookup import find_pump_model, find_revision
 from registry.models.serials import bare, tidy
-from registry.waveform import editions
 
 ANY = "any"
 
@@ -63,7 +61,7 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
     `since` and `until` bound when runs were received, the first included and the second not. `edition` is
     the current one unless given; states are those of now.
 
-    Raises UnknownPumpModel, UnknownEdition, and Invalid on the field of a name that is not known.
+    Raises UnknownPumpModel, and Invalid on the field of a name that is not known.
     """
     pump_model = find_pump_model(model)
     number = chosen_edition(edition)
@@ -84,21 +82,6 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
     }
     given = {name: value for name, value in where.items() if value is not None}
     return Selection(pump_model, number, chosen_metric(metric, number), given)
-
-
-def chosen_edition(number: int | None) -> int:
-    """The number of an edition stored here and defined; None is the current one. Raises UnknownEdition."""
-    if number is None:
-        return current_edition()
-    stored = Edition.objects.order_by("number").values_list("number", flat=True)
-    known = [one for one in stored if one in editions.EDITIONS]
-    if number not in known:
-        raise UnknownEdition(
-            f"There is no edition {number}",
-            hint=f"Known here: {', '.join(map(str, known))}.",
-            extra={"editions": known},
-        )
-    return number
 
 
 def _rigs(wanted: str | None) -> list[int] | None:

@@ -4,17 +4,34 @@ from typing import Any
 
 import pytest
 
-from api.serializers.answers import CellDocument, SpanAnswer
 from registry.answers import serials
+from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
-from registry.answers.exports.answers import ANSWERS, AnswerTable
+from registry.answers.exports.answers import ANSWERS
+from registry.answers.exports.answertable import AnswerTable
 from registry.answers.exports.columns import count, number, text, time
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
 from tests import factories
 
 pytestmark = pytest.mark.django_db
-SHAPES = {"serials": SpanAnswer, "distributions": CellDocument}
+ASKED = {
+    "serials": {"first": "LK000000", "last": "LK000999"},
+    "distributions": {},
+    "comparisons": {"old": "A", "new": "B"},
+}
+
+
+@pytest.fixture
+def benches():
+    """Two builds, each measured in three clinics."""
+    factories.edition()
+    model = factories.pump_model()
+    for c, code in enumerate(("north", "south", "east")):
+        for k, label in enumerate("AABB"):
+            unit = factories.unit(model, f"LK{100 * c + k:06}", label)
+            factories.summary(unit, 240 + 2 * c + 3 * k, code)
+            factories.summary(unit, 60 - k / 9, code, metric="cycle_rate", metric_unit="cycles/min")
 
 
 def rows(name, **asked):
@@ -24,9 +41,13 @@ def rows(name, **asked):
 
 
 @pytest.mark.parametrize("table", ANSWERS, ids=lambda table: table.name)
-def test_every_field_of_an_answer_s_row_has_a_column(table):
+def test_every_field_of_an_answer_s_row_has_a_column_or_is_left_out_by_name(table, benches):
+    document = table.ask(model="Lapwing One", **ASKED[table.name])
     taken = {column.key or column.name for column in table.columns if not column.whole}
-    assert taken == set(SHAPES[table.name]().fields)
+    fields = set().union(*document[table.rows])
+    assert fields
+    assert taken | table.left_out == fields
+    assert {column.key or column.name for column in table.columns if column.whole} <= set(document)
 
 
 @pytest.mark.parametrize("table", TABLES.values(), ids=lambda table: table.name)
@@ -55,10 +76,25 @@ def test_a_distribution_has_a_row_a_cell_with_its_quantiles():
     assert row["model"] == "Lapwing One"
     assert row["edition"] == 1
     assert [row[f"q{p}"] for p in (10, 25, 50, 75, 90)] == list(cell["quantiles"].values())
-    assert {name: row[name] for name in cell if name != "quantiles"} == {
-        name: value for name, value in cell.items() if name != "quantiles"
+    nested = {"quantiles", *TABLES["distributions"].left_out}
+    assert {name: row[name] for name in cell if name not in nested} == {
+        name: value for name, value in cell.items() if name not in nested
     }
     assert rows("distributions", model="lapwing one", level="9") == []
+
+
+def test_a_comparison_has_a_row_a_setting_with_what_it_is_asked_of(benches):
+    document = answer_comparison("Lapwing One", "A", "B")
+    found = rows("comparisons", model="Lapwing One", old="A", new="B")
+    assert len(found) == len(document["settings"]) == 2
+    for row, setting in zip(found, document["settings"], strict=True):
+        assert (row["old_build"], row["new_build"]) == (document["old"], document["new"])
+        assert row["overall"] == document["verdict"]
+        assert (row["old"], row["difference"], row["verdict"]) == tuple(
+            setting[name] for name in ("old", "difference", "verdict")
+        )
+        assert row["needs_units"] == (setting["needs"] or {}).get("units")
+        assert row["band_old"] == (setting["bands"] or {}).get("old")
 
 
 def test_serials_cut_for_their_length_are_followed_to_the_end(monkeypatch):

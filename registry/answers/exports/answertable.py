@@ -1,0 +1,63 @@
+"""An answer as a table."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from registry.answers.exports.columns import Column, Row, count, text
+from registry.answers.exports.table import Filled
+
+Document = Mapping[str, Any]
+Asked = dict[str, Any]
+
+MODEL = text("model", "name the pump is sold under", whole=True)
+EDITION = count("edition", "edition of the metric definitions", whole=True)
+SETTING = (
+    text("mode", "stimulation or expression"),
+    text("programme", "the pump's programme; empty when it has none"),
+    text("level", "level the pump was set to"),
+    text("side", "side of a double pump: single, left or right"),
+    text("rig", "protector / valve / tubing / flange / load between pump and gauge"),
+    text("power", "mains or battery; empty when not said"),
+    text("metric", "what was measured"),
+    text("unit", "unit of the row's figures"),
+)
+
+
+@dataclass(frozen=True)
+class AnswerTable:
+    """An answer whose document holds its rows in a list under `rows`.
+
+    `ask` takes the question and returns the document. Where a document may be cut for its length, `follow`
+    gives the question for the rest, or None at the end. `left_out` names fields of a row that no cell holds.
+    """
+
+    name: str
+    description: str
+    ask: Callable[..., Document]
+    rows: str
+    columns: tuple[Column, ...]
+    follow: Callable[[Document, Asked], Asked | None] = lambda document, asked: None  # noqa: ARG005
+    left_out: frozenset[str] = frozenset()
+
+    def fill(self, **asked: Any) -> Filled:
+        """Return the answer's rows in the answer's own order. Raises what the answer raises."""
+        document = self.ask(**asked)
+        return Filled(
+            model=str(document.get("model", asked.get("model", ""))),
+            edition=document["edition"],
+            as_of=datetime.fromisoformat(document["as_of"]),
+            chunks=self._chunks(document, asked),
+            says=document["says"],
+            cautions=tuple(document["cautions"]),
+        )
+
+    def _chunks(self, document: Document, asked: Asked) -> Iterator[list[Row]]:
+        following: Asked | None = asked
+        while following is not None:
+            rows = [tuple(c.cell(document, row) for c in self.columns) for row in document[self.rows]]
+            if rows:
+                yield rows
+            following = self.follow(document, following)
+            document = self.ask(**following) if following is not None else document
