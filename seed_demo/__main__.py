@@ -10,11 +10,12 @@ from contextlib import contextmanager, nullcontext
 from typing import NoReturn
 
 from client_cli.errors import ClientError
-from seed_demo.driver import ask, cli, fill
+from seed_demo.driver import ask, cli, double, fill
 from seed_demo.driver.files import write_files
 from seed_demo.driver.home import DemoError, demo_home, tell, title
 from seed_demo.driver.people import Tokens, refuse_foreign, sign_in
 from seed_demo.driver.server import running_server
+from seed_demo.scenario.double import make_double
 from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import Recording, make_recordings
 from seed_demo.scenario.units import units
@@ -71,6 +72,8 @@ def _run(address: str, recordings: Future[list[Recording]], at_once: int) -> lis
     ask.ask_distributions()
     ask.show_side_by_side("Pellomi", "A", "B", ("cycle_rate", "peak_vacuum"))
     wrong += ask.compare_with_truth(address, tokens.curator, made)
+    wrong += double.show_double(address, tokens, make_double())
+    cli.use(address, None)
     return wrong + ask.ask_alerts()
 
 

@@ -23,7 +23,7 @@ def show_imbalance(console: Console, imbalance: Mapping[str, Any]) -> None:
     if not imbalance:
         return
     heading(console, "Left beside right")
-    for metric, quantity in imbalance.items():
+    for metric, quantity in sorted(imbalance.items(), key=lambda item: item[0] == "phase"):
         text = sentence(metric, quantity)
         console.print(clean(text if can_show(console, text) else text.replace("±", "+/-")))
 

@@ -6,7 +6,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from client_cli.numbers import spread, with_uncertainty
+from client_cli.numbers import decimals_of, fixed, with_uncertainty
 from client_cli.render.console import can_show, heading, lines, table
 from client_cli.render.imbalance import show_imbalance
 from client_cli.render.readings import show_kept, show_reading
@@ -79,18 +79,25 @@ def _show_measurements(console: Console, document: dict[str, Any]) -> None:
 
 
 def _show_parts(console: Console, measurements: dict[str, Any]) -> None:
-    """A row a metric, a column for each part that any of them has."""
+    """A row a metric, a column for each part that any of them has, to the digits of the whole."""
     told = {metric: quantity.get("parts") or {} for metric, quantity in measurements.items()}
     names = [name for name in PARTS if any(name in parts for parts in told.values())]
     names += sorted({name for parts in told.values() for name in parts} - set(names))
     if not names:
         return
-    rows = table("Standard uncertainty by part", *map(clean, names), "Unit", right=range(1, len(names) + 1))
+    rows = table("Metric", *map(clean, names), right=range(1, len(names) + 1))
+    rows.columns[0].no_wrap = True
     for metric, parts in told.items():
-        unit = clean(measurements[metric].get("unit", ""))
-        rows.add_row(clean(metric), *(spread(parts.get(name)) for name in names), unit)
-    console.print()
+        decimals = decimals_of(measurements[metric].get("uncertainty"))
+        rows.add_row(clean(metric), *(_part(parts.get(name), decimals) for name in names))
+    heading(console, "Standard uncertainty by part, in the metric's unit")
     console.print(rows)
+
+
+def _part(value: Any, decimals: int | None) -> str:
+    """A part as far as it counts in the whole; one too small for that is 0."""
+    text = fixed(value, decimals)
+    return text if text.strip("0.") else "0"
 
 
 def _show_findings(console: Console, findings: Iterable[dict[str, Any]]) -> None:

@@ -177,7 +177,7 @@ def measured(state: str = "accepted") -> dict[str, Any]:
                 "value": 231.24689,
                 "unit": "mmHg",
                 "uncertainty": 1.5731,
-                "parts": {"scatter": 0.3133, "accuracy": 1.5416},
+                "parts": {"scatter": 0.3133, "accuracy": 1.5416, "zero": 0.0133},
             },
             "cycle_rate": {"value": 52.18841, "unit": "cycles/min", "uncertainty": 0.08123},
             "duty_factor": {"value": 0.61234, "unit": "1", "uncertainty": 0.0123},
