@@ -42,24 +42,3 @@ def summary_frame(**where: Any) -> pd.DataFrame:
     keys = ["revision", "gauge"]
     frame[keys] = frame[keys].astype("Int64").fillna(-1).astype("int64")
     return frame
-
-
-def by_unit_and_clinic(frame: pd.DataFrame) -> pd.DataFrame:
-    """Merge the rows of one unit at one clinic and setting, however many gauges read them.
-
-    The mean is over runs; squares stay those within each gauge, with their degrees of freedom in `freedom`,
-    so that a difference between gauges never passes for repeatability.
-    """
-    keys = ["pump_model", "revision", *SETTING, "metric_unit", "unit", "clinic"]
-    weighed = frame.assign(
-        mean=frame["mean"] * frame["runs"],
-        random=frame["random"] ** 2 * frame["runs"],
-        systematic=frame["systematic"] ** 2 * frame["runs"],
-        freedom=frame["runs"] - 1,
-    )
-    figures = ["runs", "mean", "squares", "random", "systematic", "freedom"]
-    merged = weighed.groupby(keys, sort=False, observed=True)[figures].sum().reset_index()
-    merged["mean"] /= merged["runs"]
-    for name in ("random", "systematic"):
-        merged[name] = (merged[name] / merged["runs"]) ** 0.5
-    return merged
