@@ -77,6 +77,47 @@ class DistributionsQuery(serializers.Serializer[Any]):
     metric = serializers.CharField(max_length=40, required=False)
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    edition = serializers.IntegerField(
+        min_value=1, max_value=32767, required=False, help_text="default: the current"
+    )
+    as_of = serializers.DateTimeField(
+        required=False, help_text="a past time, to be answered as then; default: now"
+    )
+
+
+class HistogramDocument(serializers.Serializer[Any]):
+    """Unit means counted in bins of equal width; one edge more than counts."""
+
+    edges = serializers.ListField(child=serializers.FloatField())
+    counts = serializers.ListField(child=serializers.IntegerField())
+
+
+class InfluenceDocument(serializers.Serializer[Any]):
+    """What one clinic does to a centre. Who asks sees the own clinic by name and others by a code."""
+
+    clinic = serializers.CharField()
+    own = serializers.BooleanField()
+    units = serializers.IntegerField()
+    runs = serializers.IntegerField()
+    apart = serializers.FloatField(help_text="how far its unit means read from the centre")
+    weight = serializers.FloatField(help_text="its share of the centre, 0 to 1")
+    shift = serializers.FloatField(allow_null=True, help_text="how far the centre moves without it")
+
+
+class UncountedDocument(serializers.Serializer[Any]):
+    """Runs and units."""
+
+    runs = serializers.IntegerField()
+    units = serializers.IntegerField()
+
+
+class UnusedDocument(serializers.Serializer[Any]):
+    """What an answer left out. `held_for` counts runs by finding code, null for a past time."""
+
+    held = serializers.IntegerField()
+    withdrawn = serializers.IntegerField()
+    held_for = serializers.DictField(child=serializers.IntegerField(), allow_null=True)
+    unknown_revision = UncountedDocument(help_text="where a revision was asked for")
 
 
 class CellDocument(serializers.Serializer[Any]):
@@ -105,15 +146,22 @@ class CellDocument(serializers.Serializer[Any]):
     predict_low = serializers.FloatField(allow_null=True)
     predict_high = serializers.FloatField(allow_null=True)
     quantiles = serializers.DictField(child=serializers.FloatField(allow_null=True))
+    histogram = HistogramDocument()
     state = serializers.ChoiceField(choices=CELL_STATES)
     missing = serializers.CharField(help_text="what is missing when thin")
     reined = serializers.IntegerField(help_text="units drawn in because they stand far out")
+    influence = InfluenceDocument(many=True, allow_null=True, help_text="null where there are many cells")
+    reined_units = serializers.ListField(
+        child=serializers.CharField(), allow_null=True, help_text="their serials; null where many cells"
+    )
 
 
 class DistributionsDocument(AnswerDocument):
     """One cell for each revision, setting, rig, power and metric."""
 
     cells = CellDocument(many=True)
+    left_out = UnusedDocument()
+    estimator = serializers.CharField(help_text="how the figures are worked out")
 
 
 class AlertsQuery(serializers.Serializer[Any]):

@@ -37,4 +37,5 @@ class Distributions(StrictQuery):
     )
     def get(self, request: Request) -> Response:
         """Answer with one cell for each revision, setting, rig, power and metric."""
-        return Response(answer_distributions(**self.asked(request)))
+        clinic = getattr(request.user, "clinic", None)
+        return Response(answer_distributions(**self.asked(request), clinic=clinic))
