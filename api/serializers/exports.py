@@ -33,6 +33,9 @@ class MeasurementsQuery(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=STATES, required=False, help_text="accepted unless said")
     since = serializers.DateTimeField(required=False, help_text="runs received from then on")
     until = serializers.DateTimeField(required=False, help_text="runs received before then")
+    as_of = serializers.DateTimeField(
+        required=False, help_text="a past time: the runs that counted then, as they counted"
+    )
     edition = serializers.IntegerField(
         min_value=1, max_value=32767, required=False, help_text="the current one unless said"
     )

@@ -173,7 +173,7 @@ def _file(
     _tell_digest(response, digest)
     response["Vacuary-Rows"] = str(export.rows)
     response["Vacuary-Edition"] = str(export.edition)
-    response["Vacuary-As-Of"] = export.as_of.isoformat(timespec="seconds")
+    response["Vacuary-As-Of"] = export.as_of.isoformat()
     return response
 
 

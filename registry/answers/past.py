@@ -49,7 +49,7 @@ def past(narrowed: Narrowed, moment: datetime) -> list[Group]:
             systematic=Avg(F("u_systematic") * F("u_systematic")),
         )
     )
-    before = _revisions_before(narrowed.pump_model, moment)
+    before = revisions_before(narrowed.pump_model, moment)
     merged: dict[tuple[Any, ...], Row] = {}
     for row in counted.iterator():
         unit, clinic = row["run__unit_id"], row["run__clinic_id"]
@@ -95,7 +95,7 @@ def runs_at(moment: datetime | None) -> QuerySet[Run]:
     return Run.objects.filter(created_at__lte=moment).annotate(then=state_at(moment, "id", "state"))
 
 
-def _revisions_before(pump_model: int, moment: datetime) -> dict[int, int | None]:
+def revisions_before(pump_model: int, moment: datetime) -> dict[int, int | None]:
     """The revision at that time of each unit whose revision changed since."""
     changes = UnitWas.objects.filter(pgh_obj__pump_model=pump_model, pgh_created_at__gt=moment)
     first = changes.order_by("pgh_obj_id", "pgh_id").distinct("pgh_obj_id")

@@ -110,6 +110,17 @@ def test_parquet_and_answers_come_the_same_way(stranger, unit):
     assert frame["metric"].tolist() == [cell["metric"] for cell in shown]
 
 
+def test_a_table_can_be_made_again_as_of_the_time_it_tells(stranger, unit, run):
+    first = stranger.get(URL, ASKED)
+    data = body(first)
+    measured_run(unit)
+    assert body(stranger.get(URL, ASKED)) != data
+    again = stranger.get(URL, {**ASKED, "as_of": first["Vacuary-As-Of"]})
+    assert body(again) == data
+    assert again["Repr-Digest"] == first["Repr-Digest"]
+    assert again["Vacuary-As-Of"] == first["Vacuary-As-Of"]
+
+
 @pytest.mark.parametrize("form", ["csv", "parquet"])
 def test_a_file_is_sent_as_it_is_digested_though_compression_is_offered(stranger, run, form):
     answer = stranger.get(URL, {**ASKED, "format": form}, HTTP_ACCEPT_ENCODING="gzip")

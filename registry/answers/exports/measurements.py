@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import groupby, islice
+from math import inf
 from operator import itemgetter
 from typing import Any
 
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import OuterRef, QuerySet, TextField, Value
+from django.db.models import OuterRef, TextField, Value
 from django.utils import timezone
 
 from registry.answers import cautions
@@ -15,7 +16,7 @@ from registry.answers.exports.columns import Row, count, number, text, time
 from registry.answers.exports.selection import Selection, select
 from registry.answers.exports.table import Filled
 from registry.errors import TooLarge
-from registry.models import Finding, Measurement, Run, RunState
+from registry.models import Finding, RunState
 from registry.waveform.editions import edition_of
 
 # What a server makes in about a minute; past it a person is better served by parts.
@@ -27,7 +28,10 @@ _OF_RUN = {
     "pump_model": ("pump_model__name", "name the pump is sold under"),
     "serial": ("unit__serial", "the unit's serial number"),
     "revision": ("unit__revision__label", "build the unit is taken to be of; empty when not known"),
-    "revision_basis": ("unit__revision_basis", "what that rests on: declared, observed or unknown"),
+    "revision_basis": (
+        "unit__revision_basis",
+        "what that rests on: declared, observed or unknown; empty for a past time since when it changed",
+    ),
     "asserted_revision": ("asserted__label", "build the clinic named with this run"),
     "firmware": ("firmware", "firmware as the clinic read it"),
     "clinic": ("clinic__code", "code of the clinic that recorded the run"),
@@ -42,6 +46,9 @@ _OF_RUN = {
     "tubing": ("rig__tubing", "tubing"),
 }
 _MEASURED = ("run_id", "metric", "unit", "value", "u", "u_random", "u_systematic", "parts")
+_FIGURES_OF_RUN = ("rig__flange_mm", "rig__load_ml", "recorded_at", "created_at")
+_REVISION = list(_OF_RUN).index("revision")
+_NONE_LEFT: tuple[float, Iterator[Row]] = (inf, iter(()))
 _PARTS = {
     "accuracy": "the gauge's limit of error",
     "resolution": "the gauge's resolution",
@@ -87,9 +94,9 @@ class Measurements:
         return Filled(
             model=selection.pump_model.name,
             edition=selection.edition,
-            as_of=timezone.now(),
+            as_of=selection.moment or timezone.now(),
             chunks=_chunks(selection),
-            cautions=cautions.DISTRIBUTIONS,
+            cautions=(*cautions.DISTRIBUTIONS, *((cautions.MADE_AGAIN,) if selection.moment else ())),
         )
 
 
@@ -114,52 +121,46 @@ def _chunks(selection: Selection) -> Iterator[list[Row]]:
 
 def _rows(selection: Selection) -> Iterator[Row]:
     of_runs = groupby(_measured(selection), key=itemgetter(0))
-    measured_of, measured = next(of_runs, (None, iter(())))
-    for run in _runs(selection).iterator(chunk_size=RUNS_A_FETCH):
-        if run[0] != measured_of:  # it could not be measured under this edition
+    measured_of, measured = next(of_runs, _NONE_LEFT)
+    for run in _runs(selection):
+        while measured_of < run[0]:  # measurements of a run that did not count at that time
+            measured_of, measured = next(of_runs, _NONE_LEFT)
+        if measured_of != run[0]:  # the run could not be measured under this edition
             continue
-        before = _before_metric(run, selection.edition)
         for row in measured:
             parts = row[-1]
-            yield (*before, *row[1:-1], *(parts.get(part) for part in _PARTS))
-        measured_of, measured = next(of_runs, (None, iter(())))
+            yield (*run, *row[1:-1], *(parts.get(part) for part in _PARTS))
 
 
 def _measured(selection: Selection) -> Iterator[Row]:
-    of_edition: QuerySet[Measurement] = Measurement.objects.filter(
-        edition=selection.edition, **{f"run__{name}": value for name, value in selection.where.items()}
-    )
-    if selection.metric:
-        of_edition = of_edition.filter(metric=selection.metric)
-    ordered = of_edition.order_by("run_id", "metric").values_list(*_MEASURED)
+    ordered = selection.measured.order_by("run_id", "metric").values_list(*_MEASURED)
     return ordered.iterator(chunk_size=ROWS_A_CHUNK)
 
 
-def _runs(selection: Selection) -> QuerySet[Run, Row]:
+def _runs(selection: Selection) -> Iterator[Row]:
+    """What all rows of a run begin with, run by run."""
     holding = Finding.objects.filter(run=OuterRef("pk"), edition=selection.edition, severity="hold")
     codes = ArraySubquery(holding.order_by("code").values("code"))
-    needs_codes = selection.where.get("state") != RunState.ACCEPTED
-    return (
-        selection.runs.annotate(holding=codes if needs_codes else Value(None, TextField()))
-        .order_by("id")
-        .values_list(
-            "id",
-            "state",
-            "holding",
-            *(path for path, _ in _OF_RUN.values()),
-            "rig__flange_mm",
-            "rig__load_ml",
-            "recorded_at",
-            "created_at",
-        )
-    )
+    needs_codes = selection.state != RunState.ACCEPTED
+    held = selection.runs.annotate(holding=codes if needs_codes else Value(None, TextField()))
+    paths = (path for path, _ in _OF_RUN.values())
+    columns = ("unit_id", "id", selection.state_column, "holding", *paths, *_FIGURES_OF_RUN)
+    corrected = _corrected(selection)
+    for run in held.order_by("id").values_list(*columns).iterator(chunk_size=RUNS_A_FETCH):
+        unit, number_, state, codes_, *texts, flange, load, recorded_at, received_at = run
+        if unit in corrected:
+            texts[_REVISION : _REVISION + 2] = corrected[unit]
+        said = "" if state == RunState.ACCEPTED else " ".join(dict.fromkeys(codes_ or ()))
+        times = _utc(recorded_at), _utc(received_at)
+        yield (number_, selection.edition, state, said, *texts, flange, load, *times)
 
 
-def _before_metric(run: Row, edition: int) -> Row:
-    """What all rows of a run begin with."""
-    number_, state, holding, *rest, recorded_at, received_at = run
-    codes = "" if state == RunState.ACCEPTED else " ".join(dict.fromkeys(holding or ()))
-    return (number_, edition, state, codes, *rest, _utc(recorded_at), _utc(received_at))
+def _corrected(selection: Selection) -> dict[int, tuple[str | None, None]]:
+    """Revision and basis at a past time of the units that changed since; what the basis was is not kept."""
+    if not selection.before:
+        return {}
+    labels = dict(selection.pump_model.revisions.values_list("pk", "label"))
+    return {unit: (labels.get(key or 0), None) for unit, key in selection.before.items()}
 
 
 def _utc(moment: datetime | None) -> datetime | None:

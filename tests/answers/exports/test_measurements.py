@@ -180,6 +180,7 @@ def test_other_models_and_editions_stay_out(model, monkeypatch):
         ({"revision": "Z"}, Invalid),
         ({"metric": "charm"}, Invalid),
         ({"edition": 9}, Invalid),
+        ({"as_of": datetime(2999, 1, 1, tzinfo=UTC)}, Invalid),
     ],
 )
 def test_names_nobody_knows_are_refused(model, asked, error):
