@@ -31,6 +31,7 @@ for _command in (
     questions.serial,
     questions.distribution,
     comparing.compare,
+    comparing.swap,
     questions.alerts,
     export.export,
     runs.runs,

@@ -35,6 +35,14 @@ class ComparisonsQuery(NarrowingQuery):
     vacuum_margin = serializers.FloatField(required=False, help_text="how much vacuum matters, in mmHg (10)")
 
 
+class SwapsQuery(NarrowingQuery):
+    """How much of a difference goes with a part, how much with the base?"""
+
+    part = serializers.CharField(max_length=40, help_text="protector, valve, tubing, flange_mm or load_ml")
+    old_part = serializers.CharField(max_length=60, required=False, help_text="the part that belongs to old")
+    new_part = serializers.CharField(max_length=60, required=False, help_text="the part that belongs to new")
+
+
 class SettingDocument(serializers.Serializer[Any]):
     """A setting of a pump with what it was measured with."""
 
@@ -138,3 +146,56 @@ class ComparisonsDocument(AnswerDocument):
     margins = serializers.DictField(child=serializers.CharField())
     reach = ReachDocument(many=True)
     left_out = LeftOutDocument(many=True)
+
+
+class ShareDocument(serializers.Serializer[Any]):
+    """A share of a difference with its 95 % interval; per cent are of the old value."""
+
+    value = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    percent = serializers.FloatField(allow_null=True)
+    percent_low = serializers.FloatField(allow_null=True)
+    percent_high = serializers.FloatField(allow_null=True)
+
+
+class SplitDocument(SettingDocument):
+    """A difference at one setting: `part` and `base` add up to `total`. `rig` is the rig without the part."""
+
+    units = serializers.ListField(
+        child=serializers.IntegerField(), help_text="old base with old and new part, new base likewise"
+    )
+    old_value = serializers.FloatField()
+    total = ShareDocument()
+    part = ShareDocument(help_text="what the new part changes, over both bases")
+    base = ShareDocument(help_text="what the new base changes, over both parts")
+    interaction = ShareDocument(help_text="how much more the new part changes on the new base")
+    part_on_old = ShareDocument()
+    part_on_new = ShareDocument()
+    set_aside = serializers.IntegerField()
+
+
+class MissingDocument(serializers.Serializer[Any]):
+    """A combination that was not measured, and which run to record."""
+
+    mode = serializers.CharField()
+    programme = serializers.CharField()
+    level = serializers.CharField()
+    side = serializers.CharField()
+    power = serializers.CharField()
+    rig = serializers.CharField()
+    base = serializers.CharField()
+    part = serializers.CharField()
+    says = serializers.CharField()
+
+
+class SwapsDocument(AnswerDocument):
+    """A difference split between a part and the base that bears it."""
+
+    old = serializers.CharField()
+    new = serializers.CharField()
+    part = serializers.CharField()
+    old_part = serializers.CharField(allow_null=True)
+    new_part = serializers.CharField(allow_null=True)
+    settings = SplitDocument(many=True)
+    missing = MissingDocument(many=True)

@@ -5,8 +5,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.queries import StrictQuery
-from api.serializers.comparing import ComparisonsDocument, ComparisonsQuery
+from api.serializers.comparing import ComparisonsDocument, ComparisonsQuery, SwapsDocument, SwapsQuery
 from registry.answers.comparisons import answer_comparison
+from registry.answers.swaps import answer_swap
 
 
 class Comparisons(StrictQuery):
@@ -18,3 +19,14 @@ class Comparisons(StrictQuery):
     def get(self, request: Request) -> Response:
         """Answer setting by setting: same, different, or cannot tell yet and what would tell."""
         return Response(answer_comparison(**self.asked(request)))
+
+
+class PartSwaps(StrictQuery):
+    """How much of a difference goes with a part, how much with the base?"""
+
+    query = SwapsQuery
+
+    @extend_schema(operation_id="part_swaps", parameters=[SwapsQuery], responses=SwapsDocument)
+    def get(self, request: Request) -> Response:
+        """Answer setting by setting, and name the runs that are missing."""
+        return Response(answer_swap(**self.asked(request)))

@@ -1,4 +1,4 @@
-"""Questions that hold builds against each other: `compare`."""
+"""Questions that hold builds against each other: `compare` and `swap`."""
 
 from typing import Annotated
 
@@ -51,6 +51,36 @@ def compare(  # noqa: PLR0913 - one parameter an option
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("comparisons", asked), show_comparison)
+    return ExitCode.DONE
+
+
+@answering
+def swap(  # noqa: PLR0913 - one parameter an option
+    call: Call,
+    model: Model,
+    old: Old,
+    new: New,
+    *,
+    part: Annotated[str, typer.Option(help="protector, valve, tubing, flange or load.")],
+    old_part: Annotated[
+        str | None, typer.Option(help="Which of them belongs to OLD (else the one most used with it).")
+    ] = None,
+    new_part: Annotated[str | None, typer.Option(help="Which of them belongs to NEW.")] = None,
+    mode: ModeOption = None,
+    programme: ProgrammeOption = None,
+    level: LevelOption = None,
+    metric: MetricOption = None,
+    power: PowerOption = None,
+) -> ExitCode:
+    """Split a difference between a part and the base that bears it."""
+    from client_cli.render.swaps import show_swap
+
+    asked = {
+        "model": model, "old": old, "new": new, "part": part, "old_part": old_part, "new_part": new_part,
+        "mode": mode, "programme": programme, "level": level, "metric": metric, "power": power,
+    }  # fmt: skip
+    with call.session() as session:
+        call.answer(session.get("part-swaps", asked), show_swap)
     return ExitCode.DONE
 
 

@@ -20,6 +20,8 @@ from registry.statistics.wild import wild_units
 _TINY = 1e-9
 _CERTAIN = 1e6
 _HAIR = 1e-300
+# Units count as cancelled only to a third of the degree they are: found by simulated coverage.
+_WARY = 3.0
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
 _MOST_UNITS = 500
 
@@ -51,6 +53,12 @@ class Readings:
         repeat = self.squares / self.freedom if self.freedom >= 2 else self.random**2
         doubt: Floats = np.maximum(repeat, self.random**2) / self.runs
         return doubt
+
+    @property
+    def noise_freedom(self) -> float:
+        """Degrees of freedom of the noise; what runs declare of themselves counts as known."""
+        declared = self.freedom < 2 or self.squares / self.freedom <= self.random**2
+        return _CERTAIN if declared else float(self.freedom)
 
     @property
     def leaning(self) -> Floats:
@@ -123,12 +131,15 @@ class Fit:
         if of.fixed is not None:
             by_unit[of.fixed] = 0.0
         # Units and noise are known from one sum of squares: where little is known, noise alone never passes
-        # for all there is.
+        # for all there is. As far as units cancel, noise is known from repeats.
+        noise = float(of.noise @ rows**2)
+        left = min(_WARY * float(by_unit @ by_unit) / max(float(rows @ rows), _HAIR), 1.0)
         parts = (
-            self.unit * float(by_unit @ by_unit) + float(of.noise @ rows**2),
+            self.unit * float(by_unit @ by_unit) + left * noise,
+            (1 - left) * noise,
             float(self.group @ np.bincount(of.group, rows) ** 2),
         )
-        known = (self.unit_freedom, self.group_freedom)
+        known = (self.unit_freedom, of.noise_freedom, self.group_freedom)
         variance = sum(parts)
         doubt = sum(part**2 / freedom for part, freedom in zip(parts, known, strict=True))
         freedom = variance**2 / doubt if doubt > 0 else _CERTAIN

@@ -73,3 +73,39 @@ COMPARISON: dict[str, Any] = {
     "says": "Pellomi, revision B against revision A: different; cycle rate at expression soft 5 falls.",
     **STAMP,
 }  # fmt: skip
+
+
+def share(value: float) -> dict[str, Any]:
+    """A share with its interval."""
+    ends = {"low": value - 1.62, "high": value + 1.62}
+    percents = {"percent": value / 2, "percent_low": (value - 1.62) / 2, "percent_high": (value + 1.62) / 2}
+    return {"value": value, **ends, **percents}
+
+
+SWAP: dict[str, Any] = {
+    "model": "Pellomi",
+    "old": "revision A",
+    "new": "revision B",
+    "part": "protector",
+    "old_part": "flat",
+    "new_part": "domed",
+    "settings": [
+        {
+            **AT,
+            "rig": "duckbill valve / silicone 6 mm / 24 mm / 30 mL",
+            "metric": "peak_vacuum",
+            "unit": "mmHg",
+            "units": [6, 4, 4, 6],
+            "old_value": 200.0,
+            "total": share(-15.0), "part": share(-9.0), "base": share(-6.0), "interaction": share(-2.0),
+            "part_on_old": share(-8.0), "part_on_new": share(-10.0),
+            "set_aside": 0,
+        }
+    ],
+    "missing": [
+        {**AT, "level": "6", "rig": "duckbill", "base": "revision A", "part": "domed",
+         "says": "Record revision A with protector domed at expression soft 6 on mains."}
+    ],
+    "says": "Pellomi, revision B against revision A, protector flat to domed: it differs by -15 mmHg.",
+    **STAMP,
+}  # fmt: skip

@@ -267,6 +267,7 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "serials"): SERIALS,
     ("GET", "distributions"): DISTRIBUTION,
     ("GET", "comparisons"): compared.COMPARISON,
+    ("GET", "part-swaps"): compared.SWAP,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,
     ("POST", "runs/7/withdraw"): {**RUN, "state": "withdrawn"},

@@ -15,6 +15,7 @@ from tests.client_cli.server import Trouble, measured
         (["serial", "Pellomi", "LK000001", "LK009999"], documents.SERIALS),
         (["distribution", "Pellomi"], documents.DISTRIBUTION),
         (["compare", "Pellomi", "A", "B"], compared.COMPARISON),
+        (["swap", "Pellomi", "A", "B", "--part", "protector"], compared.SWAP),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),
         (["withdraw", "7", "--reason", "leak"], {**documents.RUN, "state": "withdrawn"}),

@@ -3,10 +3,14 @@
 import pytest
 
 from client_cli.render.comparisons import show_comparison
+from client_cli.render.swaps import show_swap
 from tests.client_cli import compared
 from tests.client_cli.test_rendering import fits, seen, words
 
-SHOWN = {"comparison": (show_comparison, compared.COMPARISON)}
+SHOWN = {
+    "comparison": (show_comparison, compared.COMPARISON),
+    "swap": (show_swap, compared.SWAP),
+}
 
 
 @pytest.mark.parametrize("width", [80, 100, 200])
@@ -47,3 +51,20 @@ def test_compare_asks_with_the_words_of_the_contract(vacuary, filled):
     assert filled.asked[-1].query == {
         "model": "Pellomi", "old": "A", "new": "unit:LK000123", "metric": "all", "rate_margin": "4",
     }  # fmt: skip
+
+
+def test_a_swap_shows_all_shares_and_the_runs_that_are_missing():
+    shown = words(seen(show_swap, compared.SWAP, width=200))
+    for told in ("-15.0", "-16.6 to -13.4", "-7.5 %", "-9.0", "-6.0", "-2.0", "6 + 4 + 4 + 6 units"):
+        assert words(told) in shown, told
+    assert words("Record revision A with protector domed at expression soft 6 on mains.") in shown
+
+
+def test_swap_asks_with_the_words_of_the_contract(vacuary, filled):
+    ran = vacuary("swap", "Pellomi", "A", "B", "--part", "protector", "--old-part", "flat", "--level", "5")
+    assert ran.code == 0
+    assert filled.asked[-1].path == "part-swaps"
+    assert filled.asked[-1].query == {
+        "model": "Pellomi", "old": "A", "new": "B", "part": "protector", "old_part": "flat", "level": "5",
+    }  # fmt: skip
+    assert vacuary("swap", "Pellomi", "A", "B").code == 2

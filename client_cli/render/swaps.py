@@ -1,0 +1,60 @@
+"""A difference split between a part and the base that bears it."""
+
+from itertools import groupby
+from typing import Any
+
+from rich.console import Console
+
+from client_cli.numbers import fixed, is_number
+from client_cli.render.comparisons import between, places_of, title
+from client_cli.render.console import cautions, heading, lines, says, table
+from client_cli.render.distributions import unit_name
+from client_cli.text import clean, one_line
+
+_GROUP = ("mode", "programme", "level", "rig", "power", "side")
+_SHARES = ("total", "part", "base", "interaction")
+
+
+def show_swap(console: Console, document: dict[str, Any]) -> None:
+    """A table a setting, a row a metric; then the runs that are missing."""
+    says(console, document)
+    rows = document.get("settings") or []
+    for _, group in groupby(rows, key=lambda row: [one_line(row.get(key)) for key in _GROUP]):
+        _show_setting(console, list(group))
+    if rows:
+        console.print()
+        console.print(
+            "Part and base add up to the total (new less old). Interaction: how much more the new part "
+            "changes on the new base than on the old. Each interval holds at 95 %; per cent are of the old value."
+        )
+    _show_missing(console, document.get("missing") or [])
+    cautions(console, document)
+
+
+def _show_setting(console: Console, group: list[dict[str, Any]]) -> None:
+    heading(console, title(group[0]))
+    rows = table("Metric", *(name.capitalize() for name in _SHARES))
+    for row in group:
+        units = " + ".join(one_line(count) for count in row.get("units") or [])
+        named = lines(
+            clean(row.get("metric", "")), unit_name(row.get("unit")), f"{units} units" if units else ""
+        )
+        rows.add_row(named, *(_share(row.get(name) or {}) for name in _SHARES))
+        rows.add_section()
+    console.print(rows)
+
+
+def _share(share: dict[str, Any]) -> str:
+    places = places_of(share.get("low"), share.get("high"))
+    percent = f"{fixed(share['percent'], 1)} %" if is_number(share.get("percent")) else ""
+    return lines(
+        fixed(share.get("value"), places), between(share.get("low"), share.get("high"), places), percent
+    )
+
+
+def _show_missing(console: Console, missing: list[dict[str, Any]]) -> None:
+    if not missing:
+        return
+    heading(console, "Runs that are missing")
+    for row in missing:
+        console.print(f"- {one_line(row.get('says'))}")
