@@ -14,8 +14,11 @@ from registry.statistics.equivalence import Margin, judge_pair
 from registry.statistics.power import power_apart, power_same
 
 
-def compared(old, new, margin: Margin, *, paired: bool = False, random: float = 1e-9):
-    """Judge `new` against `old`, read once a unit by one clinic and gauge, each run known to `random`."""
+def compared(old, new, margin: Margin, *, paired: bool = False, repeats: tuple[float, int] = (0.0, 0)):
+    """Judge `new` against `old`, read once a unit by one clinic and gauge that declare no uncertainty.
+
+    `repeats` gives the variance of repeated runs and its degrees of freedom, where there were such.
+    """
     values = np.concatenate([old, new])
     rows = values.size
     units = np.arange(rows) if not paired else np.tile(np.arange(len(old)), 2)
@@ -26,9 +29,9 @@ def compared(old, new, margin: Margin, *, paired: bool = False, random: float = 
         mean=values,
         runs=np.ones(rows),
         systematic=np.zeros(rows),
-        random=random,
-        squares=0.0,
-        freedom=0,
+        random=1e-9,
+        squares=repeats[0] * repeats[1],
+        freedom=repeats[1],
     )
     found = fit(readings)
     assert found is not None
@@ -58,8 +61,9 @@ def test_units_read_in_both_builds(seed) -> None:
     base = rng.normal(200, 15, 7)
     old, new = base + rng.uniform(-1, 1, 7), base + 4 + rng.uniform(-1, 1, 7)
     apart = new - old
-    # What a run is known to is declared here, and is what the differences do scatter by.
-    found = compared(old, new, Margin(4.2), paired=True, random=float(apart.std(ddof=1)) / 2**0.5)
+    # Repeats are taken to scatter as the differences do, which is all that a paired test knows of.
+    repeats = (float(apart.var(ddof=1)) / 2, apart.size - 1)
+    found = compared(old, new, Margin(4.2), paired=True, repeats=repeats)
     p_same, *_ = ttost_paired(new, old, -4.2, 4.2)
     assert found.difference.value == pytest.approx(apart.mean())
     assert found.difference.error == pytest.approx(apart.std(ddof=1) / 7**0.5, rel=1e-6)
