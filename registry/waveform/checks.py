@@ -2,15 +2,15 @@
 
 from collections.abc import Iterator
 from itertools import groupby
-from math import isfinite
 
 import numpy as np
 
+from . import kernels
 from .analyse import Analysis
 from .condition import Signal, Zero
 from .cycles import Crossings
 from .findings import finding
-from .order import dot, median, running_median
+from .order import median, running_median
 from .types import Finding, Floats, GaugeSpec, Quantity
 
 FEWEST_CYCLES, FEW_CYCLES = 3, 8
@@ -36,7 +36,7 @@ def samples_a_cycle(signal: Signal, crossings: Crossings) -> float:
     A cycle travels up and down once. Cycles sampled too slowly show a longer period that is none.
     """
     by_period = crossings.period / signal.step_s
-    travel = float(np.abs(np.diff(signal.vacuum)).mean())
+    travel = kernels.condition.travel(signal.vacuum)
     by_travel = 2 * (crossings.high - crossings.low) / max(travel, 1e-12)
     return min(by_period, by_travel) if by_travel < FEWEST_SAMPLES else by_period
 
@@ -54,10 +54,10 @@ def signal_checks(signal: Signal, analysis: Analysis) -> Iterator[Finding]:
     swing, noise = analysis.shape.swing, analysis.deviations.noise
     known = any(note.code == "gauge_clipped" for note in signal.notes)
     if noise > 1.5 * signal.resolution and not known:
-        highest = signal.vacuum >= float(signal.vacuum.max()) - 1e-9 * swing
-        near = signal.vacuum > analysis.shape.low.value + 0.9 * swing
-        if highest.sum() > 0.4 * near.sum():
-            yield finding("gauge_clipped", share=float(highest.mean()))
+        top, bottom = float(signal.vacuum.max()) - 1e-9 * swing, analysis.shape.low.value + 0.9 * swing
+        highest, near = kernels.condition.near_top(signal.vacuum, top, bottom)
+        if highest > 0.4 * near:
+            yield finding("gauge_clipped", share=highest / signal.vacuum.size)
     if swing < max(WEAKEST_SWING, 5 * noise):
         yield finding("weak_signal", swing=swing)
     elif noise > max(0.02 * swing, 2.0):
@@ -122,11 +122,8 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
     at, values = at[fine], values[fine]
     if at.size < 4:
         return 0.0, 0.0
-    away = at - at.mean()
-    square = dot(away, away)
-    slope = dot(away, values) / square
-    left = values - values.mean() - slope * away
-    return slope, float(np.sqrt(dot(left, left) / (at.size - 2) / square))
+    slope, error, _ = kernels.course.slope_of(at, values)
+    return slope, error
 
 
 def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:
@@ -154,20 +151,5 @@ def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None
     None too when a straight line explains the values about as well, when the step is within the scatter, or
     when the values about it do not leap but grow into each other, as those of a pump that settles do.
     """
-    count = values.size
-    if count < 2 * least or not isfinite(float(values.sum())):
-        return None
-    total = np.cumsum(values)
-    split = np.arange(least, count - least + 1)
-    before = total[split - 1] / split
-    after = (total[-1] - total[split - 1]) / (count - split)
-    gain = split * (count - split) / count * (after - before) ** 2
-    best = int(np.argmax(gain))
-    left = float(np.sum((values - values.mean()) ** 2)) - float(gain[best])
-    slope, _ = slope_of(np.arange(count, dtype=float), values)
-    line = values - values.mean() - slope * (np.arange(count) - (count - 1) / 2)
-    if left > 0.5 * dot(line, line) or gain[best] <= 25 * left / max(count - 2, 1):
-        return None
-    at, step = int(split[best]), float(after[best] - before[best])
-    leap = median(values[at : at + 3]) - median(values[at - 3 : at])
-    return (at, float(before[best]), float(after[best])) if leap / step > 0.75 else None
+    at, before, after = kernels.course.best_step(np.ascontiguousarray(values), least)
+    return (at, before, after) if at else None

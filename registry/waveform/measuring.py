@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from . import kernels
 from .analyse import Analysis, analyse
 from .checks import (
     WEAKEST_SWING,
@@ -90,7 +91,7 @@ def _corrected(signal: Signal, gauge: GaugeSpec, zero: Zero | None) -> Signal:
     """Zero taken off, then the calibration of the zeroed gauge applied."""
     offset = zero.value if zero is not None else 0.0
     gain = gauge.calibration_gain
-    vacuum = (signal.vacuum - offset) * gain + gauge.calibration_offset_mmhg
+    vacuum = kernels.condition.corrected(signal.vacuum, offset, gain, gauge.calibration_offset_mmhg)
     return replace(signal, vacuum=vacuum, resolution=signal.resolution * abs(gain))
 
 

@@ -5,11 +5,11 @@ crossing on either side.
 """
 
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot, isfinite, sqrt
 
 import numpy as np
-from numpy.typing import NDArray
 
+from . import kernels
 from .editions import Edition
 from .patches import Bins, Patch, fit_patches
 from .profile import Profile
@@ -68,19 +68,18 @@ SIGNS = np.array([1, -1, 0, 0, 0, 0, 0, 0, 0], dtype=np.intp)
 def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     """The shape of a profile whose falling crossing lies near `width`; None where a flank is not whole."""
     bins = Bins(profile.at, profile.raw, profile.weight, profile.level, profile.period)
-    top = int(np.argmax(profile.level - CAREFUL * profile.error))
-    bottom = int(np.argmin(profile.level + CAREFUL * profile.error))
+    top, bottom = kernels.outline.extremes(profile.level, profile.error, CAREFUL)
     shares = (edition.low_reference, edition.mid_reference, edition.high_reference)
     line = _Line(profile, width)
     rough = line.instants(shares, float(profile.level[bottom]), float(profile.level[top]))
-    if not np.all(np.isfinite(rough)):
+    if not all(map(isfinite, rough)):
         return None
     steep_at = line.steepest(rough[0], rough[2])
     starts = np.array([top, bottom, *(line.bin_at(at) for at in [*rough, steep_at])], dtype=np.intp)
     above, below, *crossed, steep = fit_patches(bins, starts, DEPTH * float(np.ptp(profile.level)), SIGNS)
     high, low = _level(above, profile, top, 1), _level(below, profile, bottom, -1)
     up, down = _instants(shares, (low, high), crossed, line)
-    if not np.all(np.isfinite([at.value for at in (*up, *down)])):
+    if not all(isfinite(at.value) for at in (*up, *down)):
         return None
     return Shape(
         high,
@@ -110,7 +109,7 @@ def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Leve
     search = SEARCH_SHARE / sqrt(float(profile.weight[place]))
     error, beyond = patch.error(patch.top), _beyond(patch, sign) * profile.period / profile.at.size
     outward = SHORT * error + beyond
-    return Level(patch.value(patch.top) + sign * outward, float(np.linalg.norm((error, search, beyond))))
+    return Level(patch.value(patch.top) + sign * outward, hypot(error, search, beyond))
 
 
 def _beyond(patch: Patch, sign: int) -> float:
@@ -176,8 +175,8 @@ def _steepest(patches: list[Patch | None], line: "_Line", at: float, *, corner: 
     rounded = slope - smoothed
     if corner:
         parts = (error, 2.5 * a_bin, 0.25 * rounded, CORNER_SHARE * slope)
-        return Timed(slope + 1.5 * a_bin, float(np.linalg.norm(parts)))
-    return Timed(slope, float(np.linalg.norm((error, 0.3 * bend, a_bin, 0.2 * rounded, SLOPE_SHARE * slope))))
+        return Timed(slope + 1.5 * a_bin, hypot(*parts))
+    return Timed(slope, hypot(error, 0.3 * bend, a_bin, 0.2 * rounded, SLOPE_SHARE * slope))
 
 
 def _slopes(patch: Patch) -> list[tuple[float, float, float, float]]:
@@ -187,26 +186,12 @@ def _slopes(patch: Patch) -> list[tuple[float, float, float, float]]:
     return [(patch.slope(x), patch.slope_error(x), bend, curve) for x in (patch.first, 0.0, patch.last)]
 
 
-def _turns(profile: Profile, width: float) -> tuple[float, float]:
-    """(middle of the lowest stretch after the fall, when the profile is highest before it)."""
-    up = min(max(int(np.searchsorted(profile.at, width)), 1), profile.at.size - 1)
-    top = int(np.argmax(profile.level[:up]))
-    after = profile.level[up:]
-    lowest = np.flatnonzero(after <= float(after.min()) + 0.1 * float(np.ptp(profile.level)))
-    return float(profile.at[up + lowest[lowest.size // 2]]), float(profile.at[top])
-
-
 class _Line:
     """The smoothed profile unrolled from the middle of one rest to the middle of the next."""
 
     def __init__(self, profile: Profile, width: float) -> None:
-        self.turn, self.top = _turns(profile, width)
-        first = int(np.searchsorted(profile.at, self.turn))
-        self.order = np.concatenate(
-            [np.arange(first, profile.at.size), np.arange(min(first + 1, profile.at.size))]
-        )
-        self.at = profile.at[self.order]
-        self.at[: profile.at.size - first] -= profile.period
+        self.turn, self.top = kernels.outline.turns(profile.at, profile.level, width)
+        self.order, self.at = kernels.outline.unrolled(profile.at, self.turn, profile.period)
         self.level = profile.level[self.order]
         self.error = profile.error[self.order]
         self.slope = profile.slope[self.order]
@@ -216,17 +201,7 @@ class _Line:
 
     def bin_at(self, at: float) -> int:
         """Bin of the profile nearest an instant."""
-        return int(self.order[self._nearest(at)])
-
-    def _nearest(self, at: float) -> int:
-        after = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
-        middle = 0.5 * float(self.at[after - 1] + self.at[after])
-        return int(np.where(at < middle, after - 1, after))
-
-    def _cross(self, flips: NDArray[np.intp], level: float) -> list[float]:
-        one, two = self.level[flips], self.level[flips + 1]
-        start, end = self.at[flips], self.at[flips + 1]
-        return [float(at) for at in start + (end - start) * (level - one) / (two - one)]
+        return int(self.order[kernels.outline.nearest(self.at, at)])
 
     def instants(self, shares: tuple[float, ...], low: float, high: float) -> list[float]:
         """Instants of the rise, then of the fall, through shares of the swing; NaN where there is none."""
@@ -235,42 +210,27 @@ class _Line:
 
     def rising(self, level: float) -> float:
         """Instant of the rise through `level` nearest the rising crossing, NaN when there is none."""
-        flips = np.flatnonzero((self.level[:-1] < level) & (self.level[1:] >= level))
-        times = [at for at in self._cross(flips, level) if at < self.top]
-        return min(times, key=abs, default=np.nan)
+        return kernels.outline.rising(self.at, self.level, level, self.top)
 
     def falling(self, level: float) -> float:
         """Instant of the fall through `level` nearest the falling crossing, NaN when there is none."""
-        flips = np.flatnonzero((self.level[:-1] >= level) & (self.level[1:] < level))
-        times = [at for at in self._cross(flips, level) if at > self.top]
-        return min(times, key=lambda at: abs(at - self.width), default=np.nan)
+        return kernels.outline.falling(self.at, self.level, level, self.top, self.width)
 
     def time_error(self, at: float, level_error: float) -> float:
         """Standard error of an instant: that of its level and of the profile there, over the slope."""
-        here = self._nearest(at)
-        after = min(max(int(np.searchsorted(self.at, at)), 1), self.at.size - 1)
-        rise = float(self.level[after] - self.level[after - 1]) / float(self.at[after] - self.at[after - 1])
-        steep = max(abs(rise), abs(float(self.slope[here])), 1e-12)
-        noise = hypot(float(self.error[here]), level_error) / steep
+        error = float(self.error[kernels.outline.nearest(self.at, at)])
+        noise = hypot(error, level_error) / kernels.outline.steepness(self.at, self.level, self.slope, at)
         return hypot(noise, BIN_SHARE * self.period / self.at.size)
 
     def slope_at(self, at: float) -> tuple[float, float]:
         """Smoothed slope and its standard error at an instant."""
-        here = self._nearest(at)
+        here = kernels.outline.nearest(self.at, at)
         return float(self.slope[here]), float(self.slope_error[here])
 
     def steepest(self, first: float, last: float) -> float:
         """Instant between two where the slope is largest, as far as it is known well."""
-        inside = np.flatnonzero((self.at >= first) & (self.at <= last))
-        if inside.size == 0:
-            return 0.5 * (first + last)
-        return float(self.at[inside[np.argmax(self.slope[inside] - self.slope_error[inside])]])
+        return kernels.outline.steepest(self.at, self.slope, self.slope_error, first, last)
 
     def dips(self, level: float, first: float, last: float) -> float:
         """Seconds between two instants that the profile is clearly under a level."""
-        inside = (self.at > first) & (self.at < last) & (self.level + 2 * self.error < level)
-        if not inside.any():
-            return 0.0
-        inner = np.flatnonzero(inside)
-        runs = np.split(inner, np.flatnonzero(np.diff(inner) > 1) + 1)
-        return float(sum(self.at[run[-1]] - self.at[run[0]] for run in runs if len(run) > 1))
+        return kernels.outline.dips(self.at, self.level + 2 * self.error, level, first, last)

@@ -12,6 +12,7 @@ from math import hypot, sqrt
 
 import numpy as np
 
+from . import kernels
 from .order import dot
 from .types import Floats, GaugeSpec
 
@@ -126,10 +127,10 @@ def scatter(values: Floats, noise: float) -> Scatter:
     The mean's standard error is that of the t distribution, larger for few values (JCGM 101, 6.4.9.3).
     """
     count = values.size
-    mean = float(values.mean()) if count else np.nan
+    mean, square = kernels.order.moments(np.ascontiguousarray(values, dtype=np.float64))
     if count < 2:
         return Scatter(mean, 0.0, np.inf, {"scatter": np.inf})
-    variance = float(values.var(ddof=1))
+    variance = square / (count - 1)
     spread = _spread(variance, noise**2)
     return Scatter(mean, spread, spread * sqrt(few(count) / count), _u_spread(variance, noise**2, count))
 
@@ -156,7 +157,5 @@ def lag_one(values: Floats) -> float:
     """Correlation of neighbouring values, 0 where it is no more than chance would make or values are few."""
     if values.size < 8:
         return 0.0
-    centred = values - values.mean()
-    square = dot(centred, centred)
-    found = dot(centred[1:], centred[:-1]) / square if square > 0 else 0.0
+    found = kernels.order.lag_one(np.ascontiguousarray(values))
     return found if abs(found) > 1.6 / sqrt(values.size) else 0.0

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from . import cells as cells
     from . import condition as condition
+    from . import course as course
     from . import crossings as crossings
     from . import deviations as deviations
     from . import folding as folding
     from . import order as order
+    from . import outline as outline
     from . import patches as patches
     from . import slots as slots
     from . import smoothing as smoothing

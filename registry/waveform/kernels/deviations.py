@@ -4,7 +4,7 @@ from math import inf, nan, sqrt
 
 import numpy as np
 
-from registry.waveform.compiled import Indices, compiled
+from registry.waveform.compiled import Indices, Rows, compiled
 from registry.waveform.types import Floats
 
 from .order import chosen, first_from, median
@@ -44,78 +44,86 @@ def residuals(
 
 @compiled
 def levels_by_cycle(
-    residual: Floats, cycle: Indices, place: Indices, part: Indices, wanted: int, cycles: int
-) -> tuple[Floats, Floats, float]:
-    """(mean residual of each cycle over bins of one part, else 0; samples; sum of squares about it)."""
-    total, count = np.zeros(cycles), np.zeros(cycles)
+    residual: Floats, cycle: Indices, place: Indices, part: Indices, cycles: int
+) -> tuple[Rows, Rows, float]:
+    """(mean residual of each cycle, else 0; samples; sum of squares about it); row 0 is top, row 1 bottom."""
+    total, count = np.zeros((2, cycles)), np.zeros((2, cycles))
     square = 0.0
     for index in range(residual.size):
-        if part[place[index]] == wanted:
-            total[cycle[index]] += residual[index]
-            count[cycle[index]] += 1
+        row = part[place[index]]
+        if row <= BOTTOM:
+            total[row, cycle[index]] += residual[index]
+            count[row, cycle[index]] += 1
             square += residual[index] * residual[index]
-    for number in range(cycles):
-        mean = total[number] / max(count[number], 1.0)
-        square -= total[number] * mean
-        total[number] = mean
+    for row in range(2):
+        for number in range(cycles):
+            mean = total[row, number] / max(count[row, number], 1.0)
+            square -= total[row, number] * mean
+            total[row, number] = mean
     return total, count, square
 
 
 @compiled
-def flank_errors(
+def flank_terms(
     residual: Floats,
     cycle: Indices,
     place: Indices,
     part: Indices,
     share: Floats,
     turn: int,
-    above: Floats,
-    below: Floats,
+    levels: Rows,
 ) -> tuple[Floats, Indices]:
-    """(residual of each sample less what its cycle's levels make there, number of its flank).
+    """(residual of each flank sample less what its cycle's levels make there, number of its flank).
 
     A flank leads from its cycle's low to the high it belongs to: from bin `turn` on a rise is the next
-    cycle's. `above` and `below` are the level deviations.
+    cycle's. `levels` holds the level deviations. Samples off the flanks have 0.
     """
-    error, flank = np.empty(residual.size), np.empty(residual.size, dtype=np.intp)
+    last = levels.shape[1] - 1
+    error, flank = np.zeros(residual.size), np.zeros(residual.size, dtype=np.intp)
     for index in range(residual.size):
         spot, number = place[index], cycle[index]
-        flank[index] = number + (1 if spot >= turn and part[spot] == RISING else 0)
-        high, low = above[min(flank[index], above.size - 1)], below[number]
-        error[index] = residual[index] - low - share[spot] * (high - low)
+        if part[spot] >= RISING:
+            flank[index] = number + (1 if spot >= turn and part[spot] == RISING else 0)
+            high, low = levels[TOP, min(flank[index], last)], levels[BOTTOM, number]
+            error[index] = residual[index] - low - share[spot] * (high - low)
     return error, flank
 
 
 @compiled
-def shifts(error: Floats, steep: Floats, flank: Indices, folded: int, flanks: int) -> tuple[Floats, float]:
-    """(shift of each flank by least squares, 0 without samples; standard error of a typical one).
-
-    `steep` is the slope at each sample, 0 for one that is on no such flank.
-    """
-    squares, cross, samples = np.zeros(flanks), np.zeros(flanks), 0
-    for index in range(error.size):
-        squares[flank[index]] += steep[index] * steep[index]
-        cross[flank[index]] += steep[index] * error[index]
-        samples += steep[index] != 0
-    shift = -cross / np.maximum(squares, 1e-300)
-    left = 0.0
-    for index in range(error.size):
-        left += ((error[index] + steep[index] * shift[flank[index]]) * steep[index]) ** 2
+def typical_error(left: float, squares: Floats, samples: float, folded: int) -> float:
+    """Standard error of a typical shift from the residuals left over, each times its slope."""
     known = chosen(squares, squares > 0)
     if known.size == 0:
-        return shift, inf
-    freedom = max(1.0 - folded / max(samples, 1), 0.2)
-    return shift, sqrt(left / freedom / max(squares.sum(), 1e-300) / median(known))
+        return inf
+    freedom = max(1.0 - folded / max(samples, 1.0), 0.2)
+    return sqrt(left / freedom / max(squares.sum(), 1e-300) / median(known))
 
 
 @compiled
-def steepness(slope: Floats, place: Indices, part: Indices, wanted: int) -> Floats:
-    """Slope of the common cycle at each sample, 0 outside the bins of one part."""
-    found = np.zeros(place.size)
-    for index in range(place.size):
-        if part[place[index]] == wanted:
-            found[index] = slope[place[index]]
-    return found
+def shifts(
+    error: Floats, flank: Indices, place: Indices, part: Indices, slope: Floats, folded: int, flanks: int
+) -> tuple[Rows, float]:
+    """(shift of each flank by least squares, 0 without samples; standard error of a typical rise).
+
+    Row 0 holds rises, row 1 falls.
+    """
+    squares, shift = np.zeros((2, flanks)), np.zeros((2, flanks))
+    samples, left = 0.0, 0.0
+    for index in range(error.size):
+        spot = place[index]
+        if part[spot] >= RISING:
+            row = part[spot] - RISING
+            squares[row, flank[index]] += slope[spot] * slope[spot]
+            shift[row, flank[index]] -= slope[spot] * error[index]
+    for row in range(2):
+        for number in range(flanks):
+            shift[row, number] /= max(squares[row, number], 1e-300)
+    for index in range(error.size):
+        spot = place[index]
+        if part[spot] == RISING:
+            samples += 1
+            left += ((error[index] + slope[spot] * shift[0, flank[index]]) * slope[spot]) ** 2
+    return shift, typical_error(left, squares[0], samples, folded)
 
 
 @compiled
@@ -150,13 +158,12 @@ def deviations(
     """Deviations of `cycles` cycles, `folded` of them folded: see `refine.Deviations` for what comes back."""
     share, part = parts(level, slope)
     residual = residuals(at, vacuum, place, bin_at, level, slope)
-    above, tops, one = levels_by_cycle(residual, cycle, place, part, TOP, cycles)
-    below, bottoms, two = levels_by_cycle(residual, cycle, place, part, BOTTOM, cycles)
-    noise = noise_of(one + two, int(tops.sum() + bottoms.sum()), folded)
+    levels, counts, square = levels_by_cycle(residual, cycle, place, part, cycles)
+    noise = noise_of(square, int(counts.sum()), folded)
     turn = first_from(bin_at, width)
-    error, flank = flank_errors(residual, cycle, place, part, share, turn, above, below)
-    rise, rise_error = shifts(error, steepness(slope, place, part, RISING), flank, folded, cycles + 1)
-    fall, _ = shifts(error, steepness(slope, place, part, FALLING), flank, folded, cycles + 1)
-    sampled = chosen(tops, tops > 0)
+    error, flank = flank_terms(residual, cycle, place, part, share, turn, levels)
+    shift, rise_error = shifts(error, flank, place, part, slope, folded, cycles + 1)
+    tops, bottoms = or_unknown(levels[TOP], counts[TOP]), or_unknown(levels[BOTTOM], counts[BOTTOM])
+    sampled = chosen(counts[TOP], counts[TOP] > 0)
     samples = median(sampled) if sampled.size else 1.0
-    return or_unknown(above, tops), or_unknown(below, bottoms), rise, fall[:-1], rise_error, noise, samples
+    return tops, bottoms, shift[0], shift[1, :-1], rise_error, noise, samples

@@ -108,3 +108,13 @@ def dot(one: Floats, two: Floats) -> float:
     for index in range(one.size):
         total += one[index] * two[index]
     return total
+
+
+@compiled
+def lag_one(values: Floats) -> float:
+    """Correlation of neighbouring values; 0 where all are the same."""
+    mean, square = moments(values)
+    total = 0.0
+    for index in range(1, values.size):
+        total += (values[index] - mean) * (values[index - 1] - mean)
+    return total / square if square > 0 else 0.0
