@@ -25,7 +25,8 @@ def show_swap(console: Console, document: dict[str, Any]) -> None:
         console.print()
         console.print(
             "Part and base add up to the total (new less old). Interaction: how much more the new part "
-            "changes on the new base than on the old. Each interval holds at 95 %; per cent are of the old value."
+            "changes on the new base than on the old. Each interval holds at 95 %; per cent are of the old "
+            "value."
         )
     _show_missing(console, document.get("missing") or [])
     cautions(console, document)
