@@ -12,7 +12,7 @@ What the sides share cancels in a difference; what each has for itself does not:
 """
 
 from dataclasses import replace
-from math import hypot
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -147,17 +147,20 @@ def _phase_parts(
     grown = few(off.size) * (1 + alike) / (1 - alike)
     step = max(1.0 / max(reading.understood.rate_hz, 1e-9) for reading in readings)
     return {
-        "scatter": float(np.sqrt(grown * off.var(ddof=1) / off.size)) if off.size > 1 else float("inf"),
+        "scatter": sqrt(grown * float(off.var(ddof=1)) / off.size) if off.size > 1 else float("inf"),
         "sampling": hypot(*(_crossing(side) for side in sides)),
         "clock": hypot(rectangular(SKEW * step), abs(mean) * CLOCK),
     }
 
 
 def _crossing(side: Measured) -> float:
-    """How far an error of both levels shifts all crossings of a side alike, in s."""
-    names = ("peak_vacuum", "residual_vacuum", "vacuum_swing", "pull_time")
-    if any(name not in side.metrics for name in names):
-        return 0.0
-    peak, residual, swing, pull = (side.metrics[name] for name in names)
-    middle = 0.5 * hypot(peak.parts.get("sampling", 0.0), residual.parts.get("sampling", 0.0))
-    return middle * pull.value / (0.8 * max(swing.value, 1e-9))
+    """What noise does to the mean place of a side's crossings, in s.
+
+    Known are two of its effects: on single crossings, which the cycle rate's sampling part was made of (of
+    the period it is sqrt(2) of one crossing over the number of cycles, or more where losses break the run),
+    and on the shape of the pull, whose time lies between two crossings.
+    """
+    rate, count = side.metrics["cycle_rate"], side.cycles.loss.count("")
+    one = rate.parts.get("sampling", 0.0) / rate.value * (60.0 / rate.value) * count / sqrt(2.0)
+    pull = side.metrics["pull_time"].parts.get("sampling", 0.0) if "pull_time" in side.metrics else 0.0
+    return hypot(one / sqrt(count), pull / sqrt(2.0))

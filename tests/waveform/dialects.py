@@ -1,4 +1,7 @@
-"""One trace in forty dialects: units, signs, delimiters, decimal signs, clocks, encodings, line ends."""
+"""One trace in sixty dialects: units, signs, delimiters, decimal signs, clocks, encodings, line ends,
+channels, and what a file leaves to be said by the uploader or by what is usual for the gauge."""
+
+from registry.waveform import Declared
 
 from .files import Dialect
 
@@ -44,6 +47,50 @@ DIALECTS: dict[str, Dialect] = {
     "key: value": Dialect(preamble=("Logger: LX-4", "Serial: 00017", "Started: 2026-03-04 10:00:00", "")),
     "key,value": Dialect(preamble=("Logger,LX-4", "Serial,17", "Interval,10 ms")),
     "semicolon comments": Dialect(delimiter="\t", preamble=("; logger export", "; channel = 2")),
+    "thousandths after a colon": Dialect(time="thousandths"),
+    "iso basic": Dialect(time="iso-basic"),
+    "iso basic, comma": Dialect(time="iso-basic", delimiter=";", decimal=","),
+    "blanks": Dialect(delimiter=" ", time="s"),
+    "blanks run together": Dialect(delimiter="    "),
+    "mixed line ends": Dialect(newline="\r", preamble=("# logger\n# export\r\n",)),
+    "line ends of both kinds": Dialect(newline="\r\r\n"),
+    "inHg declared": Dialect(unit="inHg", written=False, declared=Declared(unit="inHg")),
+    "kPa in capitals declared": Dialect(
+        unit="kPa", written=False, declared=Declared(unit="KPA", sign="positive")
+    ),
+    "negative, all declared": Dialect(
+        sign=-1,
+        unit="mbar",
+        written=False,
+        declared=Declared(unit="mbar", sign="negative", time_unit="s", vacuum_column="pressure", rate_hz=100),
+    ),
+    "hPa as usual": Dialect(unit="hPa", written=False, usual=Declared(unit="hPa", sign="positive")),
+    "negative psi as usual": Dialect(
+        unit="psi",
+        sign=-1,
+        written=False,
+        usual=Declared(unit="psi", sign="negative", vacuum_column="Pressure", time_column="Time (s)"),
+    ),
+    "left of two": Dialect(heads=("Vacuum left", "Vacuum right"), declared=Declared(side="left")),
+    "right of two": Dialect(heads=("Right", "Left"), last=True, declared=Declared(side="right")),
+    "L and R, two units": Dialect(
+        heads=("P_L", "P_R"),
+        unit="kPa",
+        other_unit="mbar",
+        delimiter=";",
+        decimal=",",
+        declared=Declared(side="left"),
+    ),
+    "rechts": Dialect(heads=("Druck rechts", "Druck links"), sign=-1, declared=Declared(side="right")),
+    "gauche, utf-16": Dialect(
+        heads=("Vide gauche", "Vide droit"), encoding="utf-16", declared=Declared(side="left")
+    ),
+    "derecha, own times": Dialect(
+        heads=("Vacío derecha", "Vacío izquierda"), last=True, between=True, declared=Declared(side="right")
+    ),
+    "two channels by heading": Dialect(heads=("CH1", "CH2"), declared=Declared(vacuum_column=" ch1 (MMHG)")),
+    "two channels by number": Dialect(heads=("CH2", "CH1"), last=True, declared=Declared(vacuum_column="3")),
+    "two channels as usual": Dialect(heads=("A", "B"), unit="kPa", usual=Declared(vacuum_column="A (kPa)")),
     "everything at once": Dialect(
         delimiter=";",
         decimal=",",

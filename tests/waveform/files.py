@@ -7,6 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from registry.waveform import Declared
+from registry.waveform.types import NOTHING_DECLARED
+
 Floats = NDArray[np.float64]
 # Pa in one unit, apart from registry.waveform.units: NIST SP 811 (2008), appendix B.8, to its seven digits,
 # and exact where the definition is short enough to write down.
@@ -25,7 +28,12 @@ PASCALS = {
 
 @dataclass(frozen=True)
 class Dialect:
-    """One way of writing. `time` is one of the keys of TIMES; `sign` -1 writes pressure below ambient."""
+    """One way of writing. `time` is one of the keys of TIMES; `sign` -1 writes pressure below ambient.
+
+    `heads` are the headings of two channels, the trace in the first and a weaker one beside it, swapped in
+    the file with `last`; `between` gives each its own time column. Without `written` no unit is written.
+    `declared` and `usual` are what has to be said for the file to be read.
+    """
 
     delimiter: str = ","
     decimal: str = "."
@@ -38,6 +46,13 @@ class Dialect:
     unit_row: bool = False
     compress: bool = False
     digits: int = 12
+    written: bool = True
+    heads: tuple[str, str] | None = None
+    other_unit: str = "mmHg"
+    last: bool = False
+    between: bool = False
+    declared: Declared = NOTHING_DECLARED
+    usual: Declared = NOTHING_DECLARED
 
 
 def _elapsed(scale: float) -> Callable[[Floats, int], list[str]]:
@@ -45,10 +60,17 @@ def _elapsed(scale: float) -> Callable[[Floats, int], list[str]]:
 
 
 def _clock(
-    start: float, *, hours: bool, date: str = "", zone: str = ""
+    start: float,
+    *,
+    hours: bool,
+    date: str = "",
+    zone: str = "",
+    colon: str = ":",
+    point: str = ".",
+    most: int = 9,
 ) -> Callable[[Floats, int], list[str]]:
     def write(seconds: Floats, digits: int) -> list[str]:
-        rows = []
+        rows, digits = [], min(digits, most)
         for value in seconds:
             whole = (value + start) % (86400.0 if hours else 3600.0)
             minute, second = divmod(whole, 60.0)
@@ -56,8 +78,9 @@ def _clock(
             if text.startswith("60"):
                 minute, text = minute + 1, f"{0:0{digits + 3}.{digits}f}"
             hour, minute = divmod(int(minute), 60)
-            clock = f"{hour % 24:02d}:{minute:02d}:{text}" if hours else f"{minute:02d}:{text}"
-            rows.append(f"{date}{clock}{zone}")
+            text = text.replace(".", point)
+            clock = f"{minute:02d}{colon}{text}"
+            rows.append(f"{date}{f'{hour % 24:02d}{colon}' if hours else ''}{clock}{zone}")
         return rows
 
     return write
@@ -71,6 +94,8 @@ TIMES: dict[str, tuple[str, Callable[[Floats, int], list[str]]]] = {
     "hh:mm:ss": ("Clock", _clock(86395.0, hours=True)),
     "iso": ("Timestamp", _clock(3600.0, hours=True, date="2026-03-04T")),
     "iso-zone": ("Timestamp", _clock(3600.0, hours=True, date="2026-03-04 ", zone="+02:00")),
+    "iso-basic": ("Timestamp", _clock(3600.0, hours=True, date="20260304T", colon="")),
+    "thousandths": ("Clock", _clock(86395.0, hours=True, point=":", most=3)),
     "dated": ("Date/Time", _clock(7200.0, hours=True, date="04/03/2026 ")),
 }
 
@@ -78,25 +103,42 @@ TIMES: dict[str, tuple[str, Callable[[Floats, int], list[str]]]] = {
 def write(seconds: Floats, vacuum: Floats, dialect: Dialect = Dialect()) -> bytes:
     """The file. Values are written in the dialect's unit and sign with its digits after the decimal sign."""
     name, times = TIMES[dialect.time]
-    shown = dialect.sign * vacuum * PASCALS["mmHg"] / PASCALS[dialect.unit]
-    label = "Vacuum" if dialect.sign > 0 else "Pressure"
     time_digits = dialect.digits if dialect.time == "min" else min(dialect.digits, 9)
-    cells = [
-        times(seconds, time_digits),
-        [f"{value:.{dialect.digits}g}" if np.isfinite(value) else "" for value in shown],
-    ]
+    stamps = (name, "s", times(seconds, time_digits))
+    columns = [stamps]
+    for head, unit, values in _channels(vacuum, dialect):
+        shown = dialect.sign * values * PASCALS["mmHg"] / PASCALS[unit]
+        cells = [f"{value:.{dialect.digits}g}" if np.isfinite(value) else "" for value in shown]
+        if len(columns) > 1 and dialect.between:
+            columns.append(stamps)
+        columns.append((head, unit, cells))
+    body = [cells for _, _, cells in columns]
     if dialect.decimal == ",":
-        cells = [[cell.replace(".", ",") for cell in column] for column in cells]
-    if dialect.unit_row:
-        head = [
-            dialect.delimiter.join([name.split(" ")[0], label]),
-            dialect.delimiter.join(["s", dialect.unit]),
-        ]
-    else:
-        head = [dialect.delimiter.join([name, f"{label} ({dialect.unit})"])]
-    rows = [dialect.delimiter.join(pair) for pair in zip(*cells, strict=True)]
+        body = [[cell.replace(".", ",") for cell in cells] for cells in body]
+    rows = [dialect.delimiter.join(row) for row in zip(*body, strict=True)]
+    head = _head([(head, unit) for head, unit, _ in columns], name, dialect)
     data = dialect.newline.join([*dialect.preamble, *head, *rows, ""]).encode(dialect.encoding)
     return gzip.compress(data, mtime=0) if dialect.compress else data
+
+
+def _channels(vacuum: Floats, dialect: Dialect) -> list[tuple[str, str, Floats]]:
+    """(heading, unit, mmHg) of each channel; the second is weaker and lags by a few samples."""
+    label = "Vacuum" if dialect.sign > 0 else "Pressure"
+    if dialect.heads is None:
+        return [(label, dialect.unit, vacuum)]
+    own = (dialect.heads[0], dialect.unit, vacuum)
+    other = (dialect.heads[1], dialect.other_unit, np.roll(0.9 * vacuum, 7))
+    return [other, own] if dialect.last else [own, other]
+
+
+def _head(columns: list[tuple[str, str]], time: str, dialect: Dialect) -> list[str]:
+    """The lines above the numbers."""
+    join = dialect.delimiter.join
+    if dialect.unit_row:
+        return [join(head.split(" ")[0] for head, _ in columns), join(unit for _, unit in columns)]
+    if not dialect.written:
+        return [join(head for head, _ in columns)]
+    return [join(head if head == time else f"{head} ({unit})" for head, unit in columns)]
 
 
 def simple(seconds: Floats, vacuum: Floats, decimals: int = 1) -> bytes:

@@ -18,7 +18,7 @@ GAUGE = GaugeSpec(0, 400, 0.1, accuracy_mmhg=0.5)
 def trace():
     bench = Bench(seconds=30, start_phase=0.6, jitter=0.1)
     made = record(Pump(loss_share=0.04), bench, np.random.default_rng(8))
-    return replace(made, seconds=np.round(made.seconds - made.seconds[0], 6))
+    return replace(made, seconds=np.round(made.seconds - made.seconds[0], 3))
 
 
 @pytest.fixture(scope="module")
@@ -26,9 +26,15 @@ def plain(trace):
     return measure(write(trace.seconds, trace.vacuum, DIALECTS["plain"]), gauge=GAUGE)
 
 
+def test_there_are_dialects_enough():
+    assert len(DIALECTS) >= 60
+    assert sum(dialect.heads is not None for dialect in DIALECTS.values()) >= 8
+
+
 @pytest.mark.parametrize("name", DIALECTS)
 def test_a_dialect_reads_back_what_was_written(name, trace):
-    reading = read(write(trace.seconds, trace.vacuum, DIALECTS[name]))
+    dialect = DIALECTS[name]
+    reading = read(write(trace.seconds, trace.vacuum, dialect), dialect.declared, dialect.usual)
     np.testing.assert_allclose(reading.vacuum, trace.vacuum, rtol=1e-9, atol=1e-9)
     np.testing.assert_allclose(reading.seconds, trace.seconds, rtol=1e-9, atol=5e-9)
     assert reading.understood.vacuum_unit == DIALECTS[name].unit
@@ -37,7 +43,9 @@ def test_a_dialect_reads_back_what_was_written(name, trace):
 
 @pytest.mark.parametrize("name", DIALECTS)
 def test_no_dialect_changes_a_result(name, trace, plain):
-    measured = measure(write(trace.seconds, trace.vacuum, DIALECTS[name]), gauge=GAUGE)
+    dialect = DIALECTS[name]
+    data = write(trace.seconds, trace.vacuum, dialect)
+    measured = measure(data, gauge=GAUGE, declared=dialect.declared, usual=dialect.usual)
     assert list(measured.metrics) == list(plain.metrics)
     for metric, quantity in plain.metrics.items():
         scale = max(abs(quantity.value), 1e-3)

@@ -32,7 +32,8 @@ def time_column(
     The kind is 'clock', 'number' (in a unit of time), 'count' (sample numbers) or 'none'.
     """
     if declared.time_column is not None:
-        return _as_named(column_called(declared.time_column, headings), headings, declared)
+        index = column_called(declared.time_column, headings)
+        return _as_named(index, headings, declared, taken=index == vacuum)
     found = [index for index in times_of(headings) if index != vacuum]
     if usual.time_column is not None and found:
         same = [index for index in headings.found(usual.time_column) if index in found]
@@ -82,11 +83,11 @@ def _own_time(found: list[int], headings: Headings, vacuum: int, others: Sequenc
     return found[0]
 
 
-def _as_named(index: int, headings: Headings, declared: Declared) -> tuple[int, str]:
+def _as_named(index: int, headings: Headings, declared: Declared, *, taken: bool = False) -> tuple[int, str]:
     kind = headings.kinds[index]
-    if kind == "clock":
+    if kind == "clock" and not taken:
         return index, kind
-    if kind != "number":
+    if kind != "number" or taken:
         raise ReadError(
             "column_unknown",
             f"The column {headings.names[index]!r} holds no times.",
