@@ -110,12 +110,14 @@ def test_parquet_and_answers_come_the_same_way(stranger, unit):
     assert frame["metric"].tolist() == [cell["metric"] for cell in shown]
 
 
-def test_a_table_can_be_made_again_as_of_the_time_it_tells(stranger, unit, run):
-    first = stranger.get(URL, ASKED)
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_a_table_can_be_made_again_as_of_the_time_it_tells(stranger, unit, run, form):
+    asked = {**ASKED, "format": form}
+    first = stranger.get(URL, asked)
     data = body(first)
     measured_run(unit)
-    assert body(stranger.get(URL, ASKED)) != data
-    again = stranger.get(URL, {**ASKED, "as_of": first["Vacuary-As-Of"]})
+    assert body(stranger.get(URL, asked)) != data
+    again = stranger.get(URL, {**asked, "as_of": first["Vacuary-As-Of"]})
     assert body(again) == data
     assert again["Repr-Digest"] == first["Repr-Digest"]
     assert again["Vacuary-As-Of"] == first["Vacuary-As-Of"]

@@ -1,5 +1,6 @@
 """The answers that can be exported: one entry an answer."""
 
+from registry.answers import cautions
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
 from registry.answers.exports.answertable import (
@@ -24,6 +25,7 @@ _SERIALS = AnswerTable(
     "one row a stretch of serial numbers of which one thing is known",
     answer_serials,
     "spans",
+    cautions.SERIALS,
     (
         MODEL,
         EDITION,
@@ -54,6 +56,7 @@ _DISTRIBUTIONS = AnswerTable(
     "Histograms and each clinic's influence are in the answer only",
     answer_distributions,
     "cells",
+    cautions.DISTRIBUTIONS,
     (
         MODEL,
         EDITION,
@@ -87,6 +90,7 @@ _COMPARISONS = AnswerTable(
     "one row a setting and metric that both builds were measured at; figures are in `unit`, new less old",
     answer_comparison,
     "settings",
+    cautions.COMPARISONS,
     (
         MODEL,
         EDITION,
@@ -121,6 +125,12 @@ _COMPARISONS = AnswerTable(
         count("clinics_new", "clinics that measured the new build"),
         count("clinics_both", "clinics that measured both"),
         count("set_aside", "units set aside because they stand far out"),
+        text(
+            "cautions",
+            "what else differs between the builds, and what to bear in mind",
+            whole=True,
+            pick=" ".join,
+        ),
     ),
 )
 

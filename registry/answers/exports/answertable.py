@@ -37,6 +37,7 @@ class AnswerTable:
     description: str
     ask: Callable[..., Document]
     rows: str
+    cautions: tuple[str, ...]
     columns: tuple[Column, ...]
     follow: Callable[[Document, Asked], Asked | None] = lambda document, asked: None  # noqa: ARG005
     left_out: frozenset[str] = frozenset()
@@ -49,8 +50,6 @@ class AnswerTable:
             edition=document["edition"],
             as_of=datetime.fromisoformat(document["as_of"]),
             chunks=self._chunks(document, asked),
-            says=document["says"],
-            cautions=tuple(document["cautions"]),
         )
 
     def _chunks(self, document: Document, asked: Asked) -> Iterator[list[Row]]:

@@ -12,7 +12,7 @@ from registry.answers.exports.dictionary import about
 from registry.answers.exports.parquetfile import ParquetWriter
 from registry.answers.exports.sink import Sink
 from registry.answers.exports.snapshot import snapshot
-from registry.answers.exports.table import Filled, Table
+from registry.answers.exports.table import Table
 
 FORMATS = ("csv", "parquet")
 
@@ -47,7 +47,7 @@ def build(table: Table, form: str, asked: Mapping[str, Any], folder: Path, *, ma
     try:
         with snapshot():
             filled = table.fill(**asked)
-            writer = _writer(sink, form, table, filled, mark=mark)
+            writer = _writer(sink, form, table, filled.edition, mark=mark)
             rows = 0
             for chunk in filled.chunks:
                 writer.write(chunk)
@@ -59,8 +59,7 @@ def build(table: Table, form: str, asked: Mapping[str, Any], folder: Path, *, ma
     return Export(sink, filled.model, rows, filled.edition, filled.as_of)
 
 
-def _writer(sink: Sink, form: str, table: Table, filled: Filled, *, mark: bool) -> _Writer:
+def _writer(sink: Sink, form: str, table: Table, edition: int, *, mark: bool) -> _Writer:
     if form == "csv":
         return CsvWriter(sink, table.columns, mark=mark)
-    told = {"says": filled.says} if filled.says else {}
-    return ParquetWriter(sink, table.columns, {**about(table, filled.edition, filled.cautions), **told})
+    return ParquetWriter(sink, table.columns, about(table, edition))

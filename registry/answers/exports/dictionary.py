@@ -26,8 +26,8 @@ COLUMNS = (
 )
 
 
-def about(table: Table, edition: int, cautions: Sequence[str] = ()) -> dict[str, Any]:
-    """Return the dictionary of a table under an edition as a document."""
+def about(table: Table, edition: int) -> dict[str, Any]:
+    """Return the dictionary of a table under an edition as a document; it depends on nothing else."""
     definitions = edition_of(edition).metrics.values()
     return {
         "of": table.name,
@@ -39,7 +39,7 @@ def about(table: Table, edition: int, cautions: Sequence[str] = ()) -> dict[str,
             for metric in definitions
         ],
         "notes": list(NOTES),
-        "cautions": list(cautions),
+        "cautions": list(table.cautions),
     }
 
 

@@ -65,6 +65,7 @@ class Measurements:
 
     name = "measurements"
     description = "one row a run and metric; figures are in `unit`"
+    cautions = cautions.DISTRIBUTIONS
     columns = (
         count("run", "number of the run, as in /api/v1/runs"),
         count("edition", "edition of the metric definitions"),
@@ -96,7 +97,6 @@ class Measurements:
             edition=selection.edition,
             as_of=selection.moment or timezone.now(),
             chunks=_chunks(selection),
-            cautions=(*cautions.DISTRIBUTIONS, *((cautions.MADE_AGAIN,) if selection.moment else ())),
         )
 
 

@@ -19,8 +19,6 @@ class Filled:
     edition: int
     as_of: datetime
     chunks: Iterator[list[Row]]
-    says: str = ""
-    cautions: tuple[str, ...] = ()
 
 
 class Table(Protocol):
@@ -33,6 +31,10 @@ class Table(Protocol):
     @property
     def description(self) -> str:
         """What one row is."""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What belongs beside its figures."""
 
     @property
     def columns(self) -> tuple[Column, ...]:

@@ -130,7 +130,7 @@ def test_cells_are_read_by_key_picked_apart_and_made_of_their_kind():
         count("many", "c", key="parts", pick=len),
         text("none", "x"),
     )
-    table = AnswerTable("t", "d", ask, "rows", columns)
+    table = AnswerTable("t", "d", ask, "rows", (), columns)
     ((full, bare),) = list(table.fill().chunks)
     assert full == ("M", 3.0, table.fill().as_of.replace(hour=9), 2, None)
     assert type(full[1]) is float

@@ -9,6 +9,7 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
+from registry.answers import cautions
 from registry.answers.exports import measurements, parquetfile, sink
 from registry.answers.exports.build import build
 from registry.answers.exports.columns import count, flag, number, text, time
@@ -191,11 +192,11 @@ def test_every_kind_of_cell_has_its_form_in_csv():
 
 
 def test_the_dictionary_as_csv_tells_columns_metrics_and_notes():
-    document = about(TABLES["distributions"], 1, ("Take care.",))
+    document = about(TABLES["distributions"], 1)
     rows = list(csv.DictReader(io.StringIO(dictionary_csv(document).decode())))
     by_kind = {kind: [row for row in rows if row["kind"] == kind] for kind in ("column", "metric", "note")}
     assert [row["name"] for row in by_kind["column"]] == [c.name for c in TABLES["distributions"].columns]
     (peak,) = (row for row in by_kind["metric"] if row["name"] == "peak_vacuum")
     assert peak["unit"] == "mmHg"
     assert any("apostrophe" in row["description"] for row in by_kind["note"])
-    assert rows[-1]["description"] == "Take care."
+    assert rows[-1]["description"] == cautions.DISTRIBUTIONS[-1]

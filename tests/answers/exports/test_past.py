@@ -3,7 +3,6 @@
 import pytest
 from django.utils import timezone
 
-from registry.answers import cautions
 from registry.answers.exports.measurements import Measurements
 from registry.models import Run, Unit
 from tests import factories
@@ -45,4 +44,3 @@ def test_a_past_time_gives_the_runs_that_counted_then_as_they_counted():
     assert runs_of(rows(revision="B")) == [later.pk]
     assert runs_of(rows(as_of=moment, state="held")) == [waits.pk]
     assert runs_of(rows(as_of=moment, state="any", metric="peak_vacuum")) == [stays.pk, goes.pk, waits.pk]
-    assert cautions.MADE_AGAIN in Measurements().fill(model="Lapwing One", as_of=moment).cautions

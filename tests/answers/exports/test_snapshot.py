@@ -41,7 +41,7 @@ def test_what_is_uploaded_and_withdrawn_meanwhile_stays_out(tmp_path, monkeypatc
     class Meddled:
         """The table, with an upload and a held run after its first chunk."""
 
-        name, description, columns = "t", "d", TABLES["measurements"].columns
+        name, description, cautions, columns = "t", "d", (), TABLES["measurements"].columns
 
         def fill(self, **asked):
             filled = fill(**asked)
