@@ -17,7 +17,7 @@ from registry.statistics.mixed import Cover
 from registry.statistics.robust import Floats, algorithm_a, reined
 
 # A unit set up anew on another bench repeats itself within about this: common practice, no published source.
-_SET_UP = 0.01
+SET_UP = 0.01
 _LEAST_SPREAD = 0.005
 _ROUNDS = 8
 
@@ -88,7 +88,7 @@ def gauge_shifts(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMI
     A gauge found off is from then on free of the others, worst first, so that one wrong gauge does not make
     the right ones look wrong. Builds that a single clinic read tell nothing and are left out.
     """
-    told = _shared(pairs)
+    told = shared(pairs)
     off: list[int] = []
     while True:
         shifts = _judged(told, off, watched) if len(told) else []
@@ -98,7 +98,7 @@ def gauge_shifts(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMI
         off.append(min(fresh, key=lambda s: (s.p, -abs(s.shift))).gauge)
 
 
-def _shared(pairs: pd.DataFrame) -> pd.DataFrame:
+def shared(pairs: pd.DataFrame) -> pd.DataFrame:
     clinics = pairs.groupby("build")["clinic"].transform("nunique")
     return pairs[clinics >= 2].reset_index(drop=True)
 
@@ -106,7 +106,7 @@ def _shared(pairs: pd.DataFrame) -> pd.DataFrame:
 def _judged(pairs: pd.DataFrame, off: Collection[int], watched: int) -> list[Shift]:
     gauges = np.unique(pairs["gauge"].to_numpy())
     is_off = np.isin(gauges, list(off))
-    tamed, spread = _tamed(pairs)
+    tamed, spread = tamed_pairs(pairs)
     scatter = float(np.sqrt((pairs["systematic"] ** 2).mean()))
     for _ in range(_ROUNDS):
         centres, errors = _tested(pairs, tamed, (gauges, is_off), (spread, scatter))
@@ -137,7 +137,7 @@ def _tested(
     cover = Cover(
         unit=pd.factorize(pairs["unit"])[0],
         group=np.searchsorted(gauges, pairs["gauge"].to_numpy()),
-        noise=np.full(len(pairs), _SET_UP**2),
+        noise=np.full(len(pairs), SET_UP**2),
         of_unit=spread**2,
         of_group=np.full(gauges.size, scatter**2),
     )
@@ -183,7 +183,7 @@ def _seen_scatter(centres: Floats, errors: Floats, aside: Flags, scatter: float)
     return float(np.sqrt(scatter**2 + max(excess, 0.0) * float(np.median(errors[near] ** 2))))
 
 
-def _tamed(pairs: pd.DataFrame) -> tuple[Floats, float]:
+def tamed_pairs(pairs: pd.DataFrame) -> tuple[Floats, float]:
     """Readings with wild units reined in about their build and gauge, and the spread between units.
 
     Gauges of fewer than three units get no leaning of their own here, so that they cannot hide a wild unit.
