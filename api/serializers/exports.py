@@ -6,7 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, SerialsQuery
-from api.serializers.comparing import ComparisonsQuery
+from api.serializers.comparing import ComparisonsQuery, SwapsQuery
 from registry.answers.exports.build import FORMATS
 from registry.answers.exports.columns import Kind
 from registry.answers.exports.selection import ANY
@@ -47,6 +47,7 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
     "serials": SerialsQuery,
     "distributions": DistributionsQuery,
     "comparisons": ComparisonsQuery,
+    "part-swaps": SwapsQuery,
 }
 
 

@@ -1,5 +1,7 @@
 """The answers that can be exported: one entry an answer."""
 
+from operator import itemgetter
+
 from registry.answers import cautions
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
@@ -11,8 +13,9 @@ from registry.answers.exports.answertable import (
     Asked,
     Document,
 )
-from registry.answers.exports.columns import count, flag, inner, joined, number, text
+from registry.answers.exports.columns import Column, count, flag, inner, joined, number, text
 from registry.answers.serials import answer_serials
+from registry.answers.swaps import answer_swap
 
 
 def _rest_of_serials(document: Document, asked: Asked) -> Asked | None:
@@ -85,6 +88,13 @@ _DISTRIBUTIONS = AnswerTable(
     left_out=frozenset({"histogram", "influence", "reined_units"}),
 )
 
+_BUILDS = (
+    text("old_build", "the one compared with", key="old", whole=True),
+    text("new_build", "the one compared", key="new", whole=True),
+)
+_CAUTIONS = text(
+    "cautions", "what else differs between the builds, and what to bear in mind", whole=True, pick=" ".join
+)
 _COMPARISONS = AnswerTable(
     "comparisons",
     "one row a setting and metric that both builds were measured at; figures are in `unit`, new less old",
@@ -94,8 +104,7 @@ _COMPARISONS = AnswerTable(
     (
         MODEL,
         EDITION,
-        text("old_build", "the one compared with", key="old", whole=True),
-        text("new_build", "the one compared", key="new", whole=True),
+        *_BUILDS,
         text("overall", "same, different or cannot tell yet, over all settings", key="verdict", whole=True),
         *SETTING,
         number("old", "centre of the old build"),
@@ -125,13 +134,59 @@ _COMPARISONS = AnswerTable(
         count("clinics_new", "clinics that measured the new build"),
         count("clinics_both", "clinics that measured both"),
         count("set_aside", "units set aside because they stand far out"),
-        text(
-            "cautions",
-            "what else differs between the builds, and what to bear in mind",
-            whole=True,
-            pick=" ".join,
-        ),
+        _CAUTIONS,
     ),
 )
 
-ANSWERS = (_SERIALS, _DISTRIBUTIONS, _COMPARISONS)
+
+def _share(name: str, says: str) -> tuple[Column, ...]:
+    """Value, interval and per cent of a share of a difference."""
+    return (
+        number(name, says, key=name, pick=inner("value")),
+        number(f"{name}_low", "lower end of its 95 % interval", key=name, pick=inner("low")),
+        number(f"{name}_high", "upper end of it", key=name, pick=inner("high")),
+        number(f"{name}_percent", "the same as part of the old value", "%", key=name, pick=inner("percent")),
+        number(f"{name}_percent_low", "lower end of that", "%", key=name, pick=inner("percent_low")),
+        number(f"{name}_percent_high", "upper end of that", "%", key=name, pick=inner("percent_high")),
+    )
+
+
+_COMBINATIONS = {
+    "units_old_old": "units measured with old base and old part",
+    "units_old_new": "units measured with old base and new part",
+    "units_new_old": "units measured with new base and old part",
+    "units_new_new": "units measured with new base and new part",
+}
+_PART_SWAPS = AnswerTable(
+    "part-swaps",
+    "one row a setting and metric whose difference can be split; figures are in `unit`, part and base add up "
+    "to the total, and `rig` is the rig without the part. Which run to record where "
+    "a combination is missing is in the answer only",
+    answer_swap,
+    "settings",
+    cautions.SWAPS,
+    (
+        MODEL,
+        EDITION,
+        *_BUILDS,
+        text("swapped", "the part that was swapped", key="part", whole=True),
+        text("old_part", "the part that belongs to the old build", whole=True),
+        text("new_part", "the part that belongs to the new build", whole=True),
+        *SETTING,
+        *(
+            count(name, says, key="units", pick=itemgetter(place))
+            for place, (name, says) in enumerate(_COMBINATIONS.items())
+        ),
+        number("old_value", "centre with old base and old part"),
+        *_share("total", "what both change together"),
+        *_share("part", "what the new part changes, over both bases"),
+        *_share("base", "what the new base changes, over both parts"),
+        *_share("interaction", "how much more the new part changes on the new base"),
+        *_share("part_on_old", "what the new part changes on the old base"),
+        *_share("part_on_new", "what the new part changes on the new base"),
+        count("set_aside", "units set aside because they stand far out"),
+        _CAUTIONS,
+    ),
+)
+
+ANSWERS = (_SERIALS, _DISTRIBUTIONS, _COMPARISONS, _PART_SWAPS)

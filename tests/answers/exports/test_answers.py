@@ -12,6 +12,7 @@ from registry.answers.exports.answertable import AnswerTable
 from registry.answers.exports.columns import count, number, text, time
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
+from registry.answers.swaps import answer_swap
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -19,19 +20,22 @@ ASKED = {
     "serials": {"first": "LK000000", "last": "LK000999"},
     "distributions": {},
     "comparisons": {"old": "A", "new": "B"},
+    "part-swaps": {"old": "A", "new": "B", "part": "protector", "old_part": "cup", "new_part": "dome"},
 }
 
 
 @pytest.fixture
 def benches():
-    """Two builds, each measured in three clinics."""
+    """Two builds, each measured in three clinics with two protectors."""
     factories.edition()
     model = factories.pump_model()
     for c, code in enumerate(("north", "south", "east")):
         for k, label in enumerate("AABB"):
             unit = factories.unit(model, f"LK{100 * c + k:06}", label)
-            factories.summary(unit, 240 + 2 * c + 3 * k, code)
-            factories.summary(unit, 60 - k / 9, code, metric="cycle_rate", metric_unit="cycles/min")
+            for d, rig in enumerate((factories.rig("cup"), factories.rig("dome"))):
+                factories.summary(unit, 240 + 2 * c + 3 * k + 5 * d + c * k * d, code, rig=rig)
+                rate = {"metric": "cycle_rate", "metric_unit": "cycles/min"}
+                factories.summary(unit, 60 - k / 9 + c * d / 7, code, rig=rig, **rate)
 
 
 def rows(name, **asked):
@@ -86,7 +90,7 @@ def test_a_distribution_has_a_row_a_cell_with_its_quantiles():
 def test_a_comparison_has_a_row_a_setting_with_what_it_is_asked_of(benches):
     document = answer_comparison("Lapwing One", "A", "B")
     found = rows("comparisons", model="Lapwing One", old="A", new="B")
-    assert len(found) == len(document["settings"]) == 2
+    assert len(found) == len(document["settings"]) == 4
     for row, setting in zip(found, document["settings"], strict=True):
         assert (row["old_build"], row["new_build"]) == (document["old"], document["new"])
         assert row["overall"] == document["verdict"]
@@ -95,6 +99,18 @@ def test_a_comparison_has_a_row_a_setting_with_what_it_is_asked_of(benches):
         )
         assert row["needs_units"] == (setting["needs"] or {}).get("units")
         assert row["band_old"] == (setting["bands"] or {}).get("old")
+
+
+def test_a_part_swap_has_a_row_a_setting_with_its_shares_side_by_side(benches):
+    document = answer_swap("Lapwing One", **ASKED["part-swaps"])
+    found = rows("part-swaps", model="Lapwing One", **ASKED["part-swaps"])
+    assert len(found) == len(document["settings"]) == 2
+    for row, setting in zip(found, document["settings"], strict=True):
+        assert (row["swapped"], row["old_part"], row["new_part"]) == ("protector", "cup", "dome")
+        assert [row[name] for name in row if name.startswith("units_")] == setting["units"]
+        for share in ("total", "part", "base", "interaction", "part_on_old", "part_on_new"):
+            assert row[share] == setting[share]["value"]
+            assert row[f"{share}_percent_high"] == setting[share]["percent_high"]
 
 
 def test_serials_cut_for_their_length_are_followed_to_the_end(monkeypatch):
