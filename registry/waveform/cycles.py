@@ -7,7 +7,6 @@ that a drift is followed and a lost cycle is not. Terms as in IEC 60469 / IEEE 1
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
 
 from . import kernels
 from .order import median
@@ -51,10 +50,15 @@ def repeating_period(vacuum: Floats, step_s: float) -> float | None:
 
 def _products(grid: Floats, furthest: int) -> Floats:
     """Sums of products of a series with itself at lags 0..furthest, by way of its spectrum."""
-    size = next_fast_len(grid.size + furthest + 1, real=True)
-    spectrum = rfft(grid, size)
+    size = _quick_length(grid.size + furthest + 1)
+    spectrum = np.fft.rfft(grid, size)
     power = spectrum.real**2 + spectrum.imag**2
-    return np.ascontiguousarray(irfft(power, size)[: furthest + 1])
+    return np.fft.irfft(power, size)[: furthest + 1]
+
+
+def _quick_length(least: int) -> int:
+    """The shortest length from `least` on that is a power of two times 1, 9, 5, 3 or 15: quick."""
+    return min(factor << max(-(-least // factor) - 1, 0).bit_length() for factor in (1, 9, 5, 3, 15))
 
 
 def find_crossings(seconds: Floats, vacuum: Floats, bounds: tuple[float, float, float]) -> Crossings | None:

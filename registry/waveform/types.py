@@ -188,14 +188,17 @@ class Quantity:
     @classmethod
     def of(cls, value: float, unit: str, parts: Mapping[str, float]) -> "Quantity":
         """Build from standard uncertainties by part, in the value's unit; ValueError for an unknown part."""
-        strange = parts.keys() - {*RANDOM_PARTS, *SYSTEMATIC_PARTS}
-        if strange:
-            raise ValueError(f"no such part of an uncertainty: {sorted(strange)}")
         least = SMALLEST_PART * hypot(*parts.values())
-        kept = {name: float(u) for name, u in parts.items() if u != 0 and not u < least}
-        random = hypot(*(kept.get(name, 0.0) for name in RANDOM_PARTS))
-        systematic = hypot(*(kept.get(name, 0.0) for name in SYSTEMATIC_PARTS))
-        return cls(float(value), unit, hypot(random, systematic), random, systematic, kept)
+        kept: dict[str, float] = {}
+        halves = [0.0, 0.0]
+        for name, u in parts.items():
+            if name not in RANDOM_PARTS and name not in SYSTEMATIC_PARTS:
+                raise ValueError(f"no such part of an uncertainty: {name!r}")
+            if u != 0 and not u < least:
+                kept[name] = float(u)
+                half = name in SYSTEMATIC_PARTS
+                halves[half] = hypot(halves[half], u)
+        return cls(float(value), unit, hypot(*halves), halves[0], halves[1], kept)
 
 
 @dataclass(frozen=True)
