@@ -36,6 +36,7 @@ urlpatterns = [
     path("distributions", answers.Distributions.as_view()),
     path("comparisons", comparing.Comparisons.as_view()),
     path("part-swaps", comparing.PartSwaps.as_view()),
+    path("settings-matches", comparing.SettingsMatches.as_view()),
     path("exports", Exports.as_view()),
     path("exports/dictionary", ExportsDictionary.as_view()),
     path("alerts", alerts.Alerts.as_view()),

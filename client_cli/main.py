@@ -9,7 +9,17 @@ from typing import Annotated
 import typer
 
 from client_cli import __version__, config
-from client_cli.commands import catalogue, comparing, connection, export, gauge, questions, runs, traces
+from client_cli.commands import (
+    catalogue,
+    comparing,
+    connection,
+    export,
+    gauge,
+    matching,
+    questions,
+    runs,
+    traces,
+)
 from client_cli.commands.common import Globals, JsonOption
 from client_cli.errors import ClientError, WrongUse
 from client_cli.exits import ExitCode, code_for, is_usage_error
@@ -32,6 +42,7 @@ for _command in (
     questions.distribution,
     comparing.compare,
     comparing.swap,
+    matching.settings,
     questions.alerts,
     export.export,
     runs.runs,

@@ -6,7 +6,9 @@ from rest_framework.response import Response
 
 from api.queries import StrictQuery
 from api.serializers.comparing import ComparisonsDocument, ComparisonsQuery, SwapsDocument, SwapsQuery
+from api.serializers.matching import NEEDS, SettingsDocument, SettingsQuery
 from registry.answers.comparisons import answer_comparison
+from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
 
 
@@ -30,3 +32,16 @@ class PartSwaps(StrictQuery):
     def get(self, request: Request) -> Response:
         """Answer setting by setting, and name the runs that are missing."""
         return Response(answer_swap(**self.asked(request)))
+
+
+class SettingsMatches(StrictQuery):
+    """Which settings meet a need, or are like another one?"""
+
+    query = SettingsQuery
+
+    @extend_schema(operation_id="settings_matches", parameters=[SettingsQuery], responses=SettingsDocument)
+    def get(self, request: Request) -> Response:
+        """Answer with the likeliest, or the nearest, first."""
+        asked = self.asked(request)
+        needs = {name: asked.pop(name) for name in NEEDS if name in asked}
+        return Response(answer_settings(needs=needs, **asked))

@@ -47,7 +47,7 @@ def compare(  # noqa: PLR0913 - one parameter an option
     asked = {
         "model": model, "old": old, "new": new, "mode": mode, "programme": programme, "level": level,
         "metric": metric, "rig": rig, "power": power,
-        "rate_margin": _plain(rate_margin), "vacuum_margin": _plain(vacuum_margin),
+        "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("comparisons", asked), show_comparison)
@@ -84,5 +84,6 @@ def swap(  # noqa: PLR0913 - one parameter an option
     return ExitCode.DONE
 
 
-def _plain(value: float | None) -> str | None:
+def plain(value: float | None) -> str | None:
+    """A number as a query writes it."""
     return None if value is None else f"{value:g}"

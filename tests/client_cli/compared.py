@@ -109,3 +109,36 @@ SWAP: dict[str, Any] = {
     "says": "Pellomi, revision B against revision A, protector flat to domed: it differs by -15 mmHg.",
     **STAMP,
 }  # fmt: skip
+
+
+def match(**more: Any) -> dict[str, Any]:
+    """A setting of a pump, as an answer about settings has it."""
+    metric = {"centre": 72.41, "predict_low": 68.9, "predict_high": 75.9, "probability": 0.91}
+    return {
+        "model": "Pellomi", "revision": "A", **AT, "rig": LONG_RIG, "probability": 0.874, "distance": None,
+        "units": 12, "clinics": 3, "state": "ok", "metrics": {"cycle_rate": metric}, **more,
+    }  # fmt: skip
+
+
+SETTINGS: dict[str, Any] = {
+    "model": "Pellomi",
+    "needs": {"cycle_rate": "70.."},
+    "like": None,
+    "settings": [match(), match(revision=None, probability=None, state="thin", units=1, clinics=1)],
+    "left_off": 7,
+    "says": "Pellomi, cycle rate 70..: best is revision A at expression soft 5.",
+    **STAMP,
+}
+LIKE: dict[str, Any] = {
+    **SETTINGS,
+    "needs": {},
+    "like": {**AT, "model": "Pellomi", "revision": "A", "units": 9, "cycle_rate": 75.0, "peak_vacuum": 220.0},
+    "settings": [
+        match(
+            revision="B", probability=None, distance=1.83,
+            metrics={"peak_vacuum": {"centre": 238.3, "difference": 18.3, "in_margins": 1.83}},
+        )
+    ],
+    "left_off": 0,
+    "says": "Pellomi revision A at expression soft 5: none within margins; nearest is revision B.",
+}  # fmt: skip

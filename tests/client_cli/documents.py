@@ -268,6 +268,7 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "distributions"): DISTRIBUTION,
     ("GET", "comparisons"): compared.COMPARISON,
     ("GET", "part-swaps"): compared.SWAP,
+    ("GET", "settings-matches"): compared.SETTINGS,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,
     ("POST", "runs/7/withdraw"): {**RUN, "state": "withdrawn"},

@@ -15,6 +15,7 @@ from tests.client_cli.server import Trouble, measured
         (["serial", "Pellomi", "LK000001", "LK009999"], documents.SERIALS),
         (["distribution", "Pellomi"], documents.DISTRIBUTION),
         (["compare", "Pellomi", "A", "B"], compared.COMPARISON),
+        (["settings", "Pellomi", "--rate", "70.."], compared.SETTINGS),
         (["swap", "Pellomi", "A", "B", "--part", "protector"], compared.SWAP),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),

@@ -3,6 +3,7 @@
 import pytest
 
 from client_cli.render.comparisons import show_comparison
+from client_cli.render.matches import show_settings
 from client_cli.render.swaps import show_swap
 from tests.client_cli import compared
 from tests.client_cli.test_rendering import fits, seen, words
@@ -10,6 +11,8 @@ from tests.client_cli.test_rendering import fits, seen, words
 SHOWN = {
     "comparison": (show_comparison, compared.COMPARISON),
     "swap": (show_swap, compared.SWAP),
+    "settings": (show_settings, compared.SETTINGS),
+    "like": (show_settings, compared.LIKE),
 }
 
 
@@ -68,3 +71,33 @@ def test_swap_asks_with_the_words_of_the_contract(vacuary, filled):
         "model": "Pellomi", "old": "A", "new": "B", "part": "protector", "old_part": "flat", "level": "5",
     }  # fmt: skip
     assert vacuary("swap", "Pellomi", "A", "B").code == 2
+
+
+def test_settings_show_how_likely_or_how_far():
+    shown = words(seen(show_settings, compared.SETTINGS, width=200))
+    for told in (
+        "87 %",
+        "cycle_rate 72.41",
+        "next 68.9 to 75.9",
+        "not known",
+        "thin",
+        "7 less likely settings",
+    ):
+        assert words(told) in shown, told
+    far = words(seen(show_settings, compared.LIKE, width=200))
+    for told in ("1.8", "peak_vacuum 238.3", "+18.3 (+1.8 margins)", "Margins away"):
+        assert words(told) in far, told
+
+
+def test_settings_ask_with_the_words_of_the_contract(vacuary, filled):
+    asked = ("--rate", "70..", "--vacuum", "200..240", "--need", "duty_factor=..0.6", "--revision", "B")
+    assert vacuary("settings", "Pellomi", *asked).code == 0
+    assert filled.asked[-1].path == "settings-matches"
+    assert filled.asked[-1].query == {
+        "model": "Pellomi", "rate": "70..", "vacuum": "200..240", "duty_factor": "..0.6", "revision": "B",
+    }  # fmt: skip
+    assert vacuary("settings", "--like", "A:expression:5", "--like-model", "Pellomi").code == 0
+    assert filled.asked[-1].query == {"like": "A:expression:5", "like_model": "Pellomi"}
+    wrong = vacuary("settings", "Pellomi", "--need", "fast")
+    assert wrong.code == 2
+    assert "METRIC=RANGE" in wrong.err

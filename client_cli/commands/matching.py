@@ -1,0 +1,66 @@
+"""Questions for settings: `settings`."""
+
+from typing import Annotated
+
+import typer
+
+from client_cli.commands.common import Call, answering
+from client_cli.commands.comparing import ModeOption, PowerOption, ProgrammeOption, plain
+from client_cli.errors import WrongUse
+from client_cli.exits import ExitCode
+
+Range = Annotated[str | None, typer.Option(metavar="RANGE", help="Cycle rate in cycles/min, as in 70..")]
+
+
+@answering
+def settings(  # noqa: PLR0913 - one parameter an option
+    call: Call,
+    model: Annotated[
+        str | None, typer.Argument(metavar="[MODEL]", help="Name the pump is sold under; every pump without.")
+    ] = None,
+    *,
+    rate: Range = None,
+    vacuum: Annotated[
+        str | None, typer.Option(metavar="RANGE", help="Peak vacuum in mmHg, as in 200..240")
+    ] = None,
+    need: Annotated[
+        list[str] | None, typer.Option(metavar="METRIC=RANGE", help="Any metric, as in duty_factor=..0.6")
+    ] = None,
+    like: Annotated[
+        str | None, typer.Option(metavar="OLD:MODE:LEVEL", help="A revision's setting to be like.")
+    ] = None,
+    like_model: Annotated[str | None, typer.Option(help="The pump of that setting, if another one.")] = None,
+    revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
+    mode: ModeOption = None,
+    programme: ProgrammeOption = None,
+    power: PowerOption = None,
+    rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
+    rate_margin: Annotated[
+        float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
+    ] = None,
+    vacuum_margin: Annotated[
+        float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
+    ] = None,
+) -> ExitCode:
+    """Find settings that meet a need, or that are like an old one."""
+    from client_cli.render.matches import show_settings
+
+    asked = {
+        "model": model, "rate": rate, "vacuum": vacuum, "like": like, "like_model": like_model,
+        "revision": revision, "mode": mode, "programme": programme, "power": power, "rig": rig,
+        "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin), **_needs(need or []),
+    }  # fmt: skip
+    with call.session() as session:
+        call.answer(session.get("settings-matches", asked), show_settings)
+    return ExitCode.DONE
+
+
+def _needs(said: list[str]) -> dict[str, str]:
+    """Raises WrongUse for what is not METRIC=RANGE."""
+    needs: dict[str, str] = {}
+    for text in said:
+        metric, parted, wanted = text.partition("=")
+        if not (parted and metric.strip() and wanted.strip()):
+            raise WrongUse(f"'{text}' is not METRIC=RANGE.", "Write it like duty_factor=..0.6")
+        needs[metric.strip()] = wanted.strip()
+    return needs

@@ -1,0 +1,208 @@
+"""An old setting translated: which settings of another build or pump are most like it."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from registry.answers import cautions
+from registry.answers.comparing import told_setting
+from registry.answers.filters import chosen_level, chosen_mode, is_rig
+from registry.answers.narrowing import Margins, rig_labels
+from registry.answers.places import PLACE, build_of, names_in, place_shown, state_of
+from registry.answers.readings import typical
+from registry.answers.stamp import stamp
+from registry.answers.summaries import summary_frame
+from registry.answers.wording import figure, in_words
+from registry.errors import Fault, Invalid
+from registry.models import PumpModel
+from registry.models.lookup import find_pump_model, find_revision
+from registry.statistics.matching import apart_in_margins
+
+METRICS = {"cycle_rate": "cycles/min", "peak_vacuum": "mmHg"}
+_FORM = "Write REVISION:MODE:LEVEL or REVISION:MODE:PROGRAMME:LEVEL, as in A:expression:5."
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The setting to be like: its build, where it stands, what it was measured with, its typical values."""
+
+    model: PumpModel
+    revision: int
+    label: str
+    mode: str
+    programme: str
+    level: str
+    around: tuple[str, int, str]
+    values: dict[str, float]
+    units: int
+
+
+def answer_like(
+    pump_model: PumpModel | None,
+    like: str,
+    like_model: str | None,
+    where: Mapping[str, Any],
+    edition: int,
+    *,
+    rig: str | None,
+    margins: Margins,
+) -> dict[str, Any]:
+    """Return the `settings-matches` document: how far settings lie from the one to be like.
+
+    Settings of the same mode (unless `where` names one), side, rig and power, measured for cycle rate and
+    peak vacuum; the nearest first. `distance` is that of the further metric in margins, so 1 and less is
+    within what matters. Values are medians of unit means. `like_model` is the pump of the old setting, the
+    asked one without it.
+
+    Raises Invalid on `like` when the setting cannot be read or was not measured.
+    """
+    home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
+    wanted = _wanted(home, like, edition, rig)
+    filters = {"mode": wanted.mode, **where}
+    frame = summary_frame(edition=edition, metric__in=list(METRICS), **filters)
+    names = names_in(frame)
+    near = sorted(_near(frame, wanted, margins), key=lambda row: row[1]["distance"])
+    rows = [{**place_shown(key, names), **found} for key, found in near]
+    return {
+        "model": pump_model.name if pump_model else None,
+        "needs": {},
+        "like": _shown(wanted),
+        "settings": rows,
+        "left_off": 0,
+        **stamp(edition),
+        "says": _says(pump_model, wanted, rows),
+        "cautions": list(cautions.SETTINGS),
+    }
+
+
+def _wanted(home: PumpModel | None, like: str, edition: int, rig: str | None) -> Wanted:
+    parts = [part.strip() for part in like.split(":")]
+    if home is None or len(parts) not in (3, 4) or not all(parts):
+        why = "names no pump model" if home is None else "is not a setting"
+        hint = "Give model, or like_model." if home is None else _FORM
+        raise Invalid(f"'{like.strip()[:80]}' {why}", hint=hint, faults=(Fault(why, field="like"),))
+    label, mode, *programme, level = parts
+    try:
+        revision = find_revision(home, label)
+        named, at = chosen_mode(mode), chosen_level(level)
+    except Invalid as refused:
+        faults = (Fault(refused.detail, field="like"),)
+        raise Invalid(refused.detail, hint=f"{refused.hint} {_FORM}", faults=faults) from refused
+    frame = summary_frame(
+        pump_model=home,
+        unit__revision=revision,
+        edition=edition,
+        metric__in=list(METRICS),
+        mode=named,
+        level=at,
+        programme__iexact="".join(programme),
+    )
+    around = _best_measured(frame, rig)
+    if around is None:
+        raise Invalid(
+            f"{home.name} revision {revision.label} was not measured at {' '.join(parts[1:])}",
+            hint=f"Cycle rate and peak vacuum are both needed. {_FORM}",
+            faults=(Fault("was not measured", field="like"),),
+        )
+    place, rows = around
+    values = {str(metric): typical(of) for metric, of in rows.groupby("metric")}
+    return Wanted(
+        home, revision.pk, revision.label, str(named), "".join(programme), str(at), place, values,
+        int(rows["unit"].nunique()),
+    )  # fmt: skip
+
+
+def _best_measured(frame: pd.DataFrame, rig: str | None) -> tuple[tuple[str, int, str], pd.DataFrame] | None:
+    """The side, rig and power at which most units have both metrics, with those rows."""
+    if rig and rig.strip():
+        frame = frame[frame["rig"].isin([k for k, label in rig_labels(frame).items() if is_rig(label, rig)])]
+    found = [
+        ((rows["side"].iloc[0], int(rows["rig"].iloc[0]), rows["power"].iloc[0]), rows)
+        for _, rows in frame.groupby(["side", "rig", "power"], sort=True)
+        if rows["metric"].nunique() == len(METRICS)
+    ]
+    return max(found, key=lambda one: int(one[1]["unit"].nunique()), default=None)
+
+
+def _near(
+    frame: pd.DataFrame, wanted: Wanted, margins: Margins
+) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    """Every other setting measured alike, with its distance."""
+    widths = {
+        metric: margin.at(wanted.values[metric])
+        for metric, unit in METRICS.items()
+        if (margin := margins.of(metric, unit)) is not None
+    }
+    side, rig, power = wanted.around
+    alike = frame[(frame["side"] == side) & (frame["rig"] == rig) & (frame["power"] == power)]
+    for key, rows in alike.groupby(PLACE, sort=False, observed=True):
+        place = dict(zip(PLACE, key, strict=True))
+        if rows["metric"].nunique() < len(METRICS) or _is_itself(place, wanted):
+            continue
+        values = {str(metric): typical(of) for metric, of in rows.groupby("metric")}
+        yield place, _distances(wanted, values, widths, rows)
+
+
+def _is_itself(place: Mapping[str, Any], wanted: Wanted) -> bool:
+    same = place["revision"] == wanted.revision and place["mode"] == wanted.mode
+    return same and (place["programme"].casefold(), place["level"]) == (
+        wanted.programme.casefold(),
+        wanted.level,
+    )
+
+
+def _distances(
+    wanted: Wanted, values: Mapping[str, float], widths: Mapping[str, float], rows: pd.DataFrame
+) -> dict[str, Any]:
+    apart = apart_in_margins(wanted.values, values, widths)
+    metrics = {
+        metric: {
+            "centre": figure(values[metric]),
+            "difference": figure(values[metric] - wanted.values[metric]),
+            "in_margins": figure(apart[metric]),
+        }
+        for metric in METRICS
+    }
+    distance = max(abs(value) for value in apart.values())
+    units, clinics = int(rows["unit"].nunique()), int(rows["clinic"].nunique())
+    return {
+        "units": units,
+        "clinics": clinics,
+        "state": state_of(units, clinics),
+        "probability": None,
+        "distance": figure(distance),
+        "metrics": metrics,
+    }
+
+
+def _shown(wanted: Wanted) -> dict[str, Any]:
+    return {
+        "model": wanted.model.name,
+        "revision": wanted.label,
+        "mode": wanted.mode,
+        "programme": wanted.programme,
+        "level": wanted.level,
+        "units": wanted.units,
+        **{metric: figure(value) for metric, value in wanted.values.items()},
+    }
+
+
+def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any]]) -> str:
+    rate, vacuum = wanted.values["cycle_rate"], wanted.values["peak_vacuum"]
+    setting = told_setting({"mode": wanted.mode, "programme": wanted.programme, "level": wanted.level})
+    about = (
+        f"{wanted.model.name} revision {wanted.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
+    )
+    if not rows:
+        return f"{about}: nothing else was measured alike (mode, side, rig, power) to hold against it."
+    best = rows[0]
+    elsewhere = pump_model is None or pump_model.pk != wanted.model.pk
+    nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
+    if best["distance"] <= 1:
+        return f"{about}: nearest is {nearest}, {best['distance']:.1f} margins away."
+    worst = max(best["metrics"], key=lambda metric: abs(best["metrics"][metric]["in_margins"]))
+    by = best["metrics"][worst]["difference"]
+    off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {METRICS[worst]}"
+    return f"{about}: none within margins; nearest is {nearest}, {best['distance']:.1f} margins away ({off})."

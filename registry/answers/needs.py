@@ -1,0 +1,53 @@
+"""What a setting has to do: ranges as people write them, metric by metric."""
+
+import re
+from collections.abc import Mapping
+
+from registry.errors import Fault, Invalid
+from registry.statistics.matching import Need
+
+ALIASES = {"rate": "cycle_rate", "vacuum": "peak_vacuum"}
+_NUMBER = r"-?\d{1,9}(?:\.\d{1,9})?"
+_RANGE = re.compile(rf"\s*({_NUMBER})?\s*\.\.\s*({_NUMBER})?\s*")
+
+
+def chosen_needs(said: Mapping[str, str]) -> dict[str, Need]:
+    """Return the need of each metric from ranges by metric or alias: `70..`, `200..240`, `..30`.
+
+    Raises Invalid on the field of a range that cannot be read or that nothing meets.
+    """
+    needs: dict[str, Need] = {}
+    for field, text in said.items():
+        metric = ALIASES.get(field, field)
+        if metric in needs:
+            raise Invalid(
+                f"{metric} is asked for twice",
+                hint=f"Give {field} or {metric}, not both.",
+                faults=(Fault("is asked for twice", field=field),),
+            )
+        needs[metric] = _need(field, text)
+    return needs
+
+
+def told(need: Need) -> str:
+    """A need as people write it."""
+    ends = ["" if end is None else f"{end:g}" for end in (need.low, need.high)]
+    return "..".join(ends)
+
+
+def _need(field: str, text: str) -> Need:
+    found = _RANGE.fullmatch(text)
+    low, high = (float(end) if end else None for end in found.groups()) if found else (None, None)
+    if low is None and high is None:
+        raise _unread(field, text)
+    if low is not None and high is not None and low > high:
+        raise _unread(field, text, "its lower end is above its upper")
+    return Need(low, high)
+
+
+def _unread(field: str, text: str, why: str = "it is not a range") -> Invalid:
+    return Invalid(
+        f"'{text.strip()[:40]}' cannot be asked of {field}: {why}",
+        hint="Write 70.. for at least, ..30 for at most, 200..240 for between.",
+        faults=(Fault(why, field=field),),
+    )

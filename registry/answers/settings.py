@@ -1,0 +1,193 @@
+"""Settings that meet a need, by how likely the next unit meets it; and settings most like another one."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from registry.answers import cautions
+from registry.answers.comparing import told_setting
+from registry.answers.filters import chosen_mode, chosen_power, chosen_programme, is_rig
+from registry.answers.likes import answer_like
+from registry.answers.narrowing import chosen_margins
+from registry.answers.needs import chosen_needs, told
+from registry.answers.places import PLACE, Names, build_of, names_in, place_shown, state_of
+from registry.answers.readings import readings_of
+from registry.answers.stamp import current_edition, stamp
+from registry.answers.summaries import summary_frame
+from registry.answers.wording import counted, figure, in_words, natural
+from registry.errors import Fault, Invalid
+from registry.models import Mode, PumpModel, Revision
+from registry.models.lookup import find_pump_model, find_revision
+from registry.statistics.differences import Fit, fit
+from registry.statistics.matching import Need, chance, chance_alone, correlations
+
+MOST = 200
+_LIKELY = 0.5
+
+
+def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
+    model: str | None = None,
+    *,
+    needs: Mapping[str, str] | None = None,
+    like: str | None = None,
+    like_model: str | None = None,
+    revision: str | None = None,
+    mode: str | None = None,
+    programme: str | None = None,
+    power: str | None = None,
+    rig: str | None = None,
+    rate_margin: float | None = None,
+    vacuum_margin: float | None = None,
+) -> dict[str, Any]:
+    """Return the `settings-matches` document of the current edition.
+
+    With `needs` (a range a metric, `rate` and `vacuum` for cycle_rate and peak_vacuum): settings of the
+    model, or of every pump, by the probability that one run of the next unit at the next clinic meets all
+    needs at once. With `like` (`OLD:MODE:LEVEL` or `OLD:MODE:PROGRAMME:LEVEL`): see `likes.answer_like`.
+    Below three units from two clinics a setting is `thin` and has no probability.
+
+    Raises UnknownPumpModel, and Invalid on the field at fault.
+    """
+    pump_model = find_pump_model(model) if model and model.strip() else None
+    margins = chosen_margins(rate_margin, vacuum_margin)
+    if bool(needs) == bool(like):
+        raise Invalid(
+            "Say what a setting has to do, or which one it should be like",
+            hint="For example rate=70..&vacuum=200..240, or like=A:expression:5; not both.",
+            faults=(Fault("give needs or like", field="rate"),),
+        )
+    edition = current_edition()
+    found = _revision(pump_model, revision)
+    given = {
+        "mode": chosen_mode(mode),
+        "programme__iexact": chosen_programme(programme),
+        "power": chosen_power(power),
+        "unit__revision": found,
+        "pump_model": pump_model,
+    }
+    where = {name: value for name, value in given.items() if value is not None}
+    if like:
+        return answer_like(pump_model, like, like_model, where, edition, rig=rig, margins=margins)
+    return _meeting(pump_model, chosen_needs(needs or {}), where, edition, rig)
+
+
+def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
+    if label is None or not label.strip():
+        return None
+    if pump_model is None:
+        raise Invalid(
+            "A revision is one of a pump model",
+            hint="Name the model as well.",
+            faults=(Fault("needs a model", field="revision"),),
+        )
+    return find_revision(pump_model, label)
+
+
+def _meeting(
+    pump_model: PumpModel | None,
+    needs: Mapping[str, Need],
+    where: dict[str, Any],
+    edition: int,
+    rig: str | None,
+) -> dict[str, Any]:
+    frame = summary_frame(edition=edition, metric__in=list(needs), **where)
+    names = names_in(frame)
+    if rig and rig.strip():
+        frame = frame[frame["rig"].isin([key for key, label in names.rigs.items() if is_rig(label, rig)])]
+    rows = sorted(_rows(frame, needs, names), key=_order)
+    return {
+        "model": pump_model.name if pump_model else None,
+        "needs": {metric: told(need) for metric, need in needs.items()},
+        "like": None,
+        "settings": rows[:MOST],
+        "left_off": max(len(rows) - MOST, 0),
+        **stamp(edition),
+        "says": _says(pump_model, needs, rows),
+        "cautions": list(cautions.SETTINGS),
+    }
+
+
+def _rows(frame: pd.DataFrame, needs: Mapping[str, Need], names: Names) -> Iterator[dict[str, Any]]:
+    """One row a setting at which all metrics asked for were measured."""
+    for key, rows in frame.assign(cell=0).groupby(PLACE, sort=False, observed=True):
+        by_metric = {str(metric): of for metric, of in rows.groupby("metric")}
+        if len(by_metric) == len(needs):
+            yield {**place_shown(dict(zip(PLACE, key, strict=True)), names), **_matched(by_metric, needs)}
+
+
+def _matched(by_metric: Mapping[str, pd.DataFrame], needs: Mapping[str, Need]) -> dict[str, Any]:
+    units = min(int(rows["unit"].nunique()) for rows in by_metric.values())
+    clinics = min(int(rows["clinic"].nunique()) for rows in by_metric.values())
+    fits = {metric: fit(readings_of(by_metric[metric])) for metric in needs}
+    known = {metric: fitted for metric, fitted in fits.items() if fitted is not None}
+    state = state_of(units, clinics) if len(known) == len(needs) else "thin"
+    counts = {"units": units, "clinics": clinics, "state": state}
+    if state == "thin":
+        centres = {metric: figure(float(rows["mean"].mean())) for metric, rows in by_metric.items()}
+        alone = {
+            metric: {
+                "centre": centres[metric],
+                "predict_low": None,
+                "predict_high": None,
+                "probability": None,
+            }
+            for metric in needs
+        }
+        return {**counts, "probability": None, "distance": None, "metrics": alone}
+    aheads = [known[metric].ahead(0) for metric in needs]
+    together = correlations(_side_by_side(by_metric, needs))
+    probability = chance(aheads, list(needs.values()), together)
+    metrics = {metric: _alone(known[metric], need) for metric, need in needs.items()}
+    return {**counts, "probability": figure(probability), "distance": None, "metrics": metrics}
+
+
+def _alone(fitted: Fit, need: Need) -> dict[str, Any]:
+    ahead = fitted.ahead(0)
+    low, high = ahead.interval()
+    return {
+        "centre": figure(ahead.value),
+        "predict_low": figure(low),
+        "predict_high": figure(high),
+        "probability": figure(chance_alone(ahead, need)),
+    }
+
+
+def _side_by_side(by_metric: Mapping[str, pd.DataFrame], metrics: Iterable[str]) -> np.ndarray:
+    """A row a unit at a clinic that has all metrics, a column a metric."""
+    columns = [rows.groupby(["unit", "clinic"])["mean"].mean() for rows in (by_metric[m] for m in metrics)]
+    return pd.concat(columns, axis=1, join="inner").to_numpy(float)
+
+
+def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """The likeliest first, thin ones last, then setting by setting."""
+    probability = row["probability"]
+    return (
+        probability is None,
+        -(probability or 0.0),
+        row["model"],
+        row["revision"] or "",
+        Mode.values.index(row["mode"]),
+        natural(row["programme"]),
+        natural(row["level"]),
+        row["rig"],
+        row["power"],
+    )
+
+
+def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], rows: list[dict[str, Any]]) -> str:
+    about = pump_model.name if pump_model else "All pumps"
+    wanted = " and ".join(f"{in_words(metric)} {told(need)}" for metric, need in needs.items())
+    carried = [row for row in rows if row["probability"] is not None]
+    if not rows:
+        return f"{about}: no setting was measured for {wanted}."
+    if not carried:
+        return f"{about}, {wanted}: {counted(len(rows), 'setting')} measured, all too thin to say how likely."
+    best = carried[0]
+    build = build_of(best, with_model=pump_model is None)
+    at = f"{build} at {told_setting(best)}, met by about {100 * best['probability']:.0f} in 100 next units"
+    likely = sum(row["probability"] >= _LIKELY for row in carried)
+    if not likely:
+        return f"{about}, {wanted}: no setting is likely to meet it; nearest is {at}."
+    return f"{about}, {wanted}: best is {at}; {counted(likely, 'setting')} more likely than not."

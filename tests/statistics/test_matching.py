@@ -1,0 +1,64 @@
+"""Chances of meeting needs, and distances in margins."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from registry.statistics.differences import Estimate
+from registry.statistics.matching import Need, apart_in_margins, chance, chance_alone, correlations
+
+RATE, VACUUM = Estimate(72.0, 2.0, 7.0), Estimate(230.0, 6.0, 12.0)
+
+
+def box(rho: float, *, size: int = 400_000) -> float:
+    """The same chance by simulation: normal copula, t margins."""
+    rng = np.random.default_rng(3)
+    x = rng.multivariate_normal([0, 0], [[1, rho], [rho, 1]], size)
+    rate = 72 + 2 * stats.t.ppf(stats.norm.cdf(x[:, 0]), 7)
+    vacuum = 230 + 6 * stats.t.ppf(stats.norm.cdf(x[:, 1]), 12)
+    return float(np.mean((rate >= 70) & (vacuum >= 220) & (vacuum <= 240)))
+
+
+def test_one_need_is_met_by_the_share_of_students_t() -> None:
+    assert chance_alone(RATE, Need(70, None)) == pytest.approx(stats.t.cdf(1.0, 7))
+    assert chance_alone(RATE, Need(None, 70)) == pytest.approx(stats.t.sf(1.0, 7))
+    assert chance_alone(Estimate(1.0, 0.0, 1e6), Need(1.0, 2.0)) == 1.0
+    assert chance_alone(Estimate(3.0, 0.0, 1e6), Need(1.0, 2.0)) == 0.0
+    assert chance_alone(Estimate(0.0, 1.0, 5.0), Need(60.0, None)) == pytest.approx(
+        stats.t.sf(60, 5), rel=1e-4
+    )
+
+
+@pytest.mark.parametrize("rho", [-0.8, 0.0, 0.5, 0.9])
+def test_two_needs_at_once_agree_with_simulation(rho) -> None:
+    together = np.array([[1.0, rho], [rho, 1.0]])
+    found = chance([RATE, VACUUM], [Need(70, None), Need(220, 240)], together)
+    assert found == pytest.approx(box(rho), abs=0.003)
+
+
+def test_without_correlation_chances_multiply_however_many() -> None:
+    needs = [Need(70, None), Need(220, 240), Need(None, 76)]
+    aheads = [RATE, VACUUM, RATE]
+    alone = [chance_alone(a, n) for a, n in zip(aheads, needs, strict=True)]
+    assert chance(aheads, needs, np.eye(3)) == pytest.approx(float(np.prod(alone)), abs=1e-3)
+    assert chance(aheads[:2], needs[:2], np.eye(2)) == pytest.approx(alone[0] * alone[1], abs=1e-6)
+    assert chance([RATE, Estimate(0.0, 0.0, 9.0)], [Need(70, None), Need(1, 2)], np.eye(2)) == 0.0
+
+
+def test_correlations_are_drawn_towards_none_by_few_rows() -> None:
+    line = np.arange(40.0)
+    assert correlations(np.stack([line, -line], axis=1))[0, 1] == pytest.approx(-0.99 * 39 / 45)
+    assert correlations(np.stack([line[:4], line[:4]], axis=1))[0, 1] == pytest.approx(0.99 * 3 / 9)
+    assert correlations(np.stack([line[:2], line[:2]], axis=1))[0, 1] == 0.0
+    assert correlations(np.stack([line, np.full(40, 7.0)], axis=1)).tolist() == np.eye(2).tolist()
+
+
+def test_distances_are_counted_in_margins() -> None:
+    apart = apart_in_margins({"a": 100.0, "b": 50.0}, {"a": 110.0, "b": 49.0}, {"a": 5.0, "b": 2.0})
+    assert apart == {"a": 2.0, "b": -0.5}
+
+
+@pytest.mark.parametrize("ends", [(None, None), (2.0, 1.0)])
+def test_a_need_that_nothing_or_everything_meets_is_refused(ends) -> None:
+    with pytest.raises(ValueError, match="end"):
+        Need(*ends)
