@@ -82,7 +82,7 @@ class Incoming:
         self._digest, self.size, self._tag = hashlib.sha256(), 0, ""
 
     def _prove(self, response: requests.Response) -> None:
-        told = _told_digest(response.headers.get("Repr-Digest", ""))
+        told = told_digest(response.headers.get("Repr-Digest", ""))
         if told is None:
             raise Fault("The server does not say the digest of the file, so it cannot be proven whole.")
         if told != self._digest.digest():
@@ -161,7 +161,7 @@ def _umask() -> int:
     return mask
 
 
-def _told_digest(header: str) -> bytes | None:
+def told_digest(header: str) -> bytes | None:
     """The SHA-256 in a Repr-Digest (RFC 9530), None without one."""
     found = re.search(r"(?:^|,)\s*sha-256=:([A-Za-z0-9+/=]{44}):", header)
     return base64.b64decode(found[1]) if found else None

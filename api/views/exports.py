@@ -136,7 +136,7 @@ class ExportsDictionary(StrictQuery):
             return Response(document)
         content = dictionary_csv(document, mark=asked["bom"])
         response = HttpResponse(content, content_type=CSV)
-        _tell_digest(response, hashlib.sha256(content).digest())
+        tell_digest(response, hashlib.sha256(content).digest())
         return response
 
 
@@ -170,14 +170,15 @@ def _file(
     response["Content-Type"] = MEDIA[wanted["format"]]
     response["Content-Disposition"] = f'attachment; filename="{name}"'
     response["Accept-Ranges"] = "bytes"
-    _tell_digest(response, digest)
+    tell_digest(response, digest)
     response["Vacuary-Rows"] = str(export.rows)
     response["Vacuary-Edition"] = str(export.edition)
     response["Vacuary-As-Of"] = export.as_of.isoformat()
     return response
 
 
-def _tell_digest(response: HttpResponseBase, digest: bytes) -> None:
+def tell_digest(response: HttpResponseBase, digest: bytes) -> None:
+    """Set the headers that name the content by its SHA-256."""
     response["ETag"] = f'"{digest.hex()}"'
     response["Repr-Digest"] = f"sha-256=:{base64.b64encode(digest).decode()}:"
 

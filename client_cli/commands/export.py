@@ -115,7 +115,8 @@ def _dictionary(
 
 
 def _show(console: Any, document: dict[str, Any]) -> None:
-    console.print(f"{document['file']}: {document['rows']} rows, edition {document['edition']}.")
+    basis = f"edition {document['edition']}, as of {document['as_of']}"
+    console.print(f"{document['file']}: {document['rows']} rows, {basis}.")
     if document["dictionary"]:
         console.print(f"{document['dictionary']}: what its columns and metrics are.")
     console.print(f"SHA-256 {document['digest']}")

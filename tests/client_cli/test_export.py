@@ -88,7 +88,8 @@ def test_a_table_is_written_with_its_dictionary_and_its_digest_is_told(vacuary, 
 
 def test_people_are_told_rows_edition_and_digest(vacuary, shelf):
     ran = vacuary("export", "Pellomi", "-o", "out.csv")
-    assert "out.csv: 40000 rows, edition 1." in ran.out
+    one_line = " ".join(ran.out.split())
+    assert "out.csv: 40000 rows, edition 1, as of 2026-01-05T09:00:00+00:00." in one_line
     assert hashlib.sha256(TABLE).hexdigest() in ran.out
 
 
