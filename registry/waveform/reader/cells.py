@@ -10,7 +10,7 @@ CLOCK = re.compile(
 )
 DATE = re.compile(r"\d{1,4}[-./]\d{1,2}[-./]\d{1,4}\Z")
 OVER_RANGE = re.compile(
-    r"(?:[+-]?(?:o\.?l\.?|0l|over|overload|over[ _-]?range|ovr|ovl|of|overflow|sat|saturated|inf)"
+    r"(?:[+-]?(?:o\.?l\.?|0l|over|overload|over[ _-]?range|ovr|ovl|ovfl?|of|overflow|sat|saturated|inf)"
     r"|>+|\++|\*+|#+|>inf)\Z",
     re.IGNORECASE,
 )
