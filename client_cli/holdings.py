@@ -71,7 +71,7 @@ def _listed(session: Session, query: dict[str, str], page_size: int) -> Iterator
 
 def _is_of(run: dict[str, Any], trace: str, row: Row) -> bool:
     said = row.provenance
-    settings = ("mode", "level")
+    settings = ("mode", "level", *(["side"] if said.get("side") else []))
     return run.get("digest") == trace and all(
         _plain(run.get(key)) == _plain(said.get(key)) for key in settings
     )

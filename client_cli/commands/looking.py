@@ -25,9 +25,10 @@ _FEW, _ONE_IN = 4, 20
 
 @dataclass
 class Looks:
-    """The readings that were shown, so that each is shown once."""
+    """The readings that were shown, so that each is shown once, and how many runs are to be stored."""
 
     shown: set[tuple[str, ...]] = field(default_factory=set)
+    fresh: int = 0
 
     def show(self, name: str, read: dict[str, Any], more: str = "") -> None:
         """Show how a file was read, unless another was read alike."""
@@ -50,6 +51,7 @@ def look(session: Session, rows: Sequence[Row], journal: Journal | None) -> Look
     for row in rows:
         if not _is_known(row, journal):
             forms.setdefault(look_of(row), []).append(row)
+    looks.fresh = sum(map(len, forms.values()))
     most = max(_FEW, len(rows) // _ONE_IN)
     for alike_rows in list(forms.values())[:most]:
         _look_at(session, alike_rows, looks)
@@ -95,8 +97,8 @@ def show_unforeseen(looks: Looks, outcomes: Sequence[Outcome]) -> None:
 
 
 def is_wanted(call: Call, count: int) -> bool:
-    """Whether to store so many runs: asked on a terminal, taken as said anywhere else."""
-    if call.as_json or not _is_terminal():
+    """Whether to store so many new runs: asked on a terminal, taken as said anywhere else."""
+    if call.as_json or not count or not _is_terminal():
         return True
     runs = "this run" if count == 1 else f"these {count} runs"
     typer.echo(f"Store {runs}? [y/N] ", nl=False, err=True)

@@ -34,7 +34,7 @@ def send(call: Call, rows: Sequence[Row], *, again: bool, sure: bool = False) ->
                 looks = look(session, rows, None if again else journal)
             except (ClientError, KeyboardInterrupt) as error:
                 return _ended_early(call, error, 0, len(rows))
-            if not sure and not is_wanted(call, len(rows)):
+            if not sure and not is_wanted(call, looks.fresh):
                 call.remark("Nothing was stored.")
                 return ExitCode.INTERRUPTED
         outcomes, ended = _send(session, rows, journal, again=again)

@@ -263,6 +263,33 @@ CHANGES: dict[str, Any] = {
     ],
 }
 
+CYCLES: dict[str, Any] = {
+    "run": 7,
+    "edition": 1,
+    "count": 2,
+    "results": [
+        {
+            "number": 1,
+            "start_s": 2.0312,
+            "period_s": 1.15,
+            "peak_mmhg": 231.26,
+            "residual_mmhg": 20.0,
+            "duty": 0.61,
+            "loss": None,
+        },
+        {
+            "number": 2,
+            "start_s": 3.18,
+            "period_s": None,
+            "peak_mmhg": None,
+            "residual_mmhg": None,
+            "duty": None,
+            "loss": "missing",
+        },
+    ],
+    "next": None,
+}
+
 ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "serials"): SERIALS,
     ("GET", "distributions"): DISTRIBUTION,
@@ -271,6 +298,7 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "settings-matches"): compared.SETTINGS,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,
+    ("GET", "runs/7/cycles"): CYCLES,
     ("POST", "runs/7/withdraw"): {**RUN, "state": "withdrawn"},
     ("GET", "alerts"): ALERTS,
     ("GET", "pump-models"): {"results": [MODEL], "next": None},

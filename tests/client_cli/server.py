@@ -124,6 +124,7 @@ class Registry:
                 "digest": hashlib.sha256(trace).hexdigest(),
                 **{key: said.get(key) for key in ("pump_model", "serial", "mode", "gauge")},
                 "level": str(said.get("level")).lower(),
+                "side": said.get("side", "single"),
                 **measured(state),
             }
         return (200 if known else 201), self.runs[identity]

@@ -19,6 +19,8 @@ from tests.client_cli.server import Trouble, measured
         (["swap", "Pellomi", "A", "B", "--part", "protector"], compared.SWAP),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),
+        (["run", "7", "--edition", "2", "--parts"], documents.RUN),
+        (["cycles", "7"], documents.CYCLES),
         (["withdraw", "7", "--reason", "leak"], {**documents.RUN, "state": "withdrawn"}),
         (["alerts"], documents.ALERTS),
         (["catalogue", "load", "CATALOGUE"], documents.CHANGES),
@@ -55,6 +57,20 @@ def test_serial_and_distribution_ask_with_the_words_of_the_contract(vacuary, fil
         {"model": "Pellomi", "revision": "A", "mode": "expression", "level": "5"},
         {"model": "Pellomi", "metric": "peak_vacuum", "rig": documents.LONG_RIG},
     ]
+
+
+def test_a_run_is_asked_for_under_an_edition(vacuary, filled):
+    vacuary("run", "7", "--edition", "2")
+    vacuary("cycles", "7", "--edition", "2")
+    assert [asked.query.get("edition") for asked in filled.asked] == ["2", "2"]
+
+
+def test_cycles_show_which_are_lost(vacuary, filled):
+    rows = [line.split() for line in vacuary("cycles", "7").out.splitlines()]
+    assert ["1", "2.03", "1.150", "231.3", "20.0", "0.610"] in rows
+    assert ["2", "3.18", "-", "-", "-", "-", "missing"] in rows
+    filled.answers["GET", "runs/7/cycles"] = (200, {**documents.CYCLES, "results": []})
+    assert "No cycle" in vacuary("cycles", "7").out
 
 
 def test_runs_ask_with_their_filters(vacuary, filled):

@@ -46,6 +46,9 @@ def test_on_a_terminal_it_asks(vacuary, registry, sweep, on_a_terminal):
     assert registry.count("POST", "runs") == 0
     assert vacuary("upload", path, stdin="y\n").code == 0
     assert registry.count("POST", "runs") == 2
+    assert "Store" not in vacuary("upload", path).err  # nothing is new
+    (path.parent / "traces" / "2.csv").write_bytes(b"3")
+    assert "Store this run? [y/N]" in vacuary("upload", path).err
 
 
 @pytest.mark.parametrize("option", ["--yes", "--json"])
@@ -127,6 +130,17 @@ class TestSides:
         ]
         said = [json.loads(request.form["provenance"]) for request in registry.asked]
         assert [one.get("side") for one in said] == ["left", "right", None]
+
+    def test_each_goes_on_by_itself(self, vacuary, registry, trace):
+        options = ("--pump-model", "Pellomi", "--serial", "LK1", "--mode", "expression", "--level", "5")
+        arguments = ("upload", trace, *options, "--side", "both", "--json")
+        assert vacuary(*arguments).json["counts"]["accepted"] == 2
+        assert vacuary(*arguments).json["counts"]["same"] == 2
+        assert registry.count("POST", "runs") == 2
+        left, right = registry.runs.values()  # a server that began anew may give the ids the other way round
+        left["side"], right["side"] = right["side"], left["side"]
+        vacuary(*arguments)
+        assert registry.count("POST", "runs") == 4
 
     def test_from_options(self, vacuary, registry, trace):
         options = ("--pump-model", "Pellomi", "--serial", "LK1", "--mode", "expression", "--level", "5")
