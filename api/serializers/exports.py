@@ -7,6 +7,7 @@ from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, SerialsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
+from api.serializers.matching import SettingsQuery
 from registry.answers.exports.build import FORMATS
 from registry.answers.exports.columns import Kind
 from registry.answers.exports.selection import ANY
@@ -48,6 +49,7 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
     "distributions": DistributionsQuery,
     "comparisons": ComparisonsQuery,
     "part-swaps": SwapsQuery,
+    "settings-matches": SettingsQuery,
 }
 
 
@@ -72,11 +74,11 @@ class ExportQuery(FileQuery):
     """All that any table is asked with, for the schema; each table takes its own of these and no other."""
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
-        """The file's parameters, then those of every table, each once and none required but the model."""
+        """The file's parameters, then those of every table, each once and none required."""
         fields = dict(super().get_fields())
         for query in QUERIES.values():
             for name, field in query().get_fields().items():
-                field.required = name == "model"
+                field.required = False
                 fields.setdefault(name, field)
         return fields
 

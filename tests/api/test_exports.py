@@ -221,6 +221,13 @@ def test_who_may_read_may_export(stranger, operator, run, settings):
     body(answer)
 
 
+def test_a_question_about_every_pump_needs_no_model(stranger, unit):
+    answer = stranger.get(URL, {"of": "settings-matches", "rate": "70.."})
+    assert answer.status_code == 200
+    assert answer["Content-Disposition"] == 'attachment; filename="settings-matches.csv"'
+    body(answer)
+
+
 def test_a_place_is_held_until_the_file_is_sent_or_given_up(stranger, run):
     held = [stranger.get(URL, ASKED) for _ in range(exports.AT_ONCE)]
     refused = stranger.get(URL, ASKED)

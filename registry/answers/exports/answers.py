@@ -1,6 +1,8 @@
 """The answers that can be exported: one entry an answer."""
 
+from collections.abc import Iterator
 from operator import itemgetter
+from typing import Any
 
 from registry.answers import cautions
 from registry.answers.comparisons import answer_comparison
@@ -14,8 +16,11 @@ from registry.answers.exports.answertable import (
     Document,
 )
 from registry.answers.exports.columns import Column, count, flag, inner, joined, number, text
+from registry.answers.needs import ALIASES
 from registry.answers.serials import answer_serials
+from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
+from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 
 def _rest_of_serials(document: Document, asked: Asked) -> Asked | None:
@@ -189,4 +194,56 @@ _PART_SWAPS = AnswerTable(
     ),
 )
 
-ANSWERS = (_SERIALS, _DISTRIBUTIONS, _COMPARISONS, _PART_SWAPS)
+
+def _ask_settings(**asked: Any) -> Document:
+    """Ranges of metrics are given beside the rest of the question."""
+    ranges = {*ALIASES, *edition_of(CURRENT_EDITION).metrics}
+    needs = {name: asked.pop(name) for name in ranges & set(asked)}
+    return answer_settings(needs=needs, **asked)
+
+
+_OF_METRIC = ("centre", "predict_low", "predict_high", "probability", "difference", "in_margins")
+
+
+def _by_metric(row: Document) -> Iterator[Document]:
+    """A row for each metric of a setting."""
+    for metric, held in row["metrics"].items():
+        of_metric = {f"metric_{name}": held.get(name) for name in _OF_METRIC}
+        yield {
+            **{name: value for name, value in row.items() if name != "metrics"},
+            "metric": metric,
+            **of_metric,
+        }
+
+
+_SETTINGS_MATCHES = AnswerTable(
+    "settings-matches",
+    "one row a setting and metric asked for, the likeliest or nearest setting first; figures of a metric are "
+    "in its unit, which is told beside its definition",
+    _ask_settings,
+    "settings",
+    cautions.SETTINGS,
+    (
+        text("model", "name the pump is sold under"),
+        EDITION,
+        text("revision", "build; empty when not known"),
+        *(column for column in SETTING if column.name != "unit"),
+        count("units", "pumps the setting was measured on"),
+        count("clinics", "clinics that measured them"),
+        text("state", "ok, or thin when the counts do not carry a probability"),
+        number(
+            "probability", "that one run of the next unit at the next clinic meets all needs at once", "1"
+        ),
+        number("distance", "from the old setting, in margins", "1"),
+        number("metric_centre", "centre of the metric"),
+        number("metric_predict_low", "lower end of the 95 % prediction interval of the next unit"),
+        number("metric_predict_high", "upper end of it"),
+        number("metric_probability", "that the next unit meets the need of this metric", "1"),
+        number("metric_difference", "from the old setting"),
+        number("metric_in_margins", "the same, in margins", "1"),
+        count("left_off", "settings beyond those listed, which are less likely", whole=True),
+    ),
+    spread=_by_metric,
+)
+
+ANSWERS = (_SERIALS, _DISTRIBUTIONS, _COMPARISONS, _PART_SWAPS, _SETTINGS_MATCHES)

@@ -1,6 +1,6 @@
 """An answer as a table."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -31,6 +31,7 @@ class AnswerTable:
 
     `ask` takes the question and returns the document. Where a document may be cut for its length, `follow`
     gives the question for the rest, or None at the end. `left_out` names fields of a row that no cell holds.
+    `spread` makes several rows of one that holds a table of its own.
     """
 
     name: str
@@ -41,12 +42,13 @@ class AnswerTable:
     columns: tuple[Column, ...]
     follow: Callable[[Document, Asked], Asked | None] = lambda document, asked: None  # noqa: ARG005
     left_out: frozenset[str] = frozenset()
+    spread: Callable[[Document], Iterable[Document]] = lambda row: (row,)
 
     def fill(self, **asked: Any) -> Filled:
         """Return the answer's rows in the answer's own order. Raises what the answer raises."""
         document = self.ask(**asked)
         return Filled(
-            model=str(document.get("model", asked.get("model", ""))),
+            model=document["model"] or "",
             edition=document["edition"],
             as_of=datetime.fromisoformat(document["as_of"]),
             chunks=self._chunks(document, asked),
@@ -55,7 +57,8 @@ class AnswerTable:
     def _chunks(self, document: Document, asked: Asked) -> Iterator[list[Row]]:
         following: Asked | None = asked
         while following is not None:
-            rows = [tuple(c.cell(document, row) for c in self.columns) for row in document[self.rows]]
+            parts = (part for row in document[self.rows] for part in self.spread(row))
+            rows = [tuple(column.cell(document, part) for column in self.columns) for part in parts]
             if rows:
                 yield rows
             following = self.follow(document, following)

@@ -12,6 +12,7 @@ from registry.answers.exports.answertable import AnswerTable
 from registry.answers.exports.columns import count, number, text, time
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
+from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
 from tests import factories
 
@@ -21,6 +22,7 @@ ASKED = {
     "distributions": {},
     "comparisons": {"old": "A", "new": "B"},
     "part-swaps": {"old": "A", "new": "B", "part": "protector", "old_part": "cup", "new_part": "dome"},
+    "settings-matches": {"rate": "50..", "vacuum": "..300"},
 }
 
 
@@ -48,7 +50,7 @@ def rows(name, **asked):
 def test_every_field_of_an_answer_s_row_has_a_column_or_is_left_out_by_name(table, benches):
     document = table.ask(model="Lapwing One", **ASKED[table.name])
     taken = {column.key or column.name for column in table.columns if not column.whole}
-    fields = set().union(*document[table.rows])
+    fields = set().union(*(part for row in document[table.rows] for part in table.spread(row)))
     assert fields
     assert taken | table.left_out == fields
     assert {column.key or column.name for column in table.columns if column.whole} <= set(document)
@@ -111,6 +113,22 @@ def test_a_part_swap_has_a_row_a_setting_with_its_shares_side_by_side(benches):
         for share in ("total", "part", "base", "interaction", "part_on_old", "part_on_new"):
             assert row[share] == setting[share]["value"]
             assert row[f"{share}_percent_high"] == setting[share]["percent_high"]
+
+
+def test_a_setting_has_a_row_a_metric(benches):
+    asked = ASKED["settings-matches"]
+    document = answer_settings("Lapwing One", needs=asked)
+    found = rows("settings-matches", model="Lapwing One", **asked)
+    assert len(found) == 2 * len(document["settings"]) > 0
+    first, best = found[0], document["settings"][0]
+    assert (first["revision"], first["state"], first["probability"]) == tuple(
+        best[name] for name in ("revision", "state", "probability")
+    )
+    assert first["metric_centre"] == best["metrics"][first["metric"]]["centre"]
+    assert first["metric_difference"] is None
+    (like, *_) = rows("settings-matches", model="Lapwing One", like="A:expression:3")
+    assert like["metric_difference"] is not None
+    assert like["distance"] is not None
 
 
 def test_serials_cut_for_their_length_are_followed_to_the_end(monkeypatch):
