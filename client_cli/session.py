@@ -152,20 +152,15 @@ class Session:
             yield from page["results"]
 
     def collect(self, path: str, query: Query | None = None, limit: int | None = None) -> Json:
-        """The list document `{"results", "next"}` with up to `limit` rows (all without one).
-
-        What else the first page says stays as it is.
-        """
+        """The list document `{"results", "next", ...}` with up to `limit` rows (all without one)."""
         results: list[Json] = []
-        following: Any = None
         whole: Json = {}
         for page in self._pages(path, query, min(limit or PAGE_SIZE, PAGE_SIZE)):
-            whole = whole or page
+            whole = {**page, **whole, "next": page.get("next")}
             results += page["results"]
-            following = page.get("next")
             if limit is not None and len(results) >= limit:
                 break
-        return {**whole, "results": results[:limit], "next": following}
+        return {**whole, "results": results[:limit]}
 
     def fetch(self, path: str, query: Query | None, take: Take) -> None:
         """Get a file: each try asks with the headers of `take.wanting`, and `take.receive` reads the answer.

@@ -103,3 +103,22 @@ def test_a_serial_no_label_bears_is_refused(serial):
 def test_a_number_beyond_all_bounds_is_refused_as_one():
     with pytest.raises(Invalid, match="flange_mm"):
         understand(provenance(flange_mm=10**400))
+
+
+def test_what_is_said_of_the_file_is_part_of_the_identity():
+    me = Operator(clinic=Clinic(code="elmsworth"), pseudonym="thyme")
+
+    def identity(**said):
+        return understand(provenance(**said)).identity(me, "d")
+
+    assert identity(side="single") == identity()
+    assert identity(unit="kpa", rate_hz="50", vacuum_column="P 1") == identity(
+        unit="kPa", rate_hz=50.0, vacuum_column="p 1"
+    )
+    said = ({}, {"unit": "kPa"}, {"unit": "mbar"}, {"rate_hz": 50}, {"sign": "absolute"}, {"side": "left"})
+    assert len({identity(**one) for one in said}) == len(said)
+
+
+@pytest.mark.parametrize(("unit", "understood"), [("KPA", "kPa"), (" mm Hg ", "mmHg"), ("millibar", "mbar")])
+def test_a_unit_is_known_by_any_of_its_names(unit, understood):
+    assert understand(provenance(unit=unit)).unit == understood
