@@ -36,8 +36,8 @@ FORGET = (
     "DELETE FROM registry_finding WHERE edition_id = 2",
     "DELETE FROM registry_runedition",
     "DELETE FROM procrastinate_jobs WHERE queue_name = 'remeasuring'",
-    "VACUUM ANALYZE registry_unitsummary, registry_measurement, registry_finding, registry_runedition, "
-    "registry_rundetails",
+    "VACUUM ANALYZE registry_unitsummary, registry_measurement, registry_finding, registry_runedition",
+    "VACUUM ANALYZE registry_rundetails",
 )
 # A worker that does not listen yet would look for its first job some seconds late.
 LISTENING = "SELECT count(*) = %s FROM pg_stat_activity WHERE query ILIKE 'LISTEN%%'"
