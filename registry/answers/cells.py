@@ -1,14 +1,12 @@
-"""Units at clinics, cell by cell, as summaries have them now.
+"""Units at clinics, cell by cell, as summaries have them now: one row a cell comes from the database."""
 
-A row is a tuple: a cell's key (`KEY`), a unit, a clinic, and the sums over that clinic's gauges (`Sums`).
-"""
-
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from django.db.models import F, Q, Sum
+from django.contrib.postgres.aggregates import ArrayAgg
+from django.db.models import Q
 
 from registry.models import UnitSummary
 from registry.statistics.nested import Cells
@@ -26,20 +24,6 @@ class Key(NamedTuple):
     power: str
     metric: str
     unit: str
-
-
-class Row(NamedTuple):
-    """One unit at one clinic: `total` is the sum over runs, `squares` that of squared deviations from each
-    gauge's own mean with its degrees of freedom, `random` and `systematic` sums of squared uncertainties."""
-
-    unit: int
-    clinic: int
-    runs: int
-    total: float
-    squares: float
-    freedom: int
-    random: float
-    systematic: float
 
 
 @dataclass(frozen=True)
@@ -64,6 +48,9 @@ _OF_SUMMARY = {
     "metric": "metric",
     "unit": "metric_unit",
 }
+
+# What a cell is made of; uncertainties are root mean squares over the runs.
+READ = ("unit_id", "clinic_id", "count", "mean", "sum_squares", "u_random", "u_systematic")
 
 
 @dataclass(frozen=True)
@@ -104,41 +91,36 @@ def present(narrowed: Narrowed) -> list[Group]:
     rows = UnitSummary.objects.filter(**narrowed.of_runs(), **narrowed.of_metric())
     if narrowed.revision is not None:
         rows = rows.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
-    summed = rows.values(*_OF_SUMMARY.values(), "unit_id", "clinic_id").annotate(
-        n=Sum("count"),
-        total=Sum(F("count") * F("mean")),
-        squares=Sum("sum_squares"),
-        freedom=Sum(F("count") - 1),
-        random=Sum(F("count") * F("u_random") * F("u_random")),
-        systematic=Sum(F("count") * F("u_systematic") * F("u_systematic")),
+    cells = (
+        rows.order_by()
+        .values(*_OF_SUMMARY.values())
+        .annotate(**{f"all_{name}": ArrayAgg(name) for name in READ})
     )
-    figures = ("n", "total", "squares", "freedom", "random", "systematic")
-    found = summed.values_list(*_OF_SUMMARY.values(), "unit_id", "clinic_id", *figures)
+    found = cells.values_list(*_OF_SUMMARY.values(), *(f"all_{name}" for name in READ))
     size = len(_OF_SUMMARY)
-    return grouped((Key(*row[:size]), Row(*row[size:])) for row in found.iterator())
+    return [group_of(Key(*row[:size]), row[size:]) for row in found]
 
 
-def grouped(rows: Iterable[tuple[Key, Row]]) -> list[Group]:
-    """Put rows together, cell by cell. Rows lie in order of unit and clinic, so that sums come out alike."""
-    found: dict[Key, list[Row]] = {}
-    for key, row in rows:
-        found.setdefault(key, []).append(row)
-    return [_group(key, sorted(of)) for key, of in found.items()]
+def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
+    """Make a cell of its columns in the order of `READ`, a value a unit, clinic and gauge.
 
-
-def _group(key: Key, rows: list[Row]) -> Group:
-    columns = np.array([row[2:] for row in rows], float).T
-    runs, total, squares, freedom, random, systematic = columns
-    units, unit = np.unique([row.unit for row in rows], return_inverse=True)
-    clinics, clinic = np.unique([row.clinic for row in rows], return_inverse=True)
+    What several gauges of a clinic read of a unit becomes one row: its mean is over runs, while squares stay
+    those within each gauge, so that a difference between gauges never passes for repeatability.
+    """
+    unit, clinic = (np.asarray(column, np.int64) for column in columns[:2])
+    count, mean, squares, random, systematic = (np.asarray(column, float) for column in columns[2:])
+    clinics, clinic = np.unique(clinic, return_inverse=True)
+    pairs, row = np.unique(unit * clinics.size + clinic, return_inverse=True)
+    units, unit = np.unique(pairs // clinics.size, return_inverse=True)
+    runs = np.bincount(row, count).astype(float)
     cells = Cells(
         unit=unit,
-        clinic=clinic,
-        mean=total / runs,
+        clinic=pairs % clinics.size,
+        mean=np.bincount(row, count * mean) / runs,
         runs=runs,
-        systematic=np.sqrt(systematic / runs),
-        random=float(np.sqrt(random.sum() / runs.sum())),
+        systematic=np.sqrt(np.bincount(row, count * systematic**2) / runs),
+        random=float(np.sqrt(count @ random**2 / runs.sum())),
         squares=float(squares.sum()),
-        freedom=int(freedom.sum()),
+        freedom=int((count - 1).sum()),
     )
     return Group(key, cells, tuple(units.tolist()), tuple(clinics.tolist()))

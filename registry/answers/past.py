@@ -12,7 +12,7 @@ from django.db.models import Avg, Count, F, QuerySet, Subquery, Variance
 from django.db.models.expressions import OuterRef
 from django.db.models.functions import Coalesce
 
-from registry.answers.cells import Group, Key, Narrowed, Row, grouped
+from registry.answers.cells import Group, Key, Narrowed, group_of
 from registry.models import Measurement, Run, RunState, RunWas, UnitWas
 
 # Where each key but the revision lies from a measurement.
@@ -50,36 +50,20 @@ def past(narrowed: Narrowed, moment: datetime) -> list[Group]:
         )
     )
     before = revisions_before(narrowed.pump_model, moment)
-    merged: dict[tuple[Any, ...], Row] = {}
+    found: dict[Key, list[tuple[float, ...]]] = {}
     for row in counted.iterator():
-        unit, clinic = row["run__unit_id"], row["run__clinic_id"]
+        unit = row["run__unit_id"]
         revision = before.get(unit, row["run__unit__revision_id"])
         if narrowed.has_revision(revision):
             key = Key(revision, *(row[name] for name in _OF_MEASUREMENT.values()))
-            place = (key, unit, clinic)
-            merged[place] = _added(merged.get(place), _of_gauge(unit, clinic, row))
-    return grouped((place[0], row) for place, row in merged.items())
+            found.setdefault(key, []).append((unit, row["run__clinic_id"], *_figures(row)))
+    return [group_of(key, list(zip(*rows, strict=True))) for key, rows in found.items()]
 
 
-def _of_gauge(unit: int, clinic: int, row: dict[str, Any]) -> Row:
+def _figures(row: dict[str, Any]) -> tuple[float, ...]:
+    """Count, mean, sum of squares and root mean squares, as a summary has them."""
     n = row["n"]
-    return Row(
-        unit=unit,
-        clinic=clinic,
-        runs=n,
-        total=n * row["mean"],
-        squares=n * row["variance"],
-        freedom=n - 1,
-        random=n * row["random"],
-        systematic=n * row["systematic"],
-    )
-
-
-def _added(one: Row | None, other: Row) -> Row:
-    if one is None:
-        return other
-    sums: list[Any] = [a + b for a, b in zip(one[2:], other[2:], strict=True)]
-    return Row(one.unit, one.clinic, *sums)
+    return n, row["mean"], n * row["variance"], row["random"] ** 0.5, row["systematic"] ** 0.5
 
 
 def state_at(moment: datetime, run: str, now: str) -> Coalesce:
