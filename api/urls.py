@@ -37,6 +37,7 @@ urlpatterns = [
     path("comparisons", comparing.Comparisons.as_view()),
     path("part-swaps", comparing.PartSwaps.as_view()),
     path("settings-matches", comparing.SettingsMatches.as_view()),
+    path("claims", comparing.Claims.as_view()),
     path("exports", Exports.as_view()),
     path("exports/dictionary", ExportsDictionary.as_view()),
     path("alerts", alerts.Alerts.as_view()),

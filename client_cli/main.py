@@ -43,6 +43,7 @@ for _command in (
     comparing.compare,
     comparing.swap,
     matching.settings,
+    matching.claims,
     questions.alerts,
     export.export,
     runs.runs,

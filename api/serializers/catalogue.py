@@ -22,7 +22,8 @@ from registry.models import (
 from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 METRICS = edition_of(CURRENT_EDITION).metrics
-RELATIONS = ("at least", "at most", "equal to")
+# The last one names no value: it is judged by holding a revision against the one before it.
+RELATIONS = ("at least", "at most", "equal to", "same as before")
 
 
 class Marks(serializers.DictField):
@@ -74,12 +75,22 @@ class DeclaredClaim(Strict):
 
     metric = serializers.ChoiceField(choices=sorted(METRICS))
     relation = serializers.ChoiceField(choices=RELATIONS)
-    value = serializers.FloatField(min_value=-1e6, max_value=1e6)
+    value = serializers.FloatField(
+        min_value=-1e6, max_value=1e6, required=False, help_text="left out for `same as before` alone"
+    )
     unit = serializers.CharField(max_length=30)
     mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
     source = serializers.CharField(max_length=300)  # type: ignore[assignment]
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A claim of a value needs one; `same as before` takes none, and stores nought."""
+        if attrs["relation"] == RELATIONS[-1]:
+            return {**attrs, "value": 0.0}
+        if "value" not in attrs:
+            raise serializers.ValidationError({"value": ["This field is required."]})
+        return attrs
 
 
 class DeclaredModel(Strict):

@@ -5,8 +5,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.queries import StrictQuery
+from api.serializers.claims import ClaimsDocument, ClaimsQuery
 from api.serializers.comparing import ComparisonsDocument, ComparisonsQuery, SwapsDocument, SwapsQuery
 from api.serializers.matching import NEEDS, SettingsDocument, SettingsQuery
+from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
 from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
@@ -45,3 +47,14 @@ class SettingsMatches(StrictQuery):
         asked = self.asked(request)
         needs = {name: asked.pop(name) for name in NEEDS if name in asked}
         return Response(answer_settings(needs=needs, **asked))
+
+
+class Claims(StrictQuery):
+    """Does a pump do what is claimed of it?"""
+
+    query = ClaimsQuery
+
+    @extend_schema(operation_id="claims", parameters=[ClaimsQuery], responses=ClaimsDocument)
+    def get(self, request: Request) -> Response:
+        """Answer with a verdict for each claim and revision, and the risk that it is wrong."""
+        return Response(answer_claims(**self.asked(request)))

@@ -1,4 +1,4 @@
-"""Questions for settings: `settings`."""
+"""Questions that hold pumps against needs and claims: `settings` and `claims`."""
 
 from typing import Annotated
 
@@ -6,6 +6,7 @@ import typer
 
 from client_cli.commands.common import Call, answering
 from client_cli.commands.comparing import ModeOption, PowerOption, ProgrammeOption, plain
+from client_cli.commands.questions import Model
 from client_cli.errors import WrongUse
 from client_cli.exits import ExitCode
 
@@ -52,6 +53,21 @@ def settings(  # noqa: PLR0913 - one parameter an option
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("settings-matches", asked), show_settings)
+    return ExitCode.DONE
+
+
+@answering
+def claims(
+    call: Call,
+    model: Model,
+    *,
+    revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
+) -> ExitCode:
+    """Check what is claimed of a pump against what clinics measure."""
+    from client_cli.render.claims import show_claims
+
+    with call.session() as session:
+        call.answer(session.get("claims", {"model": model, "revision": revision}), show_claims)
     return ExitCode.DONE
 
 

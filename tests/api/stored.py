@@ -85,6 +85,7 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "serials": {"query": {"model": MODEL, "first": "LK000001", "last": "LK009999"}},
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
         "comparisons": {"query": {"model": MODEL, "old": "A", "new": "B"}},
+        "claims": {"query": {"model": MODEL}},
         "settings_matches": {"query": {"model": MODEL, "rate": "30..", "vacuum": "100..300"}},
         "part_swaps": {"query": {"model": MODEL, "old": "A", "new": "B", "part": "protector"}},
         "exports": {"query": {"model": MODEL, "format": "csv"}},

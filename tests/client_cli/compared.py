@@ -142,3 +142,23 @@ LIKE: dict[str, Any] = {
     "left_off": 0,
     "says": "Pellomi revision A at expression soft 5: none within margins; nearest is revision B.",
 }  # fmt: skip
+
+CLAIM: dict[str, Any] = {
+    "metric": "peak_vacuum", "relation": "at least", "value": 250.0, "unit": "mmHg", "mode": "expression",
+    "programme": "", "level": "", "source": "leaflet, 2025", "entered_by": "harbour",
+    "entered_at": "2025-03-02T10:00:00Z", "revision": "B", "against": None,
+    "setting": {**AT, "rig": LONG_RIG}, "metric_unit": "mmHg", "units": 12, "clinics": 3, "centre": 241.3,
+    "low": 236.1, "high": 246.5, "probability": 0.083, "probability_typical": 0.0004, "guard_band": 4.1,
+    "accept_low": 254.1, "accept_high": None, "verdict": "not upheld", "risk": 0.0004,
+    "says": "Revision B, peak vacuum at least 250 mmHg at expression: not upheld.",
+}  # fmt: skip
+CLAIMS: dict[str, Any] = {
+    "model": "Pellomi",
+    "claims": [
+        CLAIM,
+        {**CLAIM, "relation": "same as before", "value": None, "against": "A", "setting": None,
+         "centre": None, "probability": None, "verdict": "undecided", "risk": None},
+    ],
+    "says": "Pellomi, 2 claims over 1 revision: 1 not upheld, 1 undecided.",
+    **STAMP,
+}  # fmt: skip

@@ -295,6 +295,7 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "distributions"): DISTRIBUTION,
     ("GET", "comparisons"): compared.COMPARISON,
     ("GET", "part-swaps"): compared.SWAP,
+    ("GET", "claims"): compared.CLAIMS,
     ("GET", "settings-matches"): compared.SETTINGS,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,

@@ -16,6 +16,7 @@ from tests.client_cli.server import Trouble, measured
         (["distribution", "Pellomi"], documents.DISTRIBUTION),
         (["compare", "Pellomi", "A", "B"], compared.COMPARISON),
         (["settings", "Pellomi", "--rate", "70.."], compared.SETTINGS),
+        (["claims", "Pellomi"], compared.CLAIMS),
         (["swap", "Pellomi", "A", "B", "--part", "protector"], compared.SWAP),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),

@@ -2,6 +2,7 @@
 
 import pytest
 
+from client_cli.render.claims import show_claims
 from client_cli.render.comparisons import show_comparison
 from client_cli.render.matches import show_settings
 from client_cli.render.swaps import show_swap
@@ -13,6 +14,7 @@ SHOWN = {
     "swap": (show_swap, compared.SWAP),
     "settings": (show_settings, compared.SETTINGS),
     "like": (show_settings, compared.LIKE),
+    "claims": (show_claims, compared.CLAIMS),
 }
 
 
@@ -101,3 +103,23 @@ def test_settings_ask_with_the_words_of_the_contract(vacuary, filled):
     wrong = vacuary("settings", "Pellomi", "--need", "fast")
     assert wrong.code == 2
     assert "METRIC=RANGE" in wrong.err
+
+
+def test_claims_show_the_verdict_with_its_risk_and_who_entered_them(vacuary, filled):
+    shown = words(seen(show_claims, compared.CLAIMS, width=200))
+    for told in (
+        "at least 250 mmHg",
+        "leaflet, 2025",
+        "entered by harbour 2025-03-02",
+        "241",
+        "236 to 246",
+        "8 %",
+    ):
+        assert words(told) in shown, told
+    for told in ("not upheld", "risk below 0.1 %", "same as before", "against A", "undecided"):
+        assert words(told) in shown, told
+    assert vacuary("claims", "Pellomi", "--revision", "B").code == 0
+    assert (filled.asked[-1].path, filled.asked[-1].query) == (
+        "claims",
+        {"model": "Pellomi", "revision": "B"},
+    )

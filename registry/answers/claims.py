@@ -1,0 +1,205 @@
+"""What makers and suppliers claim, held against what clinics measure."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import pandas as pd
+from django.apps import apps
+from django.db.models import Min
+
+from registry.answers import cautions
+from registry.answers.claimed import NOT_MEASURED, judge_claim
+from registry.answers.comparing import told_setting
+from registry.answers.comparisons import answer_comparison
+from registry.answers.narrowing import Margins, rig_labels
+from registry.answers.stamp import current_edition, stamp
+from registry.answers.summaries import summary_frame
+from registry.answers.wording import counted, figure, in_words, rounded
+from registry.models import Claim, PumpModel, Revision
+from registry.models.lookup import find_pump_model, find_revision
+
+SAME_AS_BEFORE = "same as before"
+_VERDICTS = {"same": "upheld", "different": "not upheld"}
+_EMPTY = dict.fromkeys(
+    (
+        "centre",
+        "low",
+        "high",
+        "probability",
+        "probability_typical",
+        "guard_band",
+        "accept_low",
+        "accept_high",
+        "risk",
+    )
+)
+
+
+@dataclass(frozen=True)
+class _About:
+    """What all claims of a model are judged with."""
+
+    pump_model: PumpModel
+    revisions: list[Revision]
+    frame: pd.DataFrame
+    rigs: Mapping[int, str]
+    entered: Mapping[int, datetime]
+    margins: Margins
+
+
+def answer_claims(model: str, *, revision: str | None = None) -> dict[str, Any]:
+    """Return the `claims` document of the current edition: a row a claim and revision.
+
+    A claim of a value is judged by JCGM 106 (`claimed.judge_claim`): `upheld`, `not upheld` or `undecided`
+    with the risk that the verdict is wrong, or `not measured`. `same as before` is judged by comparing each
+    revision with the one before it; its risk is the p-value of the test that decided.
+
+    Raises UnknownPumpModel, and Invalid on `revision`.
+    """
+    pump_model = find_pump_model(model)
+    revisions = list(pump_model.revisions.order_by("order"))
+    chosen = [find_revision(pump_model, revision)] if revision and revision.strip() else revisions
+    claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
+    edition = current_edition()
+    frame = summary_frame(
+        pump_model=pump_model,
+        edition=edition,
+        metric__in={claim.metric for claim in claims},
+        unit__revision__in=chosen,
+    )
+    about = _About(pump_model, revisions, frame, rig_labels(frame), _entered(claims), Margins())
+    rows = [row for claim in claims for row in _rows(about, claim, chosen)]
+    return {
+        "model": pump_model.name,
+        "claims": rows,
+        **stamp(edition),
+        "says": _says(pump_model, claims, rows),
+        "cautions": list(cautions.CLAIMS),
+    }
+
+
+def _entered(claims: list[Claim]) -> dict[int, datetime]:
+    """When each claim was entered, by the history of curated records."""
+    events = apps.get_model("registry", "ClaimEvent").objects.filter(
+        pgh_obj__in=[claim.pk for claim in claims]
+    )
+    return dict(events.values_list("pgh_obj").annotate(Min("pgh_created_at")))
+
+
+def _rows(about: _About, claim: Claim, chosen: list[Revision]) -> Iterator[dict[str, Any]]:
+    for place, revision in enumerate(about.revisions):
+        if revision not in chosen:
+            continue
+        if claim.relation == SAME_AS_BEFORE:
+            if place:
+                yield _as_before(about, claim, about.revisions[place - 1], revision)
+        else:
+            yield _of_value(about, claim, revision)
+
+
+def _claimed(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
+    """What was claimed, where it was read, which clinic entered it and when."""
+    entered = about.entered.get(claim.pk)
+    names = ("metric", "relation", "unit", "mode", "programme", "level", "source")
+    return {
+        **{name: getattr(claim, name) for name in names},
+        "value": None if claim.relation == SAME_AS_BEFORE else claim.value,
+        "entered_by": claim.said_by.clinic.code if claim.said_by else None,
+        "entered_at": entered.isoformat(timespec="seconds") if entered else None,
+        "revision": revision.label,
+        "against": None,
+    }
+
+
+def _of_value(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
+    given = {name: getattr(claim, name) for name in ("mode", "programme", "level") if getattr(claim, name)}
+    frame = about.frame
+    kept = (frame["revision"] == revision.pk) & (frame["metric"] == claim.metric)
+    for name, value in given.items():
+        kept &= frame[name].str.casefold() == value.casefold()
+    shown = _claimed(about, claim, revision)
+    judged = judge_claim(claim, frame[kept], about.margins)
+    if judged is None:
+        counts = {
+            "units": int(frame[kept]["unit"].nunique()),
+            "clinics": int(frame[kept]["clinic"].nunique()),
+        }
+        row = {
+            **shown,
+            **_EMPTY,
+            **counts,
+            "metric_unit": claim.unit,
+            "setting": None,
+            "verdict": NOT_MEASURED,
+        }
+        return {**row, "says": _row_says(row)}
+    setting = {**judged.key, "rig": about.rigs[judged.key["rig"]]}
+    counts = {"units": int(judged.rows["unit"].nunique()), "clinics": int(judged.rows["clinic"].nunique())}
+    row = {**shown, **judged.figures, **counts, "setting": setting}
+    return {**row, "says": _row_says(row)}
+
+
+def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision) -> dict[str, Any]:
+    """The claim that a revision does what the one before it did, by their comparison."""
+    found = answer_comparison(
+        about.pump_model.name,
+        before.label,
+        revision.label,
+        mode=claim.mode or None,
+        level=claim.level or None,
+        programme=claim.programme or None,
+        metric=claim.metric,
+    )
+    settings = found["settings"]
+    verdict = _VERDICTS.get(found["verdict"], "undecided") if settings else NOT_MEASURED
+    risks = [row["p_same"] if verdict == "upheld" else row["p_different"] for row in settings]
+    told = [risk for risk in risks if risk is not None]
+    risk = (max if verdict == "upheld" else min)(told, default=None)
+    row = {
+        **_claimed(about, claim, revision),
+        **_EMPTY,
+        "against": before.label,
+        "units": max((row["units_new"] for row in settings), default=0),
+        "clinics": max((row["clinics_new"] for row in settings), default=0),
+        "metric_unit": claim.unit,
+        "setting": None,
+        "verdict": verdict,
+        "risk": figure(risk) if verdict in _VERDICTS.values() else None,
+    }
+    return {**row, "says": found["says"]}
+
+
+def claim_in_words(row: Mapping[str, Any]) -> str:
+    """The claim: "peak vacuum at least 220 mmHg at expression 5"."""
+    where = told_setting(row)
+    at = f" at {where}" if where else ""
+    if row["relation"] == SAME_AS_BEFORE:
+        return f"{in_words(row['metric'])} same as before{at}"
+    unit = "" if row["unit"] == "1" else f" {row['unit']}"
+    return f"{in_words(row['metric'])} {row['relation']} {row['value']:g}{unit}{at}"
+
+
+def _row_says(row: Mapping[str, Any]) -> str:
+    """One claim about one build in one line."""
+    about = f"Revision {row['revision']}, {claim_in_words(row)}"
+    if row["verdict"] == NOT_MEASURED:
+        return f"{about}: not measured in a way that could decide it."
+    unit = "" if row["metric_unit"] == "1" else f" {row['metric_unit']}"
+    typical = rounded(row["centre"], (row["high"] - row["low"]) / 4)
+    share = f"about {100 * row['probability']:.0f} in 100 units conform"
+    risk = "" if row["risk"] is None else f" (risk of being wrong {100 * row['risk']:.2g} %)"
+    return f"{about}: {row['verdict']}{risk}; the typical unit has {typical}{unit}, {share}."
+
+
+def _says(pump_model: PumpModel, claims: list[Claim], rows: list[dict[str, Any]]) -> str:
+    if not claims:
+        return f"{pump_model.name}: no claim is in the catalogue."
+    counts = Counter(row["verdict"] for row in rows)
+    told = [f"{counts[v]} {v}" for v in ("not upheld", "upheld", "undecided", NOT_MEASURED) if counts[v]]
+    failing = [row for row in rows if row["verdict"] == "not upheld"]
+    worst = f" {failing[0]['says']}" if failing else ""
+    asked = f"{counted(len(claims), 'claim')} over {counted(len({r['revision'] for r in rows}), 'revision')}"
+    return f"{pump_model.name}, {asked}: {', '.join(told) or 'nothing to judge'}.{worst}"

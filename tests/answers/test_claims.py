@@ -1,0 +1,162 @@
+"""The claims document: verdicts with guard band and risk, and `same as before` by comparison."""
+
+import json
+
+import pytest
+
+from registry.answers.claims import answer_claims
+from registry.errors import Invalid
+from registry.models import Claim
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+CLINICS = ("north", "south", "east")
+
+
+@pytest.fixture
+def model():
+    return factories.pump_model()
+
+
+def bench(model, label, value, *, units=9, spread=1.5, level="3", **changes):
+    for k in range(units):
+        unit = factories.unit(model, f"LK{(50_001 if label == 'B' else 1) + k:06}", label)
+        factories.summary(unit, value + spread * ((k % 5) - 2), CLINICS[k % 3], level=level, **changes)
+
+
+def claim(model, relation="at least", value=220.0, **changes):
+    fields = {
+        "metric": "peak_vacuum",
+        "unit": "mmHg",
+        "mode": "expression",
+        "level": "3",
+        "source": "leaflet, 2025",
+        "said_by": factories.operator("harbour", "wren"),
+        **changes,
+    }
+    return Claim.objects.create(pump_model=model, relation=relation, value=value, **fields)
+
+
+def test_a_claim_is_judged_for_each_revision_with_its_risk(model) -> None:
+    bench(model, "A", 232)
+    bench(model, "B", 208)
+    claim(model)
+    document = answer_claims("Lapwing One")
+    old, new = document["claims"]
+    assert (old["revision"], old["verdict"]) == ("A", "upheld")
+    assert (new["revision"], new["verdict"]) == ("B", "not upheld")
+    assert old["risk"] < 0.01
+    assert new["risk"] < 0.01
+    assert old["probability"] > 0.95
+    assert new["probability"] < 0.05
+    assert old["low"] < old["centre"] < old["high"]
+    assert old["accept_low"] == pytest.approx(220 + old["guard_band"])
+    assert old["accept_high"] is None
+    assert old["setting"]["rig"] == "cup / duckbill / soft / 24 mm / 0 mL"
+    assert (old["entered_by"], old["source"], old["units"], old["clinics"]) == (
+        "harbour",
+        "leaflet, 2025",
+        9,
+        3,
+    )
+    assert old["entered_at"] is not None
+    assert document["says"].startswith(
+        "Lapwing One, 1 claim over 2 revisions: 1 not upheld, 1 upheld. Revision B"
+    )
+    assert "about 0 in 100 units conform" in document["says"]
+    json.dumps(document)
+
+
+def test_near_the_limit_nothing_is_decided_and_many_units_fail_a_claim_a_typical_one_meets(model) -> None:
+    bench(model, "A", 220.3)
+    bench(model, "B", 224, units=45, spread=5)
+    claim(model)
+    near, wide = answer_claims("Lapwing One")["claims"]
+    assert (near["verdict"], near["risk"]) == ("undecided", None)
+    assert 0.3 < near["probability_typical"] < 0.8
+    assert wide["verdict"] == "upheld"
+    assert 0.6 < wide["probability"] < 0.85
+
+
+@pytest.mark.parametrize(
+    ("relation", "value", "verdict"),
+    [
+        ("at most", 240.0, "upheld"),
+        ("at most", 220.0, "not upheld"),
+        ("equal to", 231.0, "upheld"),
+        ("equal to", 200.0, "not upheld"),
+        ("equal to", 242.0, "undecided"),
+    ],
+)
+def test_every_relation_has_its_tolerance(model, relation, value, verdict) -> None:
+    bench(model, "A", 232)
+    claim(model, relation, value)
+    (row,) = answer_claims("Lapwing One", revision="a")["claims"]
+    assert row["verdict"] == verdict
+
+
+def test_a_claim_in_another_unit_of_pressure_is_converted(model) -> None:
+    bench(model, "A", 232)
+    claim(model, value=29.0, unit="kPa")
+    claim(model, value=29.0, unit="furlong", source="elsewhere")
+    converted, strange = answer_claims("Lapwing One", revision="A")["claims"]
+    assert converted["accept_low"] - converted["guard_band"] == pytest.approx(29e3 / 133.322387415, rel=1e-4)
+    assert converted["verdict"] == "upheld"
+    assert strange["verdict"] == "not measured"
+
+
+def test_a_claim_that_leaves_the_level_open_is_judged_where_the_value_is_highest(model) -> None:
+    for level, value in (("1", 120), ("5", 232), ("3", 180)):
+        bench(model, "A", value, level=level)
+    claim(model, level="")
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    assert (row["verdict"], row["setting"]["level"], row["level"]) == ("upheld", "5", "")
+    Claim.objects.update(relation="equal to", value=181.0)
+    assert answer_claims("Lapwing One", revision="A")["claims"][0]["setting"]["level"] == "3"
+
+
+def test_same_as_before_is_judged_by_the_comparison(model) -> None:
+    bench(model, "A", 232)
+    bench(model, "B", 208)
+    claim(model, "same as before", 0.0, level="")
+    (row,) = answer_claims("Lapwing One")["claims"]
+    assert (row["revision"], row["against"], row["verdict"], row["value"]) == ("B", "A", "not upheld", None)
+    assert row["risk"] < 0.01
+    assert "revision B against revision A: different" in row["says"]
+
+
+def test_builds_that_are_alike_uphold_same_as_before(model) -> None:
+    bench(model, "A", 232)
+    bench(model, "B", 233)
+    claim(model, "same as before", 0.0, level="")
+    (row,) = answer_claims("Lapwing One")["claims"]
+    assert row["verdict"] == "upheld"
+    assert row["risk"] < 0.05
+
+
+def test_what_was_not_measured_is_said_to_be(model) -> None:
+    bench(model, "A", 232, units=1)
+    claim(model)
+    claim(model, "same as before", 0.0)
+    document = answer_claims("Lapwing One")
+    assert [row["verdict"] for row in document["claims"]] == ["not measured"] * 3
+    assert "3 not measured" in document["says"]
+    assert factories.pump_model("Lapwing Two")
+    assert answer_claims("Lapwing Two")["says"] == "Lapwing Two: no claim is in the catalogue."
+
+
+def test_an_unknown_revision_is_refused(model) -> None:
+    with pytest.raises(Invalid):
+        answer_claims("Lapwing One", revision="Z")
+
+
+@pytest.mark.parametrize("claims", [1, 6])
+def test_the_number_of_queries_does_not_grow_with_claims_of_values(
+    model, claims, django_assert_num_queries
+) -> None:
+    bench(model, "A", 232)
+    for number in range(claims):
+        claim(model, source=f"leaflet {number}")
+    with django_assert_num_queries(7):
+        answer_claims("Lapwing One")
