@@ -151,11 +151,7 @@ def grown(odd: Indices) -> Indices:
 def plain_rows(  # noqa: C901, PLR0912 - one loop, since calls cost more than the work
     text: Octets, at: int, row: int, delimiter: int, wanted: Indices, times: Floats, values: Floats
 ) -> tuple[int, int]:
-    """Fill in rows from `row` on for as long as they are plain: (first row that is not, where it begins).
-
-    A plain row has as many cells as columns, and in the wanted ones digits with or without a point and a
-    minus: nearly all rows of nearly all files.
-    """
+    """Fill in rows of digits, points and minus signs, as nearly all are: (first other row, where it begins)."""
     width, time, vacuum = wanted[0], wanted[1], wanted[2]
     size, begin, column = text.size, at, 0
     while at < size and row < values.size:
@@ -175,8 +171,7 @@ def plain_rows(  # noqa: C901, PLR0912 - one loop, since calls cost more than th
                 at += 1
             if at - first > 16 or at - first <= (point >= 0):
                 break
-            value = mantissa / TENS[at - point - 1 if point >= 0 else 0]
-            value = -value if below else value
+            value = (-mantissa if below else mantissa) / TENS[at - point - 1 if point >= 0 else 0]
             if column == vacuum:
                 values[row] = value
             else:
@@ -184,18 +179,13 @@ def plain_rows(  # noqa: C901, PLR0912 - one loop, since calls cost more than th
         else:
             while at < size and text[at] != delimiter and text[at] > RETURN and text[at] != QUOTE:
                 at += 1
-        if at < size and text[at] == RETURN:
-            at += 1
-        if at == size or (text[at] == LINE) != (column == width - 1):
+        last = column == width - 1
+        at += last and at < size and text[at] == RETURN
+        if at == size or text[at] != (LINE if last else delimiter):
             break
-        if text[at] == LINE:
-            row += 1
-            begin = at + 1
-            column = -1
-        elif text[at] != delimiter or text[at - 1] == RETURN:
-            break
-        at += 1
-        column += 1
+        at, column = at + 1, column + 1
+        if last:
+            row, begin, column = row + 1, at, 0
     return row, begin
 
 
