@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, SerialsQuery
+from api.serializers.claims import ClaimsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
 from api.serializers.matching import SettingsQuery
 from registry.answers.exports.build import FORMATS
@@ -50,6 +51,7 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
     "comparisons": ComparisonsQuery,
     "part-swaps": SwapsQuery,
     "settings-matches": SettingsQuery,
+    "claims": ClaimsQuery,
 }
 
 

@@ -48,7 +48,7 @@ class AnswerTable:
         """Return the answer's rows in the answer's own order. Raises what the answer raises."""
         document = self.ask(**asked)
         return Filled(
-            model=document["model"] or "",
+            model=document.get("model") or "",
             edition=document["edition"],
             as_of=datetime.fromisoformat(document["as_of"]),
             chunks=self._chunks(document, asked),

@@ -5,15 +5,18 @@ from typing import Any
 import pytest
 
 from registry.answers import serials
+from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
 from registry.answers.exports.answers import ANSWERS
 from registry.answers.exports.answertable import AnswerTable
+from registry.answers.exports.claimtable import CLAIMS
 from registry.answers.exports.columns import count, number, text, time
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
 from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
+from registry.models import Claim
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -22,15 +25,18 @@ ASKED = {
     "distributions": {},
     "comparisons": {"old": "A", "new": "B"},
     "part-swaps": {"old": "A", "new": "B", "part": "protector", "old_part": "cup", "new_part": "dome"},
+    "claims": {},
     "settings-matches": {"rate": "50..", "vacuum": "..300"},
 }
 
 
 @pytest.fixture
 def benches():
-    """Two builds, each measured in three clinics with two protectors."""
+    """Two builds, each measured in three clinics with two protectors, and a claim."""
     factories.edition()
     model = factories.pump_model()
+    said = {"metric": "peak_vacuum", "relation": "at least", "value": 230.0, "unit": "mmHg"}
+    Claim.objects.create(pump_model=model, mode="expression", source="leaflet", **said)
     for c, code in enumerate(("north", "south", "east")):
         for k, label in enumerate("AABB"):
             unit = factories.unit(model, f"LK{100 * c + k:06}", label)
@@ -46,7 +52,7 @@ def rows(name, **asked):
     return [dict(zip(names, row, strict=True)) for chunk in table.fill(**asked).chunks for row in chunk]
 
 
-@pytest.mark.parametrize("table", ANSWERS, ids=lambda table: table.name)
+@pytest.mark.parametrize("table", [*ANSWERS, CLAIMS], ids=lambda table: table.name)
 def test_every_field_of_an_answer_s_row_has_a_column_or_is_left_out_by_name(table, benches):
     document = table.ask(model="Lapwing One", **ASKED[table.name])
     taken = {column.key or column.name for column in table.columns if not column.whole}
@@ -129,6 +135,14 @@ def test_a_setting_has_a_row_a_metric(benches):
     (like, *_) = rows("settings-matches", model="Lapwing One", like="A:expression:3")
     assert like["metric_difference"] is not None
     assert like["distance"] is not None
+
+
+def test_a_claim_has_a_row_a_revision_with_where_it_was_judged(benches):
+    (held, *others) = rows("claims", model="Lapwing One")
+    (shown, *_) = answer_claims("Lapwing One")["claims"]
+    assert (held["mode"], held["judged_level"]) == ("expression", shown["setting"]["level"])
+    assert (held["value"], held["verdict"], held["risk"]) == (230.0, shown["verdict"], shown["risk"])
+    assert [row["revision"] for row in (held, *others)] == ["A", "B"]
 
 
 def test_serials_cut_for_their_length_are_followed_to_the_end(monkeypatch):
