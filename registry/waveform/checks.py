@@ -122,8 +122,7 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
     at, values = at[fine], values[fine]
     if at.size < 4:
         return 0.0, 0.0
-    slope, error, _ = kernels.course.slope_of(at, values)
-    return slope, error
+    return kernels.course.slope_of(at, values)
 
 
 def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:

@@ -9,6 +9,7 @@ from .cycles import Crossings
 from .findings import finding
 from .types import Declared, Finding, Flags, Floats, GaugeSpec, Reading
 
+NO_GAPS: Floats = np.empty((0, 2))
 FEWEST_CLIPPED = 3  # samples at the end of the range: fewer are noise
 
 
@@ -71,7 +72,7 @@ def _end_of_range(reading: Reading, gauge: GaugeSpec | None, notes: list[Finding
 def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Finding]) -> Floats:
     """Times before and after each gap, (n, 2); gaps are noted."""
     if seconds.size < 3:
-        return np.empty((0, 2))
+        return NO_GAPS
     usual, ends = kernels.condition.gaps(seconds, step, lost)
     missing = float(np.sum(seconds[ends] - seconds[ends - 1] - usual)) if ends.size else 0.0
     share = max(missing / max(float(seconds[-1] - seconds[0]), 1e-9), lost / max(total, 1))
@@ -81,7 +82,7 @@ def _gaps(seconds: Floats, step: float, lost: int, total: int, notes: list[Findi
         count = ends.size or lost
         first = float(seconds[int(ends[0])]) if ends.size else None
         notes.append(finding("gaps", at_s=first, count=count, seconds=missing or lost * step))
-    return np.stack([seconds[ends - 1], seconds[ends]], axis=1)
+    return np.stack([seconds[ends - 1], seconds[ends]], axis=1) if ends.size else NO_GAPS
 
 
 def reading_step(vacuum: Floats) -> float:

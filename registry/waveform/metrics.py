@@ -5,6 +5,7 @@ from math import hypot, isfinite, sqrt
 
 import numpy as np
 
+from . import kernels
 from .analyse import Analysis
 from .condition import Signal
 from .editions import Edition
@@ -19,13 +20,11 @@ from .uncertainty import (
     Scatter,
     few,
     lag_one,
-    propagate,
     rectangular,
     scatter,
 )
 
 CLOCK = rectangular(CLOCK_LIMIT)
-LEVELS_AND_SWING = np.array([[1.0, 0.0, 1.0], [0.0, 1.0, -1.0]])  # from (high, low)
 TOP = 0.9  # of the swing: where deviations of the peak are taken (see `refine.mark`)
 OUTWARD = 0.4  # correlation of outward errors of high and low level: noise hides corners of both (by replay)
 MEDIAN_FACTOR = sqrt(np.pi / 2)  # standard error of a median over that of a mean, normal scatter
@@ -107,8 +106,7 @@ def _rate(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     periods = known(analysis.period)
     if periods.size < 2:
         return {}
-    good = np.isfinite(analysis.period).astype(int)
-    runs = int(np.sum(np.diff(good, prepend=0) == 1))
+    runs = kernels.course.runs(analysis.period)
     spread, mean = shared.periods, shared.periods.mean
     u_period = u_mean_period(periods.size, spread.spread, shared.u_rise, runs)
     rate = 60.0 / mean
@@ -129,16 +127,14 @@ def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
     if not all(map(isfinite, (high, low, u_high, u_low))):
         return {}
     one, two = outline.high.error, outline.low.error
-    inputs = np.array([[one**2, -OUTWARD * one * two], [-OUTWARD * one * two, two**2]])
-    values, read = propagate(lambda both: both @ LEVELS_AND_SWING, np.array([high, low]), inputs)
-    sampling = np.sqrt(np.diag(read)).tolist()
+    sampling = (one, two, sqrt(one**2 + two**2 + 2 * OUTWARD * one * two))
     scattered = (u_high, u_low, hypot(u_high, u_low))
     systematic = (gauge.level(high), gauge.level(low), gauge.difference(high, low))
     names = ("peak_vacuum", "residual_vacuum", "vacuum_swing")
     return {
         name: Quantity.of(value, "mmHg", {"sampling": noise, "scatter": drawn} | parts)
         for name, value, noise, drawn, parts in zip(
-            names, values.tolist(), sampling, scattered, systematic, strict=True
+            names, (high, low, high - low), sampling, scattered, systematic, strict=True
         )
     }
 
@@ -154,7 +150,7 @@ def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str
     outline = analysis.shape
     middle = 0.5 * (outline.high.value + outline.low.value)
     ends = 0.5 * ((seconds[0] - first) * (middle + vacuum[0]) + (last - seconds[-1]) * (middle + vacuum[-1]))
-    value = (float(np.trapezoid(vacuum, seconds)) + ends) / (last - first)
+    value = (kernels.course.area(seconds, vacuum) + ends) / (last - first)
     duty = shared.duties.mean
     own = (duty * shared.peaks.u_mean, (1 - duty) * shared.residuals.u_mean)
     turns = outline.swing * shared.duties.u_mean
@@ -214,13 +210,11 @@ def _course(analysis: Analysis, shared: Budget, edition: Edition) -> dict[str, Q
     at, peak = analysis.slots.start[good], _own_peaks(analysis)[good]
     if at.size < 4:
         return {}
-    away = at - at.mean()
-    slope = dot(away, peak) / dot(away, away)
-    left = peak - peak.mean() - slope * away
+    slope, square, left = kernels.course.line(at, peak)
     alike = min(max(lag_one(left), 0.0), 0.8)
     grown = few(at.size - 1) * (1 + alike) / (1 - alike)
-    u_slope = sqrt(grown * dot(left, left) / (at.size - 2) / dot(away, away))
-    read = min(shared.peak_noise * sqrt(grown / dot(away, away)), u_slope)
+    u_slope = sqrt(grown * dot(left, left) / (at.size - 2) / square)
+    read = min(shared.peak_noise * sqrt(grown / square), u_slope)
     high = analysis.shape.high.value
     relative = shared.gauge.gain(high, analysis.shape.low.value) | {"clock": CLOCK}
     settled, u_settled = settling(*_whole_peaks(analysis), analysis.mean_period, edition.settled_within)

@@ -29,21 +29,21 @@ def spikes(vacuum: Floats) -> Indices:
     found = np.empty(max(5, vacuum.size // 500), dtype=np.intp)
     if vacuum.size < 200:
         return found[:0]
-    limit = SPIKE_SHARE * (vacuum.max() - vacuum.min())
-    large, count = 0, 0
+    limit, large, count = SPIKE_SHARE * (vacuum.max() - vacuum.min()), 0, 0
+    for index in range(1, vacuum.size):
+        large += abs(vacuum[index] - vacuum[index - 1]) > limit
+    if not 2 <= large <= vacuum.size // 50:
+        return found[:0]
     before = 0.0
     for index in range(1, vacuum.size):
         change = vacuum[index] - vacuum[index - 1]
-        far = abs(change) > limit
-        large += far
-        alone = far and abs(before) > limit and change * before < 0
+        alone = abs(change) > limit and abs(before) > limit and change * before < 0
         if alone and abs(before + change) < 0.2 * abs(before):
             if count < found.size:
                 found[count] = index - 1
             count += 1
         before = change
-    usable = 2 <= large <= vacuum.size // 50 and count <= found.size
-    return found[: count if usable else 0]
+    return found[: count if count <= found.size else 0]
 
 
 @compiled
@@ -52,11 +52,21 @@ def gaps(seconds: Floats, step: float, lost: int) -> tuple[float, Indices]:
 
     The median is the usual interval where samples were lost or one interval stands out.
     """
-    between = seconds[1:] - seconds[:-1]
-    usual = step
-    if lost > 0 or between.max() > GAP_STEPS * step:
-        usual = median(between)
-    return usual, np.flatnonzero(between > GAP_STEPS * max(usual, 1e-9)) + 1
+    widest = 0.0
+    for index in range(1, seconds.size):
+        if seconds[index] - seconds[index - 1] > widest:
+            widest = seconds[index] - seconds[index - 1]
+    even = lost == 0 and widest <= GAP_STEPS * step
+    usual = step if even else median(seconds[1:] - seconds[:-1])
+    limit, count = GAP_STEPS * max(usual, 1e-9), 0
+    ends = np.empty(0 if widest <= limit else seconds.size, dtype=np.intp)
+    if ends.size == 0:
+        return usual, ends
+    for index in range(1, seconds.size):
+        if seconds[index] - seconds[index - 1] > limit:
+            ends[count] = index
+            count += 1
+    return usual, ends[:count]
 
 
 @compiled

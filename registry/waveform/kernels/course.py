@@ -7,22 +7,49 @@ import numpy as np
 from registry.waveform.compiled import compiled
 from registry.waveform.types import Floats
 
-from .order import median, moments
+from .order import dot, median, moments
 
 
 @compiled
-def slope_of(at: Floats, values: Floats) -> tuple[float, float, float]:
-    """(slope, its standard error, sum of squares left over) of a line through three points or more."""
+def line(at: Floats, values: Floats) -> tuple[float, float, Floats]:
+    """(slope, sum of squares of the times about their mean, what is left of the values) of a line."""
     middle, square = moments(at)
     mean, _ = moments(values)
     cross = 0.0
     for index in range(at.size):
         cross += (at[index] - middle) * values[index]
     slope = cross / square
-    left = 0.0
+    left = np.empty(at.size)
     for index in range(at.size):
-        left += (values[index] - mean - slope * (at[index] - middle)) ** 2
-    return slope, sqrt(left / (at.size - 2) / square), left
+        left[index] = values[index] - mean - slope * (at[index] - middle)
+    return slope, square, left
+
+
+@compiled
+def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
+    """(slope, its standard error) of a straight line through three points or more."""
+    slope, square, left = line(at, values)
+    return slope, sqrt(dot(left, left) / (at.size - 2) / square)
+
+
+@compiled
+def area(seconds: Floats, vacuum: Floats) -> float:
+    """Integral of vacuum over time by trapezia, mmHg s."""
+    total = 0.0
+    for index in range(1, seconds.size):
+        total += 0.5 * (seconds[index] - seconds[index - 1]) * (vacuum[index] + vacuum[index - 1])
+    return total
+
+
+@compiled
+def runs(values: Floats) -> int:
+    """Number of unbroken runs of finite values."""
+    count, before = 0, False
+    for value in values:
+        here = isfinite(value)
+        count += here and not before
+        before = here
+    return count
 
 
 @compiled
@@ -57,8 +84,8 @@ def best_step(values: Floats, least: int) -> tuple[int, float, float]:
         return 0, nan, nan
     at, before, after, gain = best_split(values, least)
     left = moments(values)[1] - gain
-    line = slope_of(np.arange(count).astype(np.float64), values)[2]
-    if left > 0.5 * line or gain <= 25 * left / max(count - 2, 1):
+    _, _, off = line(np.arange(count).astype(np.float64), values)
+    if left > 0.5 * dot(off, off) or gain <= 25 * left / max(count - 2, 1):
         return 0, nan, nan
     leap = median(values[at : at + 3]) - median(values[at - 3 : at])
     return (at, before, after) if leap / (after - before) > 0.75 else (0, nan, nan)

@@ -71,7 +71,11 @@ def levels(vacuum: Floats, per_cycle: float) -> tuple[Floats, Floats]:
         last = int((part + 1) * per_cycle) if part + 1 < size else vacuum.size
         lowest = highest = vacuum[first]
         for index in range(first + 1, min(last, vacuum.size)):
-            lowest, highest = min(lowest, vacuum[index]), max(highest, vacuum[index])
+            value = vacuum[index]
+            if value < lowest:
+                lowest = value
+            if value > highest:
+                highest = value
         low[part], high[part] = lowest, highest
     low, high = running_median(low, NEIGHBOURS), running_median(high, NEIGHBOURS)
     usual_low, usual_high = median(low), median(high)

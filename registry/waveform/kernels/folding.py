@@ -34,7 +34,8 @@ def tops(seconds: Floats, vacuum: Floats, rise: Floats) -> Floats:
         last = min(first_from(seconds, rise[number + 1]), seconds.size - 1)
         highest = vacuum[first]
         for index in range(first + 1, last):
-            highest = max(highest, vacuum[index])
+            if vacuum[index] > highest:
+                highest = vacuum[index]
         found[number] = highest
     return found
 
