@@ -4,9 +4,9 @@ import argparse
 import sys
 import time
 
-from tests.trial import centres
+from tests.trial import benches, centres
 
-SECTIONS = (centres.section,)
+SECTIONS = (centres.section, benches.section)
 
 
 def main() -> int:

@@ -83,12 +83,14 @@ class Community:
 
     Columns as of a table of unit summaries merged by unit and clinic: cell, setting, metric, unit, clinic,
     runs, mean, squares, freedom, random, systematic. `truth[metric]` holds the true centres, a row a cell and
-    a column a setting; `wild` the units that are off.
+    a column a setting; `wild` the units that are off; `gain` and `zero` are those of each clinic's gauge.
     """
 
     frame: pd.DataFrame
     truth: dict[str, Floats]
     spreads: Spreads
+    gain: Floats
+    zero: Floats
     wild: frozenset[int] = field(default_factory=frozenset)
 
     def cells(self, cell: int, setting: int, metric: str) -> Cells:
@@ -177,7 +179,14 @@ def read(
         value = scale[plan.clinic, None] * value + (0 if metric == RATE else zero[plan.clinic, None])
         frames.append(_frame(rng, plan, metric, centre, value, of))
     # A unit's rate and its vacuum are drawn apart: what is off is off in both.
-    return Community(pd.concat(frames, ignore_index=True), truth, of, frozenset(np.flatnonzero(off).tolist()))
+    return Community(
+        frame=pd.concat(frames, ignore_index=True),
+        truth=truth,
+        spreads=of,
+        gain=gain,
+        zero=zero,
+        wild=frozenset(np.flatnonzero(off).tolist()),
+    )
 
 
 def _frame(
