@@ -157,6 +157,13 @@ def test_sides_with_their_own_clocks_over_midnight():
     assert found.value == pytest.approx(0.1, abs=0.002)
 
 
+def test_clocks_that_cannot_be_compared_give_no_phase():
+    head = "Clock L,Left (mmHg),Clock R,Right (mmHg)"
+    clock = [f"10:{int(x // 60):02d}:{x % 60:06.3f}" for x in AT]
+    data = table(head, [f"2026-03-04T{text}" for text in clock], wave(), clock, wave())
+    assert list(measure_sides(data, gauge=GAUGE, declared=ZEROED).imbalance)[-1] == "mean_vacuum"
+
+
 def test_one_clock_serves_both_sides():
     head = "Clock L,Left (mmHg),Sample R,Right (mmHg)"
     clock = [f"10:{int(x // 60):02d}:{x % 60:06.3f}" for x in AT]

@@ -151,7 +151,7 @@ def grown(odd: Indices) -> Indices:
 def plain_rows(  # noqa: C901, PLR0912 - one loop, since calls cost more than the work
     text: Octets, at: int, row: int, delimiter: int, wanted: Indices, times: Floats, values: Floats
 ) -> tuple[int, int]:
-    """Fill in rows of digits, points and minus signs, as nearly all are: (first other row, where it begins)."""
+    """Fill in rows of digits, points and minus signs, as most are: (first other row, where it begins)."""
     width, time, vacuum = wanted[0], wanted[1], wanted[2]
     size, begin, column = text.size, at, 0
     while at < size and row < values.size:
