@@ -32,6 +32,8 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "sound": Kind(Spreads()),
         "5 % wild units": Kind(Spreads(wild=0.05)),
         "2 units sent round": Kind(Spreads(), replace(_ONE, travelling=2)),
+        "5 % units off by 3 to 6": Kind(Spreads(wild=0.05, wild_by=(3.0, 6.0)), promised=False),
+        "one wild clinic": Kind(Spreads(wild_clinic=1.0), promised=False),
         "gauges declare half": Kind(Spreads(declared=0.5), promised=False),
         "gauges declare double": Kind(Spreads(declared=2.0), promised=False),
     }

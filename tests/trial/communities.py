@@ -22,8 +22,9 @@ METRICS = (RATE, VACUUM)
 class Spreads:
     """How units, runs and gauges scatter. Gauges bear on vacuum alone; a rate is a matter of the clock.
 
-    `wild` is the share of units that are off: by 5 to 20 times the spread between units, up or down, at all
-    settings. `alike` is the correlation of a unit's effects over settings. `declared` is what gauges declare
+    `wild` is the share of units that are off: by `wild_by` (from, to) times the spread between units, up or
+    down, at all settings. `wild_clinic` is the probability that one clinic's gauge has a gain 8 to 25 % off.
+    `alike` is the correlation of a unit's effects over settings. `declared` is what gauges declare
     of themselves over what they truly scatter by, `own` what a run declares of itself over repeatability.
     """
 
@@ -35,6 +36,8 @@ class Spreads:
     zero: float = 2.0
     clock: float = 1e-4
     wild: float = 0.0
+    wild_by: tuple[float, float] = (5.0, 20.0)
+    wild_clinic: float = 0.0
     alike: float = 0.7
     declared: float = 1.0
     own: float = 0.5
@@ -166,9 +169,11 @@ def read(
     truth = {RATE: np.asarray(rate, float), VACUUM: np.asarray(vacuum, float)}
     units, clinics, settings = plan.unit.max() + 1, plan.clinic.max() + 1, truth[RATE].shape[1]
     off = rng.random(units) < of.wild
-    beyond = off * rng.choice([-1.0, 1.0], units) * rng.uniform(5, 20, units)
+    beyond = off * rng.choice([-1.0, 1.0], units) * rng.uniform(*of.wild_by, units)
     gain, zero = rng.normal(1, of.gain, clinics), rng.normal(0, of.zero, clinics)
     clock = rng.normal(1, of.clock, clinics)
+    if of.wild_clinic and rng.random() < of.wild_clinic:
+        gain[rng.integers(clinics)] += rng.choice([-1.0, 1.0]) * rng.uniform(0.08, 0.25)
     frames = []
     for metric in METRICS:
         centre = truth[metric][plan.cell]
