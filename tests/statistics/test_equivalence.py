@@ -1,0 +1,87 @@
+"""Same, different, cannot tell yet."""
+
+import numpy as np
+import pytest
+
+from registry.statistics.differences import Fit, fit
+from registry.statistics.equivalence import Margin, critical, judge_pair, overall, verdict_of
+from tests.statistics.test_differences import readings
+
+TOLD = "cannot tell yet"
+
+
+def pair(shift: float, *, units: int = 8, unit: float = 1.0, base: float = 100.0) -> Fit:
+    """Units of two cells with deviations that are the same on both sides, so the difference is exact."""
+    apart = unit * np.linspace(-1.5, 1.5, units)
+    rows = [
+        (cell, cell * units + k, 0, base + shift * cell + apart[k]) for cell in (0, 1) for k in range(units)
+    ]
+    found = fit(readings(rows))
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(
+    ("shift", "verdict", "beyond"),
+    [(0.5, "same", False), (3.0, "same", False), (-14.0, "different", True), (9.9, "different", False)],
+)
+def test_verdicts_against_an_absolute_margin(shift, verdict, beyond) -> None:
+    found = judge_pair(pair(shift), Margin(10.0), family=1)
+    assert (found.verdict, found.beyond) == (verdict, beyond)
+    assert found.difference.value == pytest.approx(shift)
+    assert found.low < shift < found.high
+    assert found.share == pytest.approx(shift / 100)
+
+
+def test_scatter_leaves_it_open() -> None:
+    found = judge_pair(pair(4.0, units=3, unit=8.0), Margin(10.0), family=1)
+    assert (found.verdict, found.beyond) == (TOLD, False)
+
+
+def test_a_relative_margin_goes_with_the_old_value() -> None:
+    near = judge_pair(pair(3.0), Margin(0.05, relative=True), family=1)
+    far = judge_pair(pair(3.0, base=40.0), Margin(0.05, relative=True), family=1)
+    assert (near.margin, near.verdict) == (pytest.approx(5.0), "same")
+    assert (far.margin, far.verdict) == (pytest.approx(2.0), "different")
+
+
+def test_a_larger_family_widens_and_takes_back_what_was_hardly_different() -> None:
+    alone, among = (judge_pair(pair(2.0), None, family) for family in (1, 30))
+    assert among.high - among.low > alone.high - alone.low
+    assert among.p_apart == pytest.approx(30 * alone.p_apart)
+    assert alone.verdict == "different"
+    assert among.verdict == TOLD
+    assert alone.p_same is None
+
+
+def test_the_interval_and_the_verdict_agree() -> None:
+    for shift in np.linspace(0, 4, 41):
+        found = judge_pair(pair(float(shift)), None, family=7)
+        assert (found.verdict == "different") == (found.low > 0 or found.high < 0)
+        assert (abs(shift) > critical(found.difference.freedom, 7) * found.difference.error) == (
+            found.verdict == "different"
+        )
+
+
+def test_without_an_old_value_above_nought_there_is_no_per_cent() -> None:
+    found = judge_pair(pair(2.0, base=0.0), Margin(10.0), family=1)
+    assert (found.share, found.share_low, found.share_high) == (None, None, None)
+
+
+def test_same_goes_before_different() -> None:
+    assert verdict_of(0.01, 0.001) == "same"
+    assert verdict_of(0.2, 0.001) == "different"
+    assert verdict_of(None, 0.06) == TOLD
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "verdict"),
+    [
+        (["same", "same"], "same"),
+        (["same", TOLD], TOLD),
+        (["same", TOLD, "different"], "different"),
+        ([], TOLD),
+    ],
+)
+def test_the_verdict_over_all(verdicts, verdict) -> None:
+    assert overall(verdicts) == verdict

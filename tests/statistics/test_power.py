@@ -1,0 +1,73 @@
+"""How many more units would tell, against simulated tests and against what was promised."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from registry.statistics.power import MOST_UNITS, needed, power_apart, power_same
+from tests.statistics.test_equivalence import pair
+
+
+@pytest.mark.parametrize(
+    ("effect", "freedom", "margin"),
+    [(0.0, 5, 4.0), (1.0, 8, 3.5), (0.0, 60, 3.0), (2.9, 20, 3.0), (0.0, 3, 1.0)],
+)
+def test_the_power_of_equivalence_agrees_with_simulated_tests(effect, freedom, margin) -> None:
+    rng = np.random.default_rng(11)
+    size = 200_000
+    value = rng.normal(effect, 1, size)
+    bar = stats.t.ppf(0.95, freedom) * np.sqrt(rng.chisquare(freedom, size) / freedom)
+    share = np.mean((value + bar < margin) & (value - bar > -margin))
+    assert power_same(effect, 1.0, freedom, margin) == pytest.approx(share, abs=0.004)
+
+
+def test_the_power_of_a_difference_agrees_with_simulated_tests() -> None:
+    rng = np.random.default_rng(12)
+    size = 200_000
+    t = rng.normal(2.5, 1, size) / np.sqrt(rng.chisquare(7, size) / 7)
+    share = np.mean(np.abs(t) > stats.t.ppf(0.995, 7))
+    assert power_apart(2.5, 1.0, 7, 0.01) == pytest.approx(share, abs=0.004)
+    assert power_apart(0.0, 1.0, 7, 0.01) == pytest.approx(0.01)
+    assert power_apart(3.0, 1.0, 1e6) == pytest.approx(stats.norm.sf(1.96 - 3), abs=1e-3)
+
+
+def test_near_nought_few_more_units_show_that_it_is_the_same() -> None:
+    found = pair(0.5, units=3, unit=8.0)
+    need = needed(found, found.estimate((-1, 1)), 10.0, family=1)
+    assert need is not None
+    assert need.towards == "same"
+    assert 3 <= need.units <= 40
+    assert need.clinics == -(-need.units // 4)
+
+
+def test_beyond_the_margin_units_show_that_it_is_different() -> None:
+    found = pair(14.0, units=3, unit=12.0)
+    need = needed(found, found.estimate((-1, 1)), 10.0, family=6)
+    assert need is not None
+    assert need.towards == "different"
+    more = needed(found, found.estimate((-1, 1)), 10.0, family=60)
+    assert more is not None
+    assert more.units > need.units
+
+
+def test_what_no_number_of_units_would_tell_is_said() -> None:
+    found = pair(0.01, units=4, unit=20.0)
+    assert needed(found, found.estimate((-1, 1)), None, family=1) is None
+    assert MOST_UNITS == 200
+
+
+def test_the_units_named_are_enough() -> None:
+    """What was said to tell with 80 % chance does, in simulated sequels of the same spread."""
+    found = pair(3.0, units=4, unit=5.0)
+    difference = found.estimate((-1, 1))
+    need = needed(found, difference, 10.0, family=1)
+    assert need is not None
+    rng = np.random.default_rng(13)
+    sd, size = found.unit**0.5, 4000
+    further = rng.normal(3.0, sd * (2 / need.units) ** 0.5, size)
+    weights = np.array([1 / difference.error**2, need.units / (2 * found.unit)])
+    value = (weights[0] * rng.normal(3.0, difference.error, size) + weights[1] * further) / weights.sum()
+    freedom = found.unit_freedom + 2 * need.units - need.clinics - 1
+    error = weights.sum() ** -0.5 * np.sqrt(rng.chisquare(freedom, size) / freedom)
+    told = np.abs(value) + stats.t.ppf(0.95, freedom) * error < 10
+    assert 0.77 <= np.mean(told) <= 0.9
