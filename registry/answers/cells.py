@@ -66,13 +66,13 @@ class Narrowed:
     programme: str | None = None
     power: str | None = None
 
-    def of_runs(self, to_run: str = "", power: str = "power") -> dict[str, Any]:
-        """Filters on what a run is; `to_run` leads to its fields and `power` to its power."""
+    def of_runs(self, power: str = "power") -> dict[str, Any]:
+        """Filters on what a run is; `power` leads to its power."""
         wanted = {
-            f"{to_run}pump_model": self.pump_model,
-            f"{to_run}mode": self.mode,
-            f"{to_run}level": self.level,
-            f"{to_run}programme__iexact": self.programme,
+            "pump_model": self.pump_model,
+            "mode": self.mode,
+            "level": self.level,
+            "programme__iexact": self.programme,
             power: self.power,
         }
         return {name: value for name, value in wanted.items() if value is not None}

@@ -5,6 +5,7 @@ revision each unit was in before (`registry.models.history`). An answer made whi
 differ from the one made again by those uploads. Names, labels and declarations are those of today.
 """
 
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -15,55 +16,103 @@ from django.db.models.functions import Coalesce
 from registry.answers.cells import Group, Key, Narrowed, group_of
 from registry.models import Measurement, Run, RunState, RunWas, UnitWas
 
-# Where each key but the revision lies from a measurement.
-_OF_MEASUREMENT = {
+# Where each column of a summary lies from a measurement; a row a gauge, as summaries have them.
+_FROM_MEASUREMENT = {
+    "pump_model": "run__pump_model_id",
+    "unit": "run__unit_id",
+    "clinic": "run__clinic_id",
+    "gauge": "run__session__gauge_id",
+    "rig": "run__rig_id",
+    "power": "run__session__power",
     "mode": "run__mode",
     "programme": "run__programme",
     "level": "run__level",
     "side": "run__side",
-    "rig": "run__rig_id",
-    "power": "run__session__power",
     "metric": "metric",
-    "unit": "unit",
+    "metric_unit": "unit",
 }
-# A row a gauge: squares are those within each, so that no difference between gauges joins them.
-_OF_ROW = ("run__unit_id", "run__unit__revision_id", "run__clinic_id", "run__session__gauge_id")
+_NOW = "run__unit__revision_id"
+# Filters on a summary, by the first part of their name, that do not simply lie at the run.
+_PATHS = {
+    "edition": "edition",
+    "metric": "metric",
+    "power": "run__session__power",
+    "gauge": "run__session__gauge",
+}
 
 
 def past(narrowed: Narrowed, moment: datetime) -> list[Group]:
-    """Return all cells as they were at a past time: from the runs that were there and accepted then.
+    """Return all cells as they were at a past time: from the runs that were there and accepted then."""
+    found: dict[Key, list[tuple[float, ...]]] = {}
+    for row in rows_at(moment, {**narrowed.of_runs(), **narrowed.of_metric()}):
+        if narrowed.has_revision(row["revision"]):
+            key = Key(*(row["metric_unit" if name == "unit" else name] for name in Key._fields))
+            found.setdefault(key, []).append(tuple(row[name] for name in _READ))
+    return [group_of(key, list(zip(*rows, strict=True))) for key, rows in found.items()]
 
-    Two queries. They go through measurements, so that the time it takes grows with the runs.
+
+# What `cells.READ` is called in a row.
+_READ = ("unit", "clinic", "runs", "mean", "squares", "random", "systematic")
+
+
+def rows_at(moment: datetime, where: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield what summaries held at a past time, named as the columns of `summaries.summary_frame`.
+
+    `where` are filters as on UnitSummary; of a unit's revision `unit__revision`, `__in` and `__isnull` are
+    understood, and go by the revision it had then (ValueError for others). Two queries; they go through
+    measurements, so that the time it takes grows with the runs.
     """
-    where = narrowed.of_runs("run__", "run__session__power")
     counted = (
-        Measurement.objects.filter(**where, **narrowed.of_metric(), run__created_at__lte=moment)
+        Measurement.objects.filter(**_on_measurements(where), run__created_at__lte=moment)
         .alias(then=state_at(moment, "run_id", "run__state"))
         .filter(then=RunState.ACCEPTED)
-        .values(*_OF_MEASUREMENT.values(), *_OF_ROW)
+        .values(*_FROM_MEASUREMENT.values(), _NOW)
         .annotate(
-            n=Count("id"),
+            runs=Count("id"),
             mean=Avg("value"),
             variance=Variance("value"),
             random=Avg(F("u_random") * F("u_random")),
             systematic=Avg(F("u_systematic") * F("u_systematic")),
         )
     )
-    before = revisions_before(narrowed.pump_model, moment)
-    found: dict[Key, list[tuple[float, ...]]] = {}
+    model = where.get("pump_model")
+    before = revisions_before(getattr(model, "pk", model), moment)
     for row in counted.iterator():
-        unit = row["run__unit_id"]
-        revision = before.get(unit, row["run__unit__revision_id"])
-        if narrowed.has_revision(revision):
-            key = Key(revision, *(row[name] for name in _OF_MEASUREMENT.values()))
-            found.setdefault(key, []).append((unit, row["run__clinic_id"], *_figures(row)))
-    return [group_of(key, list(zip(*rows, strict=True))) for key, rows in found.items()]
+        revision = before.get(row["run__unit_id"], row[_NOW])
+        if _has_revision(where, revision):
+            yield {
+                **{name: row[path] for name, path in _FROM_MEASUREMENT.items()},
+                "revision": revision,
+                "runs": row["runs"],
+                "mean": row["mean"],
+                "squares": row["runs"] * row["variance"],
+                "random": row["random"] ** 0.5,
+                "systematic": row["systematic"] ** 0.5,
+            }
 
 
-def _figures(row: dict[str, Any]) -> tuple[float, ...]:
-    """Count, mean, sum of squares and root mean squares, as a summary has them."""
-    n = row["n"]
-    return n, row["mean"], n * row["variance"], row["random"] ** 0.5, row["systematic"] ** 0.5
+def _on_measurements(where: Mapping[str, Any]) -> dict[str, Any]:
+    """The same filters on measurements, but for those on a unit's revision."""
+    kept = {name: value for name, value in where.items() if not name.startswith("unit__revision")}
+    parted = ((name.partition("__"), value) for name, value in kept.items())
+    return {_PATHS.get(first, f"run__{first}") + dash + rest: value for (first, dash, rest), value in parted}
+
+
+def _has_revision(where: Mapping[str, Any], revision: int | None) -> bool:
+    """Whether a revision passes the filters on it."""
+    for name, wanted in where.items():
+        if not name.startswith("unit__revision"):
+            continue
+        lookup = name.removeprefix("unit__revision")
+        if lookup not in ("", "__in", "__isnull"):
+            raise ValueError(f"no filter {name} for a past time")
+        if lookup == "__isnull":
+            passes = (revision is None) == wanted
+        else:
+            passes = revision in {getattr(one, "pk", one) for one in (wanted if lookup else [wanted])}
+        if not passes:
+            return False
+    return True
 
 
 def state_at(moment: datetime, run: str, now: str) -> Coalesce:
@@ -79,8 +128,10 @@ def runs_at(moment: datetime | None) -> QuerySet[Run]:
     return Run.objects.filter(created_at__lte=moment).annotate(then=state_at(moment, "id", "state"))
 
 
-def revisions_before(pump_model: int, moment: datetime) -> dict[int, int | None]:
-    """The revision at that time of each unit whose revision changed since."""
-    changes = UnitWas.objects.filter(pgh_obj__pump_model=pump_model, pgh_created_at__gt=moment)
+def revisions_before(pump_model: int | None, moment: datetime) -> dict[int, int | None]:
+    """The revision at that time of each unit (of a pump model) whose revision changed since."""
+    changes = UnitWas.objects.filter(pgh_created_at__gt=moment)
+    if pump_model is not None:
+        changes = changes.filter(pgh_obj__pump_model=pump_model)
     first = changes.order_by("pgh_obj_id", "pgh_id").distinct("pgh_obj_id")
     return dict(first.values_list("pgh_obj_id", "revision_id"))

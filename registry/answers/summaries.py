@@ -1,9 +1,11 @@
 """Read unit summaries into a table. Answers and alert rules start here and never touch a trace or a run."""
 
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
 
+from registry.answers.past import rows_at
 from registry.models import UnitSummary
 
 SETTING = ("mode", "programme", "level", "side", "rig", "power", "metric")
@@ -29,16 +31,21 @@ _COLUMNS = {
 }
 
 
-def summary_frame(**where: Any) -> pd.DataFrame:
+def summary_frame(moment: datetime | None = None, **where: Any) -> pd.DataFrame:
     """Return the summaries that match, one row a unit, clinic, gauge and setting: one query.
 
-    `where` are filters on UnitSummary and must name the edition. Columns: pump_model, revision (-1 when
-    unresolved), unit, clinic, gauge (-1 when undeclared) and rig as keys; power, mode, programme, level,
-    side, metric, metric_unit; runs, mean, squares (sum of squared deviations), random and systematic
-    (standard uncertainties of one run).
+    With `moment`, as they were at that past time (see `past.rows_at`: slower, two queries). `where` are
+    filters on UnitSummary and must name the edition. Columns: pump_model, revision (-1 when unresolved), unit,
+    clinic, gauge (-1 when undeclared) and rig as keys; power, mode, programme, level, side, metric,
+    metric_unit; runs, mean, squares (sum of squared deviations), random and systematic (standard
+    uncertainties of one run).
     """
-    rows = UnitSummary.objects.filter(**where).values_list(*_COLUMNS)
-    frame = pd.DataFrame.from_records(list(rows), columns=list(_COLUMNS.values()))
+    columns = list(_COLUMNS.values())
+    if moment is None:
+        rows = list(UnitSummary.objects.filter(**where).values_list(*_COLUMNS))
+    else:
+        rows = [tuple(row[name] for name in columns) for row in rows_at(moment, where)]
+    frame = pd.DataFrame.from_records(rows, columns=columns)
     keys = ["revision", "gauge"]
     frame[keys] = frame[keys].astype("Int64").fillna(-1).astype("int64")
     return frame

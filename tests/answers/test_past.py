@@ -2,9 +2,12 @@
 
 from datetime import UTC, datetime, timedelta
 
+import pandas as pd
 import pytest
+from django.utils import timezone
 
 from registry.answers.distributions import answer_distributions
+from registry.answers.summaries import summary_frame
 from registry.intake.rejudge import settle_unit
 from registry.intake.summaries import refresh_summaries
 from registry.intake.withdraw import withdraw
@@ -139,3 +142,40 @@ def test_only_changes_of_state_and_build_are_kept(model) -> None:
     assert (RunWas.objects.count(), UnitWas.objects.count()) == (runs, units)
     withdraw(run.pk, factories.operator("north"), "leak found")
     assert RunWas.objects.get(pgh_obj=run).state == "accepted"
+
+
+@pytest.mark.parametrize(
+    "where",
+    [
+        {},
+        {"mode": "expression", "level": "3", "metric__in": ["peak_vacuum"], "programme__iexact": ""},
+        {"power": "", "gauge__isnull": False},
+        {"unit__serial__startswith": "LK0001"},
+        {"unit__revision__isnull": True},
+    ],
+)
+def test_a_table_of_summaries_can_be_made_again(model, where) -> None:
+    filters = {"pump_model": model, "edition": 1, **where}
+    keys = ["unit", "clinic", "gauge", "metric"]
+    now = summary_frame(**filters).sort_values(keys, ignore_index=True)
+    moment = timezone.now()
+    recorded(model, "LK000001", "north", 222.0)
+    again = summary_frame(moment, **filters).sort_values(keys, ignore_index=True)
+    assert len(now) == (0 if "unit__revision__isnull" in where else 3 if "LK0001" in str(where) else 10)
+    pd.testing.assert_frame_equal(now, again)
+
+
+def test_a_table_goes_by_the_builds_of_its_time(model) -> None:
+    a, b = model.revisions.order_by("order")
+    moment = timezone.now()
+    factories.span(model, "B", "LK000200", "LK000299")
+    for unit in model.units.filter(serial__gte="LK000200"):
+        settle_unit(unit)
+    sizes = [
+        len(summary_frame(when, edition=1, **where))
+        for when in (moment, None)
+        for where in ({"unit__revision": a}, {"unit__revision__in": [b.pk]})
+    ]
+    assert sizes == [10, 0, 7, 3]
+    with pytest.raises(ValueError, match="no filter unit__revision__label"):
+        summary_frame(moment, edition=1, unit__revision__label="A")
