@@ -35,8 +35,8 @@ def summary_frame(moment: datetime | None = None, **where: Any) -> pd.DataFrame:
     """Return the summaries that match, one row a unit, clinic, gauge and setting: one query.
 
     With `moment`, as they were at that past time (see `past.rows_at`: slower, two queries). `where` are
-    filters on UnitSummary and must name the edition. Columns: pump_model, revision (-1 when unresolved), unit,
-    clinic, gauge (-1 when undeclared) and rig as keys; power, mode, programme, level, side, metric,
+    filters on UnitSummary and must name the edition. Columns: pump_model, revision (-1 when unresolved),
+    unit, clinic, gauge (-1 when undeclared) and rig as keys; power, mode, programme, level, side, metric,
     metric_unit; runs, mean, squares (sum of squared deviations), random and systematic (standard
     uncertainties of one run).
     """
