@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import prefetch_related_objects
+
 from registry.answers import cautions
 from registry.answers.anonymous import anonymous_code
 from registry.answers.cells import Group, Narrowed, present
@@ -68,6 +70,7 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
     Raises UnknownPumpModel, and Invalid on the field of what is not known or cannot be one.
     """
     pump_model = find_pump_model(model)
+    prefetch_related_objects([pump_model], "revisions")
     number, moment = chosen_edition(edition), chosen_moment(as_of)
     narrowed = Narrowed(
         pump_model=pump_model.pk,
@@ -81,7 +84,7 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
     )
     stamped = stamp(number, moment)
     groups = past(narrowed, moment) if moment else present(narrowed)
-    names = _names(pump_model, groups, clinic)
+    names = _names(pump_model, groups, clinic, rig)
     rigs = _matching(names, rig)
     groups = [group for group in groups if rigs is None or group.key.rig in rigs]
     counted = [group for group in groups if narrowed.revision in (None, group.key.revision)]
@@ -102,12 +105,13 @@ def _key(record: Any) -> int | None:
     return None if record is None else int(record.pk)
 
 
-def _names(pump_model: PumpModel, groups: list[Group], clinic: Clinic | None) -> _Names:
-    revisions = {revision.pk: revision.label for revision in pump_model.revisions.order_by("order")}
-    rigs = Rig.objects.filter(pk__in={group.key.rig for group in groups})
+def _names(pump_model: PumpModel, groups: list[Group], clinic: Clinic | None, rig: str | None) -> _Names:
+    """Where a rig is asked for, all rigs are named, since what is left out may be on one that no cell has."""
+    revisions = sorted(pump_model.revisions.all(), key=lambda revision: revision.order)
+    rigs = Rig.objects.all() if rig else Rig.objects.filter(pk__in={group.key.rig for group in groups})
     return _Names(
-        revisions=revisions,
-        rigs={rig.pk: rig.label for rig in rigs},
+        revisions={revision.pk: revision.label for revision in revisions},
+        rigs={one.pk: one.label for one in rigs},
         clinics={clinic.pk: clinic.code} if clinic else {},
         model=pump_model.name,
     )

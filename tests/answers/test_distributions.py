@@ -9,7 +9,7 @@ from registry.answers.distributions import answer_distributions
 from registry.answers.filters import chosen_level
 from registry.errors import Invalid, UnknownPumpModel
 from registry.intake.provenance import understand
-from registry.models import Edition, Finding
+from registry.models import Edition, Finding, Run
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -285,6 +285,8 @@ def test_what_is_left_out_is_told_with_why(model) -> None:
     assert every["left_out"]["held"] == 2
     assert every["left_out"]["unknown_revision"] == {"runs": 0, "units": 0}
     assert answer_distributions("Lapwing One", rig="membrane")["left_out"]["held"] == 0
+    Run.objects.filter(pk=held.pk).update(rig=factories.rig("membrane"))
+    assert answer_distributions("Lapwing One", rig="membrane")["left_out"]["held"] == 1
 
 
 def test_another_edition_can_be_asked(model) -> None:
