@@ -16,22 +16,24 @@ def readings_of(rows: pd.DataFrame, fixed: Collection[int] = ()) -> Readings:
     A group is one gauge of one clinic. A gauge nobody declared is never taken for the same one in two cells,
     so it cannot make a clinic its own control. `fixed` are keys of units that are themselves asked about.
     """
-    undeclared = np.where(rows["gauge"] == UNDECLARED, rows["cell"], -1)
-    group = pd.MultiIndex.from_arrays([rows["clinic"], rows["gauge"], undeclared]).factorize()[0]
-    unit, units = pd.factorize(rows["unit"])
+    cell, gauge = rows["cell"].to_numpy(np.int64), rows["gauge"].to_numpy(np.int64)
+    # Clinic and gauge in one number; what reads a cell without a declared gauge is counted from -1 down.
+    apart = np.where(gauge == UNDECLARED, -1 - cell, gauge)
+    group = pd.factorize(rows["clinic"].to_numpy(np.int64) * 2**32 + apart)[0]
+    unit, units = pd.factorize(rows["unit"].to_numpy())
     runs = rows["runs"].to_numpy(float)
     random = rows["random"].to_numpy(float)
-    asked = np.flatnonzero(np.isin(np.asarray(units), list(fixed)))
+    asked = np.flatnonzero(np.isin(units, list(fixed))) if fixed else np.zeros(0, np.intp)
     return Readings(
-        cell=rows["cell"].to_numpy(np.intp),
+        cell=cell.astype(np.intp),
         unit=unit,
         group=group,
         mean=rows["mean"].to_numpy(float),
         runs=runs,
         systematic=rows["systematic"].to_numpy(float),
         random=float(((random**2 * runs).sum() / runs.sum()) ** 0.5),
-        squares=float(rows["squares"].sum()),
-        freedom=int((rows["runs"] - 1).sum()),
+        squares=float(rows["squares"].to_numpy(float).sum()),
+        freedom=int(runs.sum()) - runs.size,
         fixed=asked if asked.size else None,
     )
 

@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from registry.statistics.mixed import Codes, Cover
 from registry.statistics.robust import Floats
@@ -77,7 +77,7 @@ class Estimate:
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
         """Both ends by Student's t."""
-        half = float(stats.t.ppf((1 + coverage) / 2, self.freedom)) * self.error
+        half = float(special.stdtrit(self.freedom, (1 + coverage) / 2)) * self.error
         return self.value - half, self.value + half
 
     def p_above(self, bound: float) -> float:
@@ -95,7 +95,7 @@ class Estimate:
     def _tail(self, distance: float) -> float:
         if self.error <= 0:
             return 0.0 if distance > 0 else 1.0
-        return float(stats.t.sf(distance / self.error, self.freedom))
+        return float(special.stdtr(self.freedom, -distance / self.error))
 
 
 @dataclass(frozen=True)
@@ -182,9 +182,10 @@ def _sound(readings: Readings) -> tuple[Readings, Codes]:
     wild = wild_units(readings.mean, readings.noise, readings.cell, readings.unit, readings.group)
     if readings.fixed is not None:
         wild = np.setdiff1d(wild, readings.fixed)
+    if not wild.size:
+        return readings, wild
     keep = ~np.isin(readings.unit, wild)
-    cells = int(readings.cell.max()) + 1
-    if not wild.size or np.unique(readings.cell[keep]).size < cells:
+    if np.unique(readings.cell[keep]).size <= int(readings.cell.max()):
         return readings, np.zeros(0, np.intp)
     units, unit = np.unique(readings.unit[keep], return_inverse=True)
     kept = replace(
@@ -302,8 +303,8 @@ def _held(of: Readings) -> Floats:
 
 def _overlap(codes: Codes, within: Codes, size: Floats) -> float:
     """Sum over pairs of codes of the squared number of rows they share, over the size of the second."""
-    pairs, counts = np.unique(np.stack([codes, within]), axis=1, return_counts=True)
-    return float(np.sum(counts.astype(float) ** 2 / size[pairs[1]]))
+    pairs, counts = np.unique(codes * size.size + within, return_counts=True)
+    return float(np.sum(counts.astype(float) ** 2 / size[pairs % size.size]))
 
 
 def _less_group_means(columns: Floats, group: Codes, size: Floats) -> Floats:
