@@ -17,12 +17,17 @@ $(VENV)/.built: requirements.lock pyproject.toml
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $@
 
-venv: $(VENV)/.built ## build .venv from the lock file
+# Machine code of the waveform kernels, made once (half a minute) and again when one of them changes.
+$(VENV)/.warm: $(VENV)/.built registry/waveform/compiled.py $(wildcard registry/waveform/kernels/*.py)
+	$(BIN)/python -m registry.waveform.warm
+	@touch $@
 
-demo: $(VENV)/.built ## the whole job on an invented community, over HTTP; ends by itself
+venv: $(VENV)/.warm ## build .venv from the lock file
+
+demo: $(VENV)/.warm ## the whole job on an invented community, over HTTP; ends by itself
 	@$(BIN)/python -m seed_demo
 
-test: $(VENV)/.built ## all tests, on a real PostgreSQL
+test: $(VENV)/.warm ## all tests, on a real PostgreSQL
 	$(BIN)/python -m pytest -q --cov --cov-report=term
 
 check: $(VENV)/.built ## linters, types, import rules, migrations
@@ -33,13 +38,13 @@ check: $(VENV)/.built ## linters, types, import rules, migrations
 	$(BIN)/python manage.py check
 	$(BIN)/python manage.py makemigrations --check --dry-run
 
-serve: $(VENV)/.built ## server and worker on PORT, until Ctrl-C
+serve: $(VENV)/.warm ## server and worker on PORT, until Ctrl-C
 	@$(BIN)/python manage.py serve --port $(PORT)
 
-bench: $(VENV)/.built ## speed as ratios measured in one run
+bench: $(VENV)/.warm ## speed as ratios measured in one run
 	@$(BIN)/python -m tests.bench
 
-trial: $(VENV)/.built ## answers tried on simulated communities of known truth
+trial: $(VENV)/.warm ## answers tried on simulated communities of known truth
 	@$(BIN)/python -m tests.trial
 
 format: $(VENV)/.built ## let the formatter have its way

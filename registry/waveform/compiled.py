@@ -61,9 +61,9 @@ def compiled(function: Callable[Given, Result]) -> Callable[Given, Result]:
             return _compile(function, wanted, keep=room is not None)
         except (EOFError, pickle.UnpicklingError):
             shutil.rmtree(str(room), ignore_errors=True)  # cut short by a power cut or a full disk
+            return _compile(function, wanted, keep=not Path(str(room)).exists())
         except OSError:
-            pass
-        return _compile(function, wanted, keep=False)
+            return _compile(function, wanted, keep=False)
 
 
 def _type_of(hint: Any) -> Any:
