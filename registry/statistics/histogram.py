@@ -8,6 +8,8 @@ from numpy.typing import ArrayLike
 
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 _MOST_BINS = 30
+# A share of a width, and the least there is to tell apart in any unit.
+_ROUNDING, _LEAST = 1e-9, 1e-9
 
 
 @dataclass(frozen=True)
@@ -30,17 +32,20 @@ def histogram(values: ArrayLike) -> Histogram:
         return Histogram((), ())
     low, high = float(x.min()), float(x.max())
     width = _round_up(_width(x))
-    # Rounding puts a value that lies on an edge on either side of it, so edges are whole numbers of widths.
-    first, last = floor(low / width + 1e-9), ceil(high / width - 1e-9)
-    places = np.arange(first, max(last, first + 1) + 1)
-    counts, _ = np.histogram(x / width + 1e-12, bins=np.append(places[:-1], places[-1] + 1e-6))
-    return Histogram(tuple(float(f"{p * width:.12g}") for p in places), tuple(int(n) for n in counts))
+    # Rounding puts a value that lies on an edge on either side of it, so it is counted by whole widths.
+    first, last = floor(low / width + _ROUNDING), ceil(high / width - _ROUNDING)
+    bins = max(last - first, 1)
+    place = np.clip(np.floor(x / width + _ROUNDING).astype(int) - first, 0, bins - 1)
+    counts = np.bincount(place, minlength=bins)
+    edges = (float(f"{(first + k) * width:.12g}") for k in range(bins + 1))
+    return Histogram(tuple(edges), tuple(counts.tolist()))
 
 
 def _width(x: np.ndarray) -> float:
     spread = float(np.ptp(x))
-    if spread <= 1e-9 * float(np.abs(x).max()):
-        return max(float(np.abs(x).max()) / 100, 1e-6)
+    size = float(np.abs(x).max())
+    if spread <= max(1e-9 * size, _LEAST):
+        return max(size / 100, _LEAST)
     quarters = np.quantile(x, [0.25, 0.75])
     by_quarters = 2 * float(quarters[1] - quarters[0]) / x.size ** (1 / 3)
     by_number = spread / (np.log2(x.size) + 1)
