@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -33,7 +34,7 @@ class Readings:
 def readings(pump_models: Collection[int] | None = None) -> Readings:
     """Read the summaries of the given pump models, or of all: three queries."""
     edition = current_edition()
-    where = {} if pump_models is None else {"pump_model__in": list(pump_models)}
+    where: dict[str, Any] = {} if pump_models is None else {"pump_model__in": list(pump_models)}
     frame = summary_frame(
         edition=edition,
         metric__in=METRICS,
