@@ -5,11 +5,12 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import AnswerDocument
+from api.serializers.comparing import WhenQuery
 
 VERDICTS = ("upheld", "not upheld", "undecided", "not measured")
 
 
-class ClaimsQuery(serializers.Serializer[Any]):
+class ClaimsQuery(WhenQuery):
     """Does it do what is claimed?"""
 
     model = serializers.CharField(max_length=120, help_text="the pump model's name")

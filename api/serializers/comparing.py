@@ -10,7 +10,18 @@ from registry.models import Mode, Power
 VERDICTS = ("same", "different", "cannot tell yet")
 
 
-class NarrowingQuery(serializers.Serializer[Any]):
+class WhenQuery(serializers.Serializer[Any]):
+    """Under which edition and as of when an answer is made."""
+
+    edition = serializers.IntegerField(
+        min_value=1, max_value=32767, required=False, help_text="default: the current"
+    )
+    as_of = serializers.DateTimeField(
+        required=False, help_text="a past time, to be answered as then; default: now"
+    )
+
+
+class NarrowingQuery(WhenQuery):
     """What a comparison is narrowed down to."""
 
     model = serializers.CharField(max_length=120, help_text="the pump model's name")

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import CELL_STATES, AnswerDocument
+from api.serializers.comparing import WhenQuery
 from registry.answers.needs import ALIASES
 from registry.models import Mode, Power
 from registry.waveform.editions import CURRENT_EDITION, edition_of
@@ -14,7 +15,7 @@ NEEDS = (*ALIASES, *edition_of(CURRENT_EDITION).metrics)
 _RANGE = "70.. for at least, ..30 for at most, 200..240 for between"
 
 
-class SettingsQuery(serializers.Serializer[Any]):
+class SettingsQuery(WhenQuery):
     """Which settings do this, or are like that one?"""
 
     model = serializers.CharField(

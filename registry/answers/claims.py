@@ -15,7 +15,7 @@ from registry.answers.claimed import NOT_MEASURED, judge_claim
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import answer_comparison
 from registry.answers.narrowing import Margins, rig_labels
-from registry.answers.stamp import current_edition, stamp
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import summary_frame
 from registry.answers.wording import counted, figure, in_words, rounded
 from registry.models import Claim, PumpModel, Revision
@@ -48,14 +48,25 @@ class _About:
     rigs: Mapping[int, str]
     entered: Mapping[int, datetime]
     margins: Margins
+    edition: int
+    moment: datetime | None
 
 
-def answer_claims(model: str, *, revision: str | None = None) -> dict[str, Any]:
-    """Return the `claims` document of the current edition: a row a claim and revision.
+def answer_claims(
+    model: str,
+    *,
+    revision: str | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
+) -> dict[str, Any]:
+    """Return the `claims` document: a row a claim and revision.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     A claim of a value is judged by JCGM 106 (`claimed.judge_claim`): `upheld`, `not upheld` or `undecided`
     with the risk that the verdict is wrong, or `not measured`. `same as before` is judged by comparing each
-    revision with the one before it; its risk is the p-value of the test that decided.
+    revision with the one before it; its risk is the p-value of the test that decided. Claims are those of
+    today, whatever `as_of` is.
 
     Raises UnknownPumpModel, and Invalid on `revision`.
     """
@@ -63,19 +74,23 @@ def answer_claims(model: str, *, revision: str | None = None) -> dict[str, Any]:
     revisions = list(pump_model.revisions.order_by("order"))
     chosen = [find_revision(pump_model, revision)] if revision and revision.strip() else revisions
     claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
-    edition = current_edition()
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
     frame = summary_frame(
+        moment,
         pump_model=pump_model,
-        edition=edition,
+        edition=number,
         metric__in={claim.metric for claim in claims},
-        unit__revision__in=chosen,
+        unit__revision__in=[one.pk for one in chosen],
     )
-    about = _About(pump_model, revisions, frame, rig_labels(frame), _entered(claims), Margins())
+    about = _About(
+        pump_model, revisions, frame, rig_labels(frame), _entered(claims), Margins(), number, moment
+    )
     rows = [row for claim in claims for row in _rows(about, claim, chosen)]
     return {
         "model": pump_model.name,
         "claims": rows,
-        **stamp(edition),
+        **stamped,
         "says": _says(pump_model, claims, rows),
         "cautions": list(cautions.CLAIMS),
     }
@@ -152,6 +167,8 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         level=claim.level or None,
         programme=claim.programme or None,
         metric=claim.metric,
+        edition=about.edition,
+        as_of=about.moment,
     )
     settings = found["settings"]
     verdict = _VERDICTS.get(found["verdict"], "undecided") if settings else NOT_MEASURED

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -12,7 +13,7 @@ from registry.answers.narrowing import Margins, Narrowed, chosen_margins, narrow
 from registry.answers.practice import crossing, reach
 from registry.answers.readings import readings_of, typical
 from registry.answers.sides import Side, find_side
-from registry.answers.stamp import current_edition, stamp
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import SETTING
 from registry.answers.unlike import unlike
 from registry.answers.wording import figure, natural
@@ -49,8 +50,12 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     rig: str | None = None,
     rate_margin: float | None = None,
     vacuum_margin: float | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
 ) -> dict[str, Any]:
-    """Return the `comparisons` document of the current edition: new less old at each setting and metric.
+    """Return the `comparisons` document: new less old at each setting and metric.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     `old` and `new` are a revision's label, `unit:SERIAL` or `firmware:TAG`. Without `metric` the main ones
     are compared (cycle rate, peak and residual vacuum); `all` takes all. Only like is compared with like:
@@ -64,11 +69,10 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     """
     pump_model = find_pump_model(model)
     margins = chosen_margins(rate_margin, vacuum_margin)
-    edition = current_edition()
-    asked = narrowed(
-        edition, mode=mode, level=level, programme=programme, power=power, metric=metric, rig=rig
-    )
-    sides = compared_sides(pump_model, old, new, asked)
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
+    asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric, rig=rig)
+    sides = compared_sides(pump_model, old, new, asked, moment)
     labels = rig_labels(sides[0].frame, sides[1].frame)
     before, after = (asked.of_rig(side.frame, labels) for side in sides)
     pairs = list(_pairs(before, after, [side.unit for side in sides if side.unit is not None]))
@@ -87,16 +91,18 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         "margins": margins.as_dict(),
         "reach": still,
         "left_out": left_out,
-        **stamp(edition),
+        **stamped,
         "says": says_compared(pump_model.name, names, settings, still),
         "cautions": [*unlike(before, after, names), *cautions.COMPARISONS],
     }
 
 
-def compared_sides(pump_model: Any, old: str, new: str, asked: Narrowed) -> tuple[Side, Side]:
+def compared_sides(
+    pump_model: Any, old: str, new: str, asked: Narrowed, moment: datetime | None = None
+) -> tuple[Side, Side]:
     """Both sides with their summaries. Raises Invalid where they are one and the same."""
-    before = find_side(pump_model, old, "old", asked.where)
-    after = find_side(pump_model, new, "new", asked.where)
+    before = find_side(pump_model, old, "old", asked.where, moment)
+    after = find_side(pump_model, new, "new", asked.where, moment)
     if before.name == after.name:
         raise Invalid(
             f"Both sides are {before.name}",

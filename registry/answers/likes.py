@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -12,7 +13,6 @@ from registry.answers.filters import chosen_level, chosen_mode, is_rig
 from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.places import PLACE, build_of, names_in, place_shown, state_of
 from registry.answers.readings import typical
-from registry.answers.stamp import stamp
 from registry.answers.summaries import summary_frame
 from registry.answers.wording import figure, in_words
 from registry.errors import Fault, Invalid
@@ -39,15 +39,17 @@ class Wanted:
     units: int
 
 
-def answer_like(
+def answer_like(  # noqa: PLR0913 - what a question narrows down to
     pump_model: PumpModel | None,
     like: str,
     like_model: str | None,
     where: Mapping[str, Any],
     edition: int,
+    moment: datetime | None,
     *,
     rig: str | None,
     margins: Margins,
+    stamped: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
@@ -59,9 +61,9 @@ def answer_like(
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
     home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
-    wanted = _wanted(home, like, edition, rig)
+    wanted = _wanted(home, like, edition, moment, rig)
     filters = {"mode": wanted.mode, **where}
-    frame = summary_frame(edition=edition, metric__in=list(METRICS), **filters)
+    frame = summary_frame(moment, edition=edition, metric__in=list(METRICS), **filters)
     names = names_in(frame)
     near = sorted(_near(frame, wanted, margins), key=lambda row: row[1]["distance"])
     rows = [{**place_shown(key, names), **found} for key, found in near]
@@ -71,13 +73,15 @@ def answer_like(
         "like": _shown(wanted),
         "settings": rows,
         "left_off": 0,
-        **stamp(edition),
+        **stamped,
         "says": _says(pump_model, wanted, rows),
         "cautions": list(cautions.SETTINGS),
     }
 
 
-def _wanted(home: PumpModel | None, like: str, edition: int, rig: str | None) -> Wanted:
+def _wanted(
+    home: PumpModel | None, like: str, edition: int, moment: datetime | None, rig: str | None
+) -> Wanted:
     parts = [part.strip() for part in like.split(":")]
     if home is None or len(parts) not in (3, 4) or not all(parts):
         why = "names no pump model" if home is None else "is not a setting"
@@ -91,8 +95,9 @@ def _wanted(home: PumpModel | None, like: str, edition: int, rig: str | None) ->
         faults = (Fault(refused.detail, field="like"),)
         raise Invalid(refused.detail, hint=f"{refused.hint} {_FORM}", faults=faults) from refused
     frame = summary_frame(
+        moment,
         pump_model=home,
-        unit__revision=revision,
+        unit__revision=revision.pk,
         edition=edition,
         metric__in=list(METRICS),
         mode=named,

@@ -1,6 +1,7 @@
 """Settings that meet a need, by how likely the next unit meets it; and settings most like another one."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from registry.answers.narrowing import chosen_margins
 from registry.answers.needs import chosen_needs, told
 from registry.answers.places import PLACE, Names, build_of, names_in, place_shown, state_of
 from registry.answers.readings import readings_of
-from registry.answers.stamp import current_edition, stamp
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import summary_frame
 from registry.answers.wording import counted, figure, in_words, natural
 from registry.errors import Fault, Invalid
@@ -40,8 +41,12 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     rig: str | None = None,
     rate_margin: float | None = None,
     vacuum_margin: float | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
 ) -> dict[str, Any]:
-    """Return the `settings-matches` document of the current edition.
+    """Return the `settings-matches` document.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     With `needs` (a range a metric, `rate` and `vacuum` for cycle_rate and peak_vacuum): settings of the
     model, or of every pump, by the probability that one run of the next unit at the next clinic meets all
@@ -58,19 +63,24 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
             hint="For example rate=70..&vacuum=200..240, or like=A:expression:5; not both.",
             faults=(Fault("give needs or like", field="rate"),),
         )
-    edition = current_edition()
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
     found = _revision(pump_model, revision)
     given = {
         "mode": chosen_mode(mode),
         "programme__iexact": chosen_programme(programme),
         "power": chosen_power(power),
-        "unit__revision": found,
+        "unit__revision": found.pk if found else None,
         "pump_model": pump_model,
     }
     where = {name: value for name, value in given.items() if value is not None}
     if like:
-        return answer_like(pump_model, like, like_model, where, edition, rig=rig, margins=margins)
-    return _meeting(pump_model, chosen_needs(needs or {}), where, edition, rig)
+        return answer_like(
+            pump_model, like, like_model, where, number, moment, rig=rig, margins=margins, stamped=stamped
+        )
+    wanted = chosen_needs(needs or {})
+    frame = summary_frame(moment, edition=number, metric__in=list(wanted), **where)
+    return {**_meeting(pump_model, wanted, frame, rig), **stamped}
 
 
 def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
@@ -86,13 +96,8 @@ def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | Non
 
 
 def _meeting(
-    pump_model: PumpModel | None,
-    needs: Mapping[str, Need],
-    where: dict[str, Any],
-    edition: int,
-    rig: str | None,
+    pump_model: PumpModel | None, needs: Mapping[str, Need], frame: pd.DataFrame, rig: str | None
 ) -> dict[str, Any]:
-    frame = summary_frame(edition=edition, metric__in=list(needs), **where)
     names = names_in(frame)
     if rig and rig.strip():
         frame = frame[frame["rig"].isin([key for key, label in names.rigs.items() if is_rig(label, rig)])]
@@ -103,7 +108,6 @@ def _meeting(
         "like": None,
         "settings": rows[:MOST],
         "left_off": max(len(rows) - MOST, 0),
-        **stamp(edition),
         "says": _says(pump_model, needs, rows),
         "cautions": list(cautions.SETTINGS),
     }

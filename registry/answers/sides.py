@@ -1,6 +1,7 @@
 """What is compared with what: a revision, one unit, or what ran one firmware."""
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -33,19 +34,27 @@ class Side:
         return replace(self, frame=self.frame[self.frame["unit"] != other.unit])
 
 
-def find_side(pump_model: PumpModel, text: str, field: str, where: dict[str, Any]) -> Side:
+def find_side(
+    pump_model: PumpModel, text: str, field: str, where: dict[str, Any], moment: datetime | None = None
+) -> Side:
     """Return the side that `text` names, its summaries narrowed by `where` (filters on UnitSummary).
 
     A revision's label, `unit:SERIAL` or `firmware:TAG`; what ran a firmware is read from the measurements of
-    its runs, since summaries do not part by firmware. Raises Invalid on `field`.
+    its runs, since summaries do not part by firmware, and so only as of now. Raises Invalid on `field`.
     """
     kind, marked, rest = text.strip().partition(":")
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":
         unit = _find_unit(pump_model, rest, field)
-        frame = summary_frame(pump_model=pump_model, unit=unit, **where)
+        frame = summary_frame(moment, pump_model=pump_model, unit=unit, **where)
         return Side(f"unit {unit.serial}", frame, unit=unit.pk)
     if kind == "firmware":
+        if moment is not None:
+            raise Invalid(
+                "What ran a firmware is not kept as of a past time",
+                hint="Leave as_of out, or compare revisions or units.",
+                faults=(Fault("not with firmware", field="as_of"),),
+            )
         tag = " ".join(rest.split())[:40]
         return Side(f"firmware {tag}", _firmware_frame(pump_model, tag, field, where))
     label = rest if kind == "revision" else text
@@ -57,7 +66,7 @@ def find_side(pump_model: PumpModel, text: str, field: str, where: dict[str, Any
             hint=f"{refused.hint} {_FORMS}",
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
-    frame = summary_frame(pump_model=pump_model, unit__revision=revision, **where)
+    frame = summary_frame(moment, pump_model=pump_model, unit__revision=revision.pk, **where)
     return Side(f"revision {revision.label}", frame, revision=revision.pk)
 
 

@@ -1,6 +1,7 @@
 """A difference between two builds split between a part that can be swapped and the base that bears it."""
 
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -11,7 +12,7 @@ from registry.answers.comparisons import compared_sides, setting_order
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
 from registry.answers.readings import readings_of
-from registry.answers.stamp import current_edition, stamp
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import counted, figure, in_words, natural, rounded
 from registry.models import Mode, Rig
@@ -36,8 +37,12 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     programme: str | None = None,
     power: str | None = None,
     metric: str | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
 ) -> dict[str, Any]:
-    """Return the `part-swaps` document of the current edition: `part` and `base` add up to `total`.
+    """Return the `part-swaps` document: `part` and `base` add up to `total`.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     `part` is a part of the rig. Which of its values belongs to which build is told by `old_part` and
     `new_part`, else by what each build was measured with most (`parts.find_parts`). The rest of the rig, the
@@ -47,10 +52,11 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
     pump_model = find_pump_model(model)
-    edition = current_edition()
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
     named = chosen_part(part)
-    asked = narrowed(edition, mode=mode, level=level, programme=programme, power=power, metric=metric)
-    sides = compared_sides(pump_model, old, new, asked)
+    asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric)
+    sides = compared_sides(pump_model, old, new, asked, moment)
     frames = [side.frame for side in sides]
     rigs = {
         rig.pk: rig
@@ -72,7 +78,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "new_part": parts.new,
         "settings": settings,
         "missing": missing,
-        **stamp(edition),
+        **stamped,
         "says": _says(pump_model.name, names, parts, settings, missing),
         "cautions": [*unlike(frames[0], frames[1], names), *cautions.SWAPS],
     }

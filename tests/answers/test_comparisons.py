@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from django.utils import timezone
 
 from registry.answers.comparisons import answer_comparison
 from registry.errors import Invalid
@@ -202,6 +203,29 @@ def test_firmware_against_firmware_with_units_as_their_own_control(model) -> Non
     # Units differ by 8 mmHg; as their own control they leave no more than repeats.
     assert row["high"] - row["low"] < 4
     assert row["verdict"] == "different"
+
+
+def test_a_past_time_is_answered_as_then(model) -> None:
+    edition = factories.edition()
+    before = timezone.now()
+    for label, start, shift in (("A", 1, 0.0), ("B", 50_001, 30.0)):
+        for k in range(6):
+            run = factories.run(factories.unit(model, f"LK{start + k:06}", label), CLINICS[k % 3])
+            Measurement.objects.create(
+                run=run, edition=edition, metric="peak_vacuum", value=200 + shift + k, unit="mmHg",
+                u=0.5, u_random=0.3, u_systematic=0.4,
+            )  # fmt: skip
+    # Nothing was summarised: what a past time is made from are the runs.
+    assert answer_comparison("Lapwing One", "A", "B")["settings"] == []
+    then = timezone.now()
+    document = answer_comparison("Lapwing One", "A", "B", as_of=then, edition=1)
+    (row,) = document["settings"]
+    assert row["difference"] == pytest.approx(30)
+    assert document["as_of"] == then.isoformat()
+    assert answer_comparison("Lapwing One", "A", "B", as_of=before)["settings"] == []
+    with pytest.raises(Invalid) as caught:
+        answer_comparison("Lapwing One", "A", "firmware:1", as_of=then)
+    assert [fault.field for fault in caught.value.faults] == ["as_of"]
 
 
 def test_whether_seventy_is_still_reached_at_the_vacuum_in_use(model) -> None:

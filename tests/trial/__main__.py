@@ -4,9 +4,15 @@ import argparse
 import sys
 import time
 
-from tests.trial import benches, centres
+from tests.trial import benches, centres, comparing
 
-SECTIONS = (centres.section, benches.section)
+SECTIONS = (
+    centres.section,
+    benches.section,
+    comparing.section_compared,
+    comparing.section_swapped,
+    comparing.section_stated,
+)
 
 
 def main() -> int:
