@@ -62,7 +62,7 @@ def compiled(function: Callable[Given, Result]) -> Callable[Given, Result]:
         except (EOFError, pickle.UnpicklingError):
             shutil.rmtree(str(room), ignore_errors=True)  # cut short by a power cut or a full disk
             return _compile(function, wanted, keep=not Path(str(room)).exists())
-        except OSError:
+        except (OSError, RuntimeError):  # RuntimeError: the compiler found no folder that serves
             return _compile(function, wanted, keep=False)
 
 
@@ -131,6 +131,8 @@ def _copy_of(room: Path) -> str | None:
         copy = tempfile.mkdtemp(prefix="vacuary-kernels-")
         atexit.register(shutil.rmtree, copy, ignore_errors=True)
         shutil.copytree(room, copy, dirs_exist_ok=True)
+        for folder in (Path(copy), *Path(copy).glob("*/")):
+            folder.chmod(0o700)  # it is as read-only as what was copied, and the compiler wants to write
     except OSError:
         return None
     return copy

@@ -148,11 +148,13 @@ def read_only(monkeypatch, tmp_path):
 
 def test_kernels_that_cannot_be_written_are_copied(read_only):
     shipped = read_only / f"kernels-{compiled._digest()}"
-    shipped.mkdir()
-    (shipped / "one.nbc").write_bytes(b"code")
+    (shipped / "module").mkdir(parents=True)
+    (shipped / "module" / "one.nbc").write_bytes(b"code")
+    (shipped / "module").chmod(0o555)
     room = compiled._room()
     assert room != str(shipped)
-    assert Path(room, "one.nbc").read_bytes() == b"code"
+    assert Path(room, "module", "one.nbc").read_bytes() == b"code"
+    assert Path(room, "module").stat().st_mode & 0o200
 
 
 def test_where_nothing_can_be_written_kernels_are_made_for_one_process(read_only, monkeypatch):
