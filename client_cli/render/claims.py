@@ -6,7 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from client_cli.numbers import fixed, is_number
-from client_cli.render.comparisons import between, places_of
+from client_cli.render.comparisons import between, counted, places_of
 from client_cli.render.console import cautions, lines, says, table
 from client_cli.render.distributions import unit_name
 from client_cli.render.runs import setting
@@ -62,7 +62,7 @@ def _claim(claim: dict[str, Any]) -> list[str]:
 def _build(claim: dict[str, Any]) -> list[str]:
     at = claim.get("setting") or {}
     against = f"against {clean(claim['against'])}" if claim.get("against") else ""
-    counts = f"{one_line(claim.get('units'))} units, {one_line(claim.get('clinics'))} clinics"
+    counts = ", ".join(counted(claim.get(f"{noun}s"), noun) for noun in ("unit", "clinic"))
     return [
         f"revision {clean(claim.get('revision', ''))}",
         against,

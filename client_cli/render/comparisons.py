@@ -39,6 +39,11 @@ def title(row: dict[str, Any]) -> str:
     return f"{named[:1].upper()}{named[1:]}{told}"
 
 
+def counted(number: Any, noun: str) -> str:
+    """A number with its noun: 1 unit, 2 units."""
+    return f"{one_line(number)} {noun}" + ("" if number == 1 else "s")
+
+
 def between(low: Any, high: Any, places: int | None) -> str:
     """An interval, or nothing where there is none."""
     if not (is_number(low) and is_number(high)):
@@ -89,8 +94,8 @@ def verdict_text(row: dict[str, Any]) -> Text:
 
 
 def _side(row: dict[str, Any], name: str, places: int | None) -> str:
-    counts = f"{one_line(row.get(f'units_{name}'))} units"
-    return lines(fixed(row.get(name), places), counts, f"{one_line(row.get(f'clinics_{name}'))} clinics")
+    counts = [counted(row.get(f"{noun}s_{name}"), noun) for noun in ("unit", "clinic")]
+    return lines(fixed(row.get(name), places), *counts)
 
 
 def _percent(row: dict[str, Any]) -> str:
@@ -117,9 +122,8 @@ def _remarks(row: dict[str, Any]) -> Iterator[str]:
 def _needs(needs: dict[str, Any] | None) -> str:
     if not needs:
         return "more units alone would not tell soon"
-    return (
-        f"needs {one_line(needs.get('units'))} more units of each at {one_line(needs.get('clinics'))} clinics"
-    )
+    units, clinics = counted(needs.get("units"), "more unit"), counted(needs.get("clinics"), "clinic")
+    return f"needs {units} of each at {clinics}"
 
 
 def _explained(document: dict[str, Any]) -> str:

@@ -6,6 +6,7 @@ from typing import Any
 from rich.console import Console
 
 from client_cli.numbers import fixed, is_number
+from client_cli.render.comparisons import counted
 from client_cli.render.console import cautions, lines, says, table
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
@@ -33,7 +34,7 @@ def _show_rows(console: Console, rows: list[dict[str, Any]], *, by_distance: boo
             lines(setting(row), *measured),
             fixed(row.get("distance"), 1) if by_distance else _chance(row.get("probability")),
             lines(*_metrics(row.get("metrics") or {})),
-            lines(*(f"{one_line(row.get(name))} {name}" for name in ("units", "clinics")), _thin(row)),
+            lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), _thin(row)),
         )
         made.add_section()
     console.print(made)
