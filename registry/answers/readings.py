@@ -5,7 +5,7 @@ from collections.abc import Collection
 import numpy as np
 import pandas as pd
 
-from registry.statistics.differences import Readings
+from registry.statistics.crossed import Readings
 
 UNDECLARED = -1
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from registry.statistics.differences import Estimate, Readings, fit
+from registry.statistics.crossed import Readings
+from registry.statistics.differences import Estimate, fit
 
 
 def readings(rows, *, systematic=0.0, random=0.01, runs=3, repeat=0.01, fixed=None) -> Readings:

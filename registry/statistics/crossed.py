@@ -1,0 +1,58 @@
+"""Units read in several cells by several groups: the table differences are worked out from."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from registry.statistics.mixed import Codes
+from registry.statistics.robust import Floats
+
+CERTAIN = 1e6
+
+
+@dataclass(frozen=True)
+class Readings:
+    """One row a unit, group and cell; all codes run from 0 up and every cell has a row.
+
+    `mean` is the mean of `runs`; `systematic` the standard uncertainty the group's readings share; `squares`
+    and `freedom` pool squared deviations of runs from their row's mean; `random` is the standard uncertainty
+    of one run by its own scatter. `fixed` marks units that are themselves what is asked about, so that their
+    own deviation is part of the answer and not of its doubt.
+    """
+
+    cell: Codes
+    unit: Codes
+    group: Codes
+    mean: Floats
+    runs: Floats
+    systematic: Floats
+    random: float
+    squares: float
+    freedom: int
+    fixed: Codes | None = None
+
+    @property
+    def noise(self) -> Floats:
+        """Variance of each row's mean by its runs, never below what the runs declare of themselves."""
+        repeat = self.squares / self.freedom if self.freedom >= 2 else self.random**2
+        doubt: Floats = np.maximum(repeat, self.random**2) / self.runs
+        return doubt
+
+    @property
+    def noise_freedom(self) -> float:
+        """Degrees of freedom of the noise; what runs declare of themselves counts as known."""
+        declared = self.freedom < 2 or self.squares / self.freedom <= self.random**2
+        return CERTAIN if declared else float(self.freedom)
+
+    @property
+    def leaning(self) -> Floats:
+        """Mean square of the declared systematic uncertainty, a value a group."""
+        squares: Floats = np.bincount(self.group, self.systematic**2) / np.bincount(self.group)
+        return squares
+
+
+def one_hot(codes: Codes) -> Floats:
+    """A column a code, a row each, with one 1 in every row."""
+    columns = np.zeros((codes.size, int(codes.max()) + 1))
+    columns[np.arange(codes.size), codes] = 1.0
+    return columns
