@@ -19,6 +19,7 @@ $(VENV)/.built: requirements.lock pyproject.toml
 
 # Machine code of the waveform kernels, made once (half a minute) and again when one of them changes.
 $(VENV)/.warm: $(VENV)/.built registry/waveform/compiled.py $(wildcard registry/waveform/kernels/*.py)
+	@rm -rf registry/waveform/kernels/__pycache__/kernels-*
 	$(BIN)/python -m registry.waveform.warm
 	@touch $@
 
