@@ -34,6 +34,7 @@ urlpatterns = [
     path("gauges/<str:code>/reading", Reading.as_view()),
     path("serials", answers.Serials.as_view()),
     path("distributions", answers.Distributions.as_view()),
+    path("benches", answers.Benches.as_view()),
     path("comparisons", comparing.Comparisons.as_view()),
     path("part-swaps", comparing.PartSwaps.as_view()),
     path("settings-matches", comparing.SettingsMatches.as_view()),

@@ -47,14 +47,19 @@ class SpanAnswer(serializers.Serializer[Any]):
     conflicts = ConflictDocument(many=True)
 
 
-class AnswerDocument(serializers.Serializer[Any]):
+class StampedDocument(serializers.Serializer[Any]):
     """What every answer carries: the edition, when it held, one line of plain words, and the cautions."""
 
-    model = serializers.CharField()
     edition = serializers.IntegerField()
     as_of = serializers.DateTimeField()
     says = serializers.CharField()
     cautions = serializers.ListField(child=serializers.CharField())
+
+
+class AnswerDocument(StampedDocument):
+    """An answer about a pump model."""
+
+    model = serializers.CharField()
 
 
 class SerialsDocument(AnswerDocument):

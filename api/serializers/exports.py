@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, SerialsQuery
+from api.serializers.benches import BenchesQuery
 from api.serializers.claims import ClaimsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
 from api.serializers.matching import SettingsQuery
@@ -52,6 +53,8 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
     "part-swaps": SwapsQuery,
     "settings-matches": SettingsQuery,
     "claims": ClaimsQuery,
+    "benches": BenchesQuery,
+    "rounds": BenchesQuery,
 }
 
 

@@ -11,6 +11,8 @@ from api.serializers.answers import (
     SerialsDocument,
     SerialsQuery,
 )
+from api.serializers.benches import BenchesDocument, BenchesQuery
+from registry.answers.benches import answer_benches
 from registry.answers.distributions import answer_distributions
 from registry.answers.serials import answer_serials
 
@@ -39,3 +41,15 @@ class Distributions(StrictQuery):
         """Answer with one cell for each revision, setting, rig, power and metric."""
         clinic = getattr(request.user, "clinic", None)
         return Response(answer_distributions(**self.asked(request), clinic=clinic))
+
+
+class Benches(StrictQuery):
+    """How do benches compare, and how did units that went round come out?"""
+
+    query = BenchesQuery
+
+    @extend_schema(operation_id="benches", parameters=[BenchesQuery], responses=BenchesDocument)
+    def get(self, request: Request) -> Response:
+        """Answer for all clinics; with a token the own one and its gauges are named."""
+        clinic = getattr(request.user, "clinic", None)
+        return Response(answer_benches(clinic, **self.asked(request)))

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -31,11 +32,20 @@ class Readings:
         return self.table[self.table["metric"].isin(list(metrics))]
 
 
-def readings(pump_models: Collection[int] | None = None) -> Readings:
-    """Read the summaries of the given pump models, or of all: three queries."""
-    edition = current_edition()
+def readings(
+    pump_models: Collection[int] | None = None,
+    *,
+    edition: int | None = None,
+    moment: datetime | None = None,
+) -> Readings:
+    """Read the summaries of the given pump models, or of all: three queries.
+
+    `edition` is the current one unless said; with `moment`, they are read as they were at that past time.
+    """
+    edition = current_edition() if edition is None else edition
     where: dict[str, Any] = {} if pump_models is None else {"pump_model__in": list(pump_models)}
     frame = summary_frame(
+        moment,
         edition=edition,
         metric__in=METRICS,
         gauge__isnull=False,

@@ -1,6 +1,6 @@
 """How benches compare: offsets over everything measured, and rounds of reference units."""
 
-from collections.abc import Collection
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -8,11 +8,12 @@ import pandas as pd
 from registry.alerts.readings import VACUUM, Readings, readings
 from registry.answers import cautions
 from registry.answers.anonymous import anonymous_code
+from registry.answers.benchtelling import told_benches
 from registry.answers.rounds import reference_rounds
-from registry.answers.stamp import stamp
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.wording import counted, figure
 from registry.models import Clinic, Gauge
-from registry.statistics.benches import Benches, Offset, bench_offsets
+from registry.statistics.benches import ENOUGH_OTHERS, ENOUGH_UNITS, Benches, Offset, bench_offsets
 from registry.statistics.pairs import pair_table
 from registry.statistics.scores import en_mark, en_scores, mark, z_prime_scores
 
@@ -22,29 +23,35 @@ SIGMA = {"vacuum": 0.02, "cycle_rate": 0.01}
 _METRICS = {"vacuum": VACUUM, "cycle_rate": ("cycle_rate",)}
 
 
-def answer_benches(clinic: Clinic | None = None) -> dict[str, Any]:
+def answer_benches(
+    clinic: Clinic | None = None, *, edition: int | None = None, as_of: datetime | None = None
+) -> dict[str, Any]:
     """Return the `benches` document: offsets of clinics in per cent, and all rounds.
 
     `benches` has a row a clinic and quantity (vacuum, cycle_rate): `offset_percent` with its 95 % interval
     from the robust mean of all, z' with how it is read, and E_n against what the gauges declare; `state` is
-    `thin` below two units or two other benches, and then nothing is scored. `gauges` has the same for the
-    gauges of the `clinic` that asks. `scatter_percent` is what benches differ by, a standard deviation. For
-    `rounds` see `registry.answers.rounds`. Who asks sees the own clinic by name and others by codes, which
-    are others in each round.
+    `thin` below two units or two other benches, with what is `missing`, and then nothing is scored. `gauges`
+    has the same for the gauges of the `clinic` that asks. `scatter_percent` is what benches differ by, a
+    standard deviation. For `rounds` see `registry.answers.rounds`. Who asks sees the own clinic by name and
+    others by codes, which are others in each round.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
+    Raises Invalid on either.
     """
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
     own = {clinic.pk: clinic.code} if clinic else {}
-    seen = readings()
-    stamped = stamp(seen.edition)
+    seen = readings(edition=number, moment=moment)
     benches, gauges, scatter = _offsets(seen, own)
-    rounds = reference_rounds(seen.edition, own)
+    rounds = reference_rounds(number, own, moment)
     return {
         "benches": benches,
         "gauges": gauges,
         "scatter_percent": scatter,
         "rounds": rounds,
         **stamped,
-        "says": _says(benches, rounds, scatter, own),
-        "cautions": list(cautions.BENCHES),
+        "says": told_benches(benches, gauges, len(rounds), scatter["vacuum"], moment),
+        "cautions": [*cautions.BENCHES, *([cautions.MADE_AGAIN] if moment else [])],
     }
 
 
@@ -78,7 +85,7 @@ def _of_gauges(pairs: pd.DataFrame, names: dict[int, str], quantity: str) -> lis
     """The clinic's own gauges, each against all others."""
     declared = _declared(pairs, "gauge")
     return [
-        {"gauge": names[one.bench], **_scored(one, quantity, declared[one.bench])}
+        {"gauge": names[one.bench], **_scored(one, quantity, declared[one.bench], "gauge")}
         for one in bench_offsets(pairs, "gauge").offsets
         if one.bench in names
     ]
@@ -92,7 +99,7 @@ def _declared(pairs: pd.DataFrame | None, by: str) -> dict[int, float]:
     return dict(zip(roots.index.tolist(), roots.tolist(), strict=True))
 
 
-def _scored(one: Offset, quantity: str, declared: float) -> dict[str, Any]:
+def _scored(one: Offset, quantity: str, declared: float, bench: str = "clinic") -> dict[str, Any]:
     told = one.is_carried
     z = float(z_prime_scores(one.offset, 0.0, SIGMA[quantity], one.u)) if told else None
     en = float(en_scores(one.offset, 0.0, 2 * declared, 2 * one.u)) if told else None
@@ -110,7 +117,14 @@ def _scored(one: Offset, quantity: str, declared: float) -> dict[str, Any]:
         "builds": one.builds,
         "others": one.others,
         "state": "ok" if told else "thin",
+        "missing": _missing(one, bench),
     }
+
+
+def _missing(one: Offset, bench: str) -> str:
+    """What is missing in words when thin, else nothing."""
+    wanted = ((ENOUGH_UNITS - one.units, "more unit"), (ENOUGH_OTHERS - one.others, f"more {bench}"))
+    return ", ".join(counted(lack, what) for lack, what in wanted if lack > 0)
 
 
 def _percent(share: float) -> float:
@@ -119,34 +133,3 @@ def _percent(share: float) -> float:
 
 def _worst_first(row: dict[str, Any]) -> tuple[Any, ...]:
     return (row["quantity"] != "vacuum", -abs(row["z_prime"] or 0.0), row["clinic"])
-
-
-def _says(
-    benches: list[dict[str, Any]],
-    rounds: Collection[dict[str, Any]],
-    scatter: dict[str, float | None],
-    own: dict[int, str],
-) -> str:
-    told = [row for row in benches if row["state"] == "ok"]
-    went = f"{counted(len(rounds), 'unit')} went round"
-    if not told:
-        return f"No bench can be compared yet: too few builds were measured by several clinics; {went}."
-    yours = [_own(row) for row in told if row["own"]]
-    if own and yours:
-        return f"Your bench reads {' and '.join(yours)}; {went}."
-    off = len({row["clinic"] for row in told if row["reads"] == "action"})
-    spread = scatter["vacuum"]
-    differ = f", which differ by {spread:.1f} % in vacuum" if spread is not None else ""
-    clinics = counted(len({row["clinic"] for row in told}), "clinic")
-    return f"Benches of {clinics} compared{differ}; {off} off; {went}."
-
-
-def _own(row: dict[str, Any]) -> str:
-    """One's own offset in words: "1.2 % high in vacuum (0.1 to 2.3 %: acceptable)"."""
-    words = {"vacuum": "vacuum", "cycle_rate": "cycle rate"}
-    side = "high" if row["offset_percent"] > 0 else "low"
-    low, high = row["low_percent"], row["high_percent"]
-    return (
-        f"{abs(row['offset_percent']):.1f} % {side} in {words[row['quantity']]} "
-        f"({low:.1f} to {high:.1f} %: {row['reads']})"
-    )

@@ -5,6 +5,7 @@ on. Scores are those of ISO 13528, see `registry.statistics.rounds`.
 """
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -13,9 +14,10 @@ from django.db.models import Count, Max, Min
 
 from registry.alerts.readings import METRICS, VACUUM
 from registry.answers.anonymous import anonymous_code
+from registry.answers.past import runs_at
 from registry.answers.summaries import SETTING, summary_frame
 from registry.answers.wording import figure, natural
-from registry.models import Rig, Run, RunState, Unit, UnitSummary
+from registry.models import Rig, RunState, Unit, UnitSummary
 from registry.statistics.rounds import ENOUGH_CLINICS, Round, score_round
 
 # Standard deviations for assessment, relative; as benches are assessed by. Common practice, no published
@@ -24,25 +26,21 @@ _SIGMA = {metric: 0.02 if metric in VACUUM else 0.01 for metric in METRICS}
 _LEAST = {metric: 20.0 if metric in VACUUM else 1.0 for metric in METRICS}
 
 
-def reference_rounds(edition: int, own: Mapping[int, str]) -> list[dict[str, Any]]:
+def reference_rounds(
+    edition: int, own: Mapping[int, str], moment: datetime | None = None
+) -> list[dict[str, Any]]:
     """Return one document a round, the latest first: five queries, however many rounds.
 
-    Each has the unit, first and last day, and for each setting and metric the assigned value, its standard
-    uncertainty, the robust standard deviation between clinics, which score counts (`by`), and the scores.
-    Clinics in `own` bear their name; others a code that is another one in each round.
+    With `moment`, as they were at that past time. Each has the unit, first and last day, and for each
+    setting and metric the assigned value, its standard uncertainty, the robust standard deviation between
+    clinics, which score counts (`by`), and the scores. Clinics in `own` bear their name; others a code that
+    is another one in each round.
     """
-    sent = (
-        UnitSummary.objects.filter(edition=edition, metric__in=METRICS)
-        .values("unit")
-        .annotate(clinics=Count("clinic", distinct=True))
-        .filter(clinics__gte=ENOUGH_CLINICS)
-        .values_list("unit", flat=True)
-    )
-    frame = summary_frame(edition=edition, metric__in=METRICS, unit__in=list(sent))
+    frame = _sent_round(edition, moment)
     frame = frame[frame.groupby(["unit", *SETTING])["clinic"].transform("nunique") >= ENOUGH_CLINICS]
     units = Unit.objects.select_related("pump_model").in_bulk(frame["unit"].unique().tolist())
     rigs = {rig.pk: rig.label for rig in Rig.objects.filter(pk__in=frame["rig"].unique().tolist())}
-    days = _days(list(units))
+    days = _days(list(units), moment)
     of_units: Any = frame.groupby("unit")  # the keys are numbers of units, whatever a table may hold
     rounds = [
         {
@@ -59,9 +57,25 @@ def reference_rounds(edition: int, own: Mapping[int, str]) -> list[dict[str, Any
     return sorted(rounds, key=lambda one: (one["last_day"] or "", one["serial"]), reverse=True)
 
 
-def _days(units: list[int]) -> dict[int, tuple[str | None, str | None]]:
+def _sent_round(edition: int, moment: datetime | None) -> pd.DataFrame:
+    """The summaries of units that enough clinics measured; of a past time all are read to find them."""
+    where: dict[str, Any] = {"edition": edition, "metric__in": METRICS}
+    if moment is None:
+        sent = (
+            UnitSummary.objects.filter(**where)
+            .values("unit")
+            .annotate(clinics=Count("clinic", distinct=True))
+            .filter(clinics__gte=ENOUGH_CLINICS)
+            .values_list("unit", flat=True)
+        )
+        where["unit__in"] = list(sent)
+    return summary_frame(moment, **where)
+
+
+def _days(units: list[int], moment: datetime | None) -> dict[int, tuple[str | None, str | None]]:
     """First and last day each unit was measured on, None where nobody said."""
-    runs = Run.objects.filter(unit__in=units, state=RunState.ACCEPTED).order_by()
+    state = "state" if moment is None else "then"
+    runs = runs_at(moment).filter(unit__in=units, **{state: RunState.ACCEPTED}).order_by()
     spans = runs.values_list("unit").annotate(Min("session__held_on"), Max("session__held_on"))
     known = {unit: (first, last) for unit, first, last in spans}
     return {

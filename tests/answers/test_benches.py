@@ -2,37 +2,20 @@
 
 import json
 
-import numpy as np
 import pytest
 
 from registry.answers.benches import answer_benches
 from registry.models import BenchSession
 from tests import factories
+from tests.benched import CLINICS, benched
 
 pytestmark = pytest.mark.django_db
-
-CLINICS = ("north", "south", "east", "west", "hill")
-RATE = {"metric": "cycle_rate", "metric_unit": "cycles/min", "sum_squares": 0.1, "u_random": 0.1}
 
 
 @pytest.fixture
 def community():
     """Five clinics with units of two builds; hill reads 8 % high; one unit of each build went round."""
-    factories.edition()
-    rng = np.random.default_rng(1)
-    model = factories.pump_model()
-    for b, label in enumerate("AB"):
-        for c, code in enumerate(CLINICS):
-            factor = 1.08 if code == "hill" else 1.0
-            for k in range(2):
-                unit = factories.unit(model, f"LK{1000 * b + 100 * c + k:06}", label)
-                value = (220 + 20 * b) * (1 + rng.normal(0, 0.01))
-                factories.summary(unit, factor * value, code, u_systematic=2.0)
-                factories.summary(unit, 70 + 4 * b + rng.normal(0, 0.5), code, u_systematic=0.1, **RATE)
-            sent = factories.unit(model, f"LK{1000 * b + 999:06}", label)
-            sound = (221 + 20 * b) * (1 + rng.normal(0, 0.004))
-            factories.summary(sent, factor * sound, code, u_systematic=2.0)
-    return model
+    return benched()
 
 
 def test_a_bench_that_reads_high_is_off_and_the_others_are_not(community) -> None:
@@ -47,8 +30,27 @@ def test_a_bench_that_reads_high_is_off_and_the_others_are_not(community) -> Non
     assert {row["reads"] for row in others} == {"acceptable"}
     assert document["says"].startswith("Your bench reads")
     assert "high in vacuum" in document["says"]
+    assert "too far off, find the cause" in document["says"]
+    assert "cycle rate" in document["says"]
     assert "2 units went round" in document["says"]
     json.dumps(document)
+
+
+def test_the_community_is_told_how_many_are_off(community) -> None:
+    says = answer_benches()["says"]
+    assert says.startswith("Benches of 5 clinics compared, which differ by ")
+    assert says.endswith("; 1 of them reads too far off; 2 units went round.")
+
+
+def test_of_several_gauges_the_one_that_is_off_is_named(community) -> None:
+    for k in range(3):
+        unit = factories.unit(community, f"LK000{500 + k}", "A")
+        factories.summary(unit, 220.0 + k, "hill", gauge=factories.gauge("hill", "G2"), u_systematic=2.0)
+    document = answer_benches(factories.clinic("hill"))
+    reads = {row["gauge"]: row["reads"] for row in document["gauges"] if row["quantity"] == "vacuum"}
+    assert reads == {"G1": "action", "G2": "acceptable"}
+    assert "; gauge G1 reads " in document["says"]
+    assert "gauge G2" not in document["says"]
 
 
 def test_the_rate_is_a_matter_of_its_own(community) -> None:
@@ -119,6 +121,8 @@ def test_two_clinics_are_thin(community) -> None:
     rows = [row for row in answer_benches()["benches"] if row["state"] == "thin"]
     assert len(rows) == 2
     assert {row["offset_percent"] for row in rows} == {None}
+    assert {row["missing"] for row in rows} == {"1 more unit, 1 more clinic"}
+    assert {row["missing"] for row in answer_benches()["benches"] if row["state"] == "ok"} == {""}
 
 
 def test_the_number_of_queries_does_not_grow(community, django_assert_num_queries) -> None:

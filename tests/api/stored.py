@@ -86,6 +86,7 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
         "comparisons": {"query": {"model": MODEL, "old": "A", "new": "B"}},
         "claims": {"query": {"model": MODEL}},
+        "benches": {"query": {"edition": 1}},
         "settings_matches": {"query": {"model": MODEL, "rate": "30..", "vacuum": "100..300"}},
         "part_swaps": {"query": {"model": MODEL, "old": "A", "new": "B", "part": "protector"}},
         "exports": {"query": {"model": MODEL, "format": "csv"}},

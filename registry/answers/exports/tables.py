@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from registry.answers.exports.answers import ANSWERS
+from registry.answers.exports.benchtable import BENCHES, ROUNDS
 from registry.answers.exports.claimtable import CLAIMS
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.measurements import Measurements
@@ -16,4 +17,4 @@ def _by_name(*tables: Table) -> Mapping[str, Table]:
     return MappingProxyType({table.name: table for table in tables})
 
 
-TABLES = _by_name(Measurements(), *ANSWERS, CLAIMS)
+TABLES = _by_name(Measurements(), *ANSWERS, CLAIMS, BENCHES, ROUNDS)

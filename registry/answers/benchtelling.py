@@ -1,0 +1,60 @@
+"""The comparison of benches in one line of plain words."""
+
+from collections.abc import Collection, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from registry.answers.wording import counted, in_words
+
+_VERDICTS = {
+    "acceptable": "as it should be",
+    "warning": "worth a look",
+    "action": "too far off, find the cause",
+}
+
+
+def told_benches(
+    benches: Sequence[Mapping[str, Any]],
+    gauges: Sequence[Mapping[str, Any]],
+    rounds: int,
+    scatter: float | None,
+    moment: datetime | None,
+) -> str:
+    """Return what a benches document says: of the own bench where one asks and is known, else of all.
+
+    `rounds` is how many units went round, `scatter` what benches differ by in vacuum, in per cent.
+    """
+    when = f" (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)" if moment else ""
+    told = [row for row in benches if row["state"] == "ok"]
+    yours = [row for row in told if row["own"]]
+    said = _of_own(yours, gauges) if yours else _of_all(told, scatter)
+    return f"{said}; {counted(rounds, 'unit')} went round{when}."
+
+
+def _of_own(yours: Sequence[Mapping[str, Any]], gauges: Sequence[Mapping[str, Any]]) -> str:
+    """ "Your bench reads 1.2 % high in vacuum (0.1 to 2.3 %: as it should be)", and which gauge is off."""
+    several = len({row["gauge"] for row in gauges}) > 1
+    off = [row for row in gauges if several and row["reads"] == "action"]
+    named = "".join(f"; gauge {row['gauge']} reads {_lean(row)}, too far off" for row in off)
+    return f"Your bench reads {' and '.join(_assessed(row) for row in yours)}{named}"
+
+
+def _assessed(row: Mapping[str, Any]) -> str:
+    low, high = row["low_percent"], row["high_percent"]
+    return f"{_lean(row)} ({low:.1f} to {high:.1f} %: {_VERDICTS[row['reads']]})"
+
+
+def _lean(row: Mapping[str, Any]) -> str:
+    """An offset in words: "1.2 % high in vacuum"."""
+    side = "high" if row["offset_percent"] > 0 else "low"
+    return f"{abs(row['offset_percent']):.1f} % {side} in {in_words(row['quantity'])}"
+
+
+def _of_all(told: Collection[Mapping[str, Any]], scatter: float | None) -> str:
+    if not told:
+        return "No bench can be compared yet: too few builds were measured by several clinics"
+    off = len({row["clinic"] for row in told if row["reads"] == "action"})
+    clinics = counted(len({row["clinic"] for row in told}), "clinic")
+    differ = f", which differ by {scatter:.1f} % in vacuum" if scatter is not None else ""
+    reads = f"{off} of them {'reads' if off == 1 else 'read'}" if off else "none reads"
+    return f"Benches of {clinics} compared{differ}; {reads} too far off"
