@@ -3,6 +3,7 @@
 from typing import Any
 
 from registry.config import lifeline
+from registry.waveform.warm import warm
 
 wsgi_app = "registry.config.wsgi:application"
 worker_class = "gthread"
@@ -14,6 +15,11 @@ graceful_timeout = 20
 loglevel = "warning"
 limit_request_line = 8190  # the most gunicorn allows short of no bound; cursors and filters stay far below
 control_socket_disable = True
+
+
+def on_starting(server: Any) -> None:  # noqa: ARG001 (gunicorn calls it so)
+    """Make the compiled kernels ready before the web processes are forked, so that they share them."""
+    warm()
 
 
 def post_fork(server: Any, worker: Any) -> None:  # noqa: ARG001 (gunicorn calls it with both)
