@@ -68,6 +68,7 @@ class MatchDocument(serializers.Serializer[Any]):
     units = serializers.IntegerField()
     clinics = serializers.IntegerField()
     state = serializers.ChoiceField(choices=CELL_STATES)
+    missing = serializers.CharField(help_text="what is missing when thin")
     metrics = serializers.DictField(child=MatchedMetric())
 
 

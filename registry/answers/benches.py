@@ -51,7 +51,7 @@ def answer_benches(
         "rounds": rounds,
         **stamped,
         "says": told_benches(benches, gauges, len(rounds), scatter["vacuum"], moment),
-        "cautions": [*cautions.BENCHES, *([cautions.MADE_AGAIN] if moment else [])],
+        "cautions": [*cautions.BENCHES, *cautions.again(moment)],
     }
 
 

@@ -1,10 +1,10 @@
 """The comparison of benches in one line of plain words."""
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
-from registry.answers.wording import counted, in_words
+from registry.answers.wording import counted, dated, in_words
 
 _VERDICTS = {
     "acceptable": "as it should be",
@@ -24,11 +24,10 @@ def told_benches(
 
     `rounds` is how many units went round, `scatter` what benches differ by in vacuum, in per cent.
     """
-    when = f" (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)" if moment else ""
     told = [row for row in benches if row["state"] == "ok"]
     yours = [row for row in told if row["own"]]
     said = _of_own(yours, gauges) if yours else _of_all(told, scatter)
-    return f"{said}; {counted(rounds, 'unit')} went round{when}."
+    return dated(f"{said}; {counted(rounds, 'unit')} went round.", moment)
 
 
 def _of_own(yours: Sequence[Mapping[str, Any]], gauges: Sequence[Mapping[str, Any]]) -> str:

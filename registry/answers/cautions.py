@@ -1,5 +1,7 @@
 """The cautions that belong on answers, in one place so that every page says them alike."""
 
+from datetime import datetime
+
 NOT_ADVICE = "Bench figures describe pumps, not people; they are not medical advice."
 MORE_VACUUM = "More vacuum is not more milk and can injure."
 DO_NOT_OPEN = "Never open or alter a pump that a person will use."
@@ -20,3 +22,8 @@ COMPARISONS = (NOT_ADVICE, MORE_VACUUM, CLINICIANS_DECIDE)
 SETTINGS = (MORE_VACUUM, NOT_ADVICE, DO_NOT_OPEN, CLINICIANS_DECIDE)
 SWAPS = (NOT_ADVICE, DO_NOT_OPEN, MILK_PARTS, CLINICIANS_DECIDE)
 BENCHES = (NOT_ADVICE, MILK_PARTS)
+
+
+def again(moment: datetime | None) -> tuple[str, ...]:
+    """What to bear in mind of an answer made again for a past time; nothing for one of now."""
+    return (MADE_AGAIN,) if moment else ()

@@ -93,11 +93,8 @@ def _figures(fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     verdict = judge(typical.value, u, tolerance)
     inside = acceptance(u, tolerance) if u > 0 else tolerance
     # A unit's own value, without what its gauge and run add; gauges are in the doubt of the centre.
-    of_units = Estimate(
-        typical.value,
-        (fitted.unit + typical.error**2) ** 0.5,
-        min(fitted.unit_freedom, typical.freedom),
-    )
+    between, known = fitted.between_units(0)
+    of_units = Estimate(typical.value, (between + typical.error**2) ** 0.5, min(known, typical.freedom))
     return {
         "centre": figure(typical.value),
         "low": figure(low),

@@ -17,7 +17,7 @@ from registry.answers.comparisons import answer_comparison
 from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import summary_frame
-from registry.answers.wording import counted, figure, in_words, rounded
+from registry.answers.wording import counted, dated, figure, in_words, rounded
 from registry.models import Claim, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 
@@ -91,8 +91,8 @@ def answer_claims(
         "model": pump_model.name,
         "claims": rows,
         **stamped,
-        "says": _says(pump_model, claims, rows),
-        "cautions": list(cautions.CLAIMS),
+        "says": dated(_says(pump_model, claims, rows), moment),
+        "cautions": [*cautions.CLAIMS, *cautions.again(moment)],
     }
 
 

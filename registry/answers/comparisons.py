@@ -16,7 +16,7 @@ from registry.answers.sides import Side, find_side
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import SETTING
 from registry.answers.unlike import unlike
-from registry.answers.wording import figure, natural
+from registry.answers.wording import dated, figure, natural
 from registry.errors import Fault, Invalid
 from registry.models import Mode
 from registry.models.lookup import find_pump_model
@@ -92,8 +92,8 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         "reach": still,
         "left_out": left_out,
         **stamped,
-        "says": says_compared(pump_model.name, names, settings, still),
-        "cautions": [*unlike(before, after, names), *cautions.COMPARISONS],
+        "says": dated(says_compared(pump_model.name, names, settings, still), moment),
+        "cautions": [*unlike(before, after, names), *cautions.COMPARISONS, *cautions.again(moment)],
     }
 
 

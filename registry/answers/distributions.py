@@ -97,7 +97,7 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
         "estimator": ESTIMATOR,
         **stamped,
         "says": told_distributions(pump_model.name, cells, counted, moment),
-        "cautions": [*cautions.DISTRIBUTIONS, *([cautions.MADE_AGAIN] if moment else [])],
+        "cautions": [*cautions.DISTRIBUTIONS, *cautions.again(moment)],
     }
 
 

@@ -11,10 +11,10 @@ from registry.answers import cautions
 from registry.answers.comparing import told_setting
 from registry.answers.filters import chosen_level, chosen_mode, is_rig
 from registry.answers.narrowing import Margins, rig_labels
-from registry.answers.places import PLACE, build_of, names_in, place_shown, state_of
+from registry.answers.places import PLACE, build_of, lacking, names_in, place_shown
 from registry.answers.readings import typical
 from registry.answers.summaries import summary_frame
-from registry.answers.wording import figure, in_words
+from registry.answers.wording import dated, figure, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
 from registry.models.lookup import find_pump_model, find_revision
@@ -74,8 +74,8 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
         "settings": rows,
         "left_off": 0,
         **stamped,
-        "says": _says(pump_model, wanted, rows),
-        "cautions": list(cautions.SETTINGS),
+        "says": dated(_says(pump_model, wanted, rows), moment),
+        "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
     }
 
 
@@ -172,10 +172,12 @@ def _distances(
     }
     distance = max(abs(value) for value in apart.values())
     units, clinics = int(rows["unit"].nunique()), int(rows["clinic"].nunique())
+    missing = lacking(units, clinics)
     return {
         "units": units,
         "clinics": clinics,
-        "state": state_of(units, clinics),
+        "state": "thin" if missing else "ok",
+        "missing": missing,
         "probability": None,
         "distance": figure(distance),
         "metrics": metrics,
@@ -206,8 +208,16 @@ def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any
     elsewhere = pump_model is None or pump_model.pk != wanted.model.pk
     nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
     if best["distance"] <= 1:
-        return f"{about}: nearest is {nearest}, {best['distance']:.1f} margins away."
+        return f"{about}: nearest is {nearest}, within what matters ({_apart(best)})."
     worst = max(best["metrics"], key=lambda metric: abs(best["metrics"][metric]["in_margins"]))
     by = best["metrics"][worst]["difference"]
     off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {METRICS[worst]}"
     return f"{about}: none within margins; nearest is {nearest}, {best['distance']:.1f} margins away ({off})."
+
+
+def _apart(row: Mapping[str, Any]) -> str:
+    """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +6 mmHg"."""
+    return ", ".join(
+        f"{in_words(metric)} {row['metrics'][metric]['difference']:+.2g} {unit}"
+        for metric, unit in METRICS.items()
+    )

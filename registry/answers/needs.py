@@ -35,6 +35,13 @@ def told(need: Need) -> str:
     return "..".join(ends)
 
 
+def in_full(need: Need) -> str:
+    """A need in words: "of at least 70", "of 200 to 240"."""
+    if need.low is not None and need.high is not None:
+        return f"of {need.low:g} to {need.high:g}"
+    return f"of at least {need.low:g}" if need.low is not None else f"of at most {need.high:g}"
+
+
 def _need(field: str, text: str) -> Need:
     found = _RANGE.fullmatch(text)
     low, high = (float(end) if end else None for end in found.groups()) if found else (None, None)

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from registry.answers.narrowing import rig_labels
+from registry.answers.wording import counted
 from registry.models import PumpModel, Revision
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 
@@ -44,9 +45,14 @@ def place_shown(key: Mapping[str, Any], names: Names) -> dict[str, Any]:
     }
 
 
-def state_of(units: int, clinics: int) -> str:
-    """`ok`, or `thin` below what a distribution needs."""
-    return "ok" if units >= ENOUGH_UNITS and clinics >= ENOUGH_CLINICS else "thin"
+# Enough units and clinics, and still nothing that parts units from repeats.
+UNTOLD = "repeated runs of the same units"
+
+
+def lacking(units: int, clinics: int) -> str:
+    """What is missing in words below what a distribution needs; nothing where there is enough."""
+    wanted = ((ENOUGH_UNITS - units, "more unit"), (ENOUGH_CLINICS - clinics, "more clinic"))
+    return ", ".join(counted(lack, what) for lack, what in wanted if lack > 0)
 
 
 def build_of(row: Mapping[str, Any], *, with_model: bool) -> str:

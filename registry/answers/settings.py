@@ -12,12 +12,12 @@ from registry.answers.comparing import told_setting
 from registry.answers.filters import chosen_mode, chosen_power, chosen_programme, is_rig
 from registry.answers.likes import answer_like
 from registry.answers.narrowing import chosen_margins
-from registry.answers.needs import chosen_needs, told
-from registry.answers.places import PLACE, Names, build_of, names_in, place_shown, state_of
+from registry.answers.needs import chosen_needs, in_full, told
+from registry.answers.places import PLACE, UNTOLD, Names, build_of, lacking, names_in, place_shown
 from registry.answers.readings import readings_of
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import summary_frame
-from registry.answers.wording import counted, figure, in_words, natural
+from registry.answers.wording import counted, dated, figure, in_words, natural
 from registry.errors import Fault, Invalid
 from registry.models import Mode, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
@@ -80,7 +80,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
         )
     wanted = chosen_needs(needs or {})
     frame = summary_frame(moment, edition=number, metric__in=list(wanted), **where)
-    return {**_meeting(pump_model, wanted, frame, rig), **stamped}
+    return {**_meeting(pump_model, wanted, frame, rig, moment), **stamped}
 
 
 def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
@@ -96,7 +96,11 @@ def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | Non
 
 
 def _meeting(
-    pump_model: PumpModel | None, needs: Mapping[str, Need], frame: pd.DataFrame, rig: str | None
+    pump_model: PumpModel | None,
+    needs: Mapping[str, Need],
+    frame: pd.DataFrame,
+    rig: str | None,
+    moment: datetime | None,
 ) -> dict[str, Any]:
     names = names_in(frame)
     if rig and rig.strip():
@@ -108,8 +112,8 @@ def _meeting(
         "like": None,
         "settings": rows[:MOST],
         "left_off": max(len(rows) - MOST, 0),
-        "says": _says(pump_model, needs, rows),
-        "cautions": list(cautions.SETTINGS),
+        "says": dated(_says(pump_model, needs, rows), moment),
+        "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
     }
 
 
@@ -126,8 +130,9 @@ def _matched(by_metric: Mapping[str, pd.DataFrame], needs: Mapping[str, Need]) -
     clinics = min(int(rows["clinic"].nunique()) for rows in by_metric.values())
     fits = {metric: fit(readings_of(by_metric[metric])) for metric in needs}
     known = {metric: fitted for metric, fitted in fits.items() if fitted is not None}
-    state = state_of(units, clinics) if len(known) == len(needs) else "thin"
-    counts = {"units": units, "clinics": clinics, "state": state}
+    missing = lacking(units, clinics) or ("" if len(known) == len(needs) else UNTOLD)
+    state = "thin" if missing else "ok"
+    counts = {"units": units, "clinics": clinics, "state": state, "missing": missing}
     if state == "thin":
         centres = {metric: figure(float(rows["mean"].mean())) for metric, rows in by_metric.items()}
         alone = {
@@ -182,7 +187,7 @@ def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
 
 def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], rows: list[dict[str, Any]]) -> str:
     about = pump_model.name if pump_model else "All pumps"
-    wanted = " and ".join(f"{in_words(metric)} {told(need)}" for metric, need in needs.items())
+    wanted = " and ".join(f"{in_words(metric)} {in_full(need)}" for metric, need in needs.items())
     carried = [row for row in rows if row["probability"] is not None]
     if not rows:
         return f"{about}: no setting was measured for {wanted}."

@@ -14,7 +14,7 @@ from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, valu
 from registry.answers.readings import readings_of
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
-from registry.answers.wording import counted, figure, in_words, natural, rounded
+from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
 from registry.models import Mode, Rig
 from registry.models.lookup import find_pump_model
 from registry.statistics.differences import fit
@@ -79,8 +79,8 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "settings": settings,
         "missing": missing,
         **stamped,
-        "says": _says(pump_model.name, names, parts, settings, missing),
-        "cautions": [*unlike(frames[0], frames[1], names), *cautions.SWAPS],
+        "says": dated(_says(pump_model.name, names, parts, settings, missing), moment),
+        "cautions": [*unlike(frames[0], frames[1], names), *cautions.SWAPS, *cautions.again(moment)],
     }
 
 

@@ -1,11 +1,11 @@
 """Distributions in one line of plain words."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from registry.answers.cells import Group
-from registry.answers.wording import counted, in_words, rounded, telling
+from registry.answers.wording import counted, dated, in_words, rounded, telling
 
 # More centres than this are read in a table and not in a sentence.
 _TOLD = 6
@@ -15,8 +15,7 @@ def told_distributions(
     model: str, cells: list[dict[str, Any]], groups: Sequence[Group], moment: datetime | None
 ) -> str:
     """Return what the cells of a distributions document say; `groups` are what they were made from."""
-    when = f" (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)" if moment else ""
-    return f"{_says(model, cells, groups)}{when}."
+    return dated(f"{_says(model, cells, groups)}.", moment)
 
 
 def _says(model: str, cells: list[dict[str, Any]], groups: Sequence[Group]) -> str:

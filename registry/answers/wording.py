@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from datetime import UTC, datetime
 from itertools import compress
 from math import floor, log10
 
@@ -26,6 +27,13 @@ def in_words(metric: str) -> str:
 def counted(number: int, thing: str) -> str:
     """A number with its noun: 1 unit, 2 units."""
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def dated(says: str, moment: datetime | None) -> str:
+    """A line that ends with a full stop, with the past time it tells of; as it is for None."""
+    if moment is None:
+        return says
+    return f"{says.removesuffix('.')} (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)."
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:

@@ -54,7 +54,8 @@ def test_settings_come_by_how_likely_the_next_unit_meets_the_need(model) -> None
     assert first["metrics"]["peak_vacuum"]["probability"] >= first["probability"] - 1e-6
     assert document["needs"] == {"cycle_rate": "70..", "peak_vacuum": "200..240"}
     assert document["says"].startswith(
-        "Lapwing One, cycle rate 70.. and peak vacuum 200..240: best is revision A at expression 3, met by "
+        "Lapwing One, cycle rate of at least 70 and peak vacuum of 200 to 240: best is revision A at "
+        "expression 3, met by "
     )
     assert "More vacuum is not more milk and can injure." in document["cautions"]
     json.dumps(document)
@@ -88,6 +89,8 @@ def test_a_thin_setting_has_no_probability_and_comes_last(model) -> None:
     document = answer_settings("Lapwing One", needs=NEEDS)
     thin = document["settings"][-1]
     assert (thin["level"], thin["state"], thin["probability"]) == ("3", "thin", None)
+    assert thin["missing"] == "1 more unit"
+    assert document["settings"][0]["missing"] == ""
     only = answer_settings("Lapwing One", needs=NEEDS, mode="expression", revision="A", programme="")
     assert only["settings"] == document["settings"]
 
@@ -115,7 +118,7 @@ def test_an_old_setting_is_translated_with_the_distance_in_margins(model) -> Non
     assert document["like"]["cycle_rate"] == pytest.approx(75)
     assert document["says"] == (
         "Lapwing One revision A at expression 5 (75 cycles/min, 220 mmHg): nearest is revision B at "
-        "expression 6, 0.6 margins away."
+        "expression 6, within what matters (cycle rate -1.5 cycles/min, peak vacuum +6 mmHg)."
     )
     assert len(answer_settings("Lapwing One", like="A:expression:5")["settings"]) == 3
     closer = answer_settings("Lapwing One", like="A:expression:5", revision="B", vacuum_margin=5)

@@ -4,6 +4,7 @@ from copy import deepcopy
 
 import pytest
 
+from registry.answers.cautions import MADE_AGAIN
 from registry.models import Claim
 from tests import factories
 from tests.declared import CATALOGUE, MODEL
@@ -74,3 +75,23 @@ def test_a_claim_of_sameness_names_no_value_and_others_do(curator) -> None:
     told = curator.get(f"{API}/claims", {"model": MODEL}).json()["claims"]
     assert [row["verdict"] for row in told] == ["not measured"] * 3
     assert {row["entered_by"] for row in told} == {"elmsworth"}
+
+
+@pytest.mark.parametrize(
+    ("path", "asked"),
+    [
+        ("comparisons", {"old": "A", "new": "B"}),
+        ("part-swaps", {"old": "A", "new": "B", "part": "protector"}),
+        ("settings-matches", {"rate": "50.."}),
+        ("claims", {}),
+    ],
+)
+def test_an_answer_of_a_past_time_says_so(model, stranger, path, asked) -> None:
+    asked = {"model": "Lapwing One", **asked}
+    then = stranger.get(f"{API}/{path}", {**asked, "as_of": "2020-01-01T00:00:00Z"}).json()
+    assert then["as_of"] == "2020-01-01T00:00:00+00:00"
+    assert then["says"].endswith(" (as of 2020-01-01 00:00 UTC).")
+    assert MADE_AGAIN in then["cautions"]
+    now = stranger.get(f"{API}/{path}", asked).json()
+    assert "as of" not in now["says"]
+    assert MADE_AGAIN not in now["cautions"]

@@ -80,7 +80,7 @@ _DISTRIBUTIONS = AnswerTable(
         number("s_unit", "standard deviation between units"),
         number("s_clinic", "standard deviation between clinics"),
         number("s_between", "standard deviation between units and clinics together"),
-        number("s_reproducibility", "standard deviation of one run of any unit at any clinic"),
+        number("s_reproducibility", "standard deviation of runs of one unit at any clinic (ISO 5725)"),
         number(
             "predict_low", "lower end of the 95 % prediction interval of the next unit at the next clinic"
         ),
@@ -231,6 +231,7 @@ _SETTINGS_MATCHES = AnswerTable(
         count("units", "pumps the setting was measured on"),
         count("clinics", "clinics that measured them"),
         text("state", "ok, or thin when the counts do not carry a probability"),
+        text("missing", "what is missing when thin"),
         number(
             "probability", "that one run of the next unit at the next clinic meets all needs at once", "1"
         ),
