@@ -1,6 +1,6 @@
 """From a conditioned signal to the common cycle, the deviations of single cycles, and the loss events."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -15,6 +15,7 @@ from .refine import Deviations, deviations
 from .shape import Shape, shape
 from .types import Flags, Floats, LossKind
 
+UNLIKE = 0.003  # of the swing: cycles that differ by less are folded as they are
 FURTHEST_SHIFT = 0.1  # of the shorter of width and rest: more is no refinement of a crossing
 
 
@@ -52,11 +53,31 @@ def analyse(signal: Signal, crossings: Crossings, edition: Edition) -> Analysis 
     rise, fall = kernels.folding.steadied(rise, fall, use, found.rise_error_s)
     folded = fold(signal.seconds, signal.vacuum, rise, fall, use)
     profile = smooth(folded, floor)
-    rise, fall, found = _sharpen(folded, profile, rise, fall)
+    sharper = _sharpen(folded, profile, rise, fall)
+    alike = _levelled(folded, profile, sharper[2], UNLIKE * swing)
+    if alike is not None:
+        profile = smooth(alike, floor)
+        sharper = _sharpen(folded, profile, rise, fall)
+    rise, fall, found = sharper
     outline = shape(profile, folded.width, edition)
     if outline is None or outline.swing <= 0:
         return None
     return _judge(signal, (rise, fall, use), (folded, profile, found, outline), edition)
+
+
+def _levelled(folded: Fold, profile: Profile, found: Deviations, least: float) -> Fold | None:
+    """The fold without what sets its cycles apart in level, as far as that is theirs and not noise.
+
+    None where cycles differ by less than `least` mmHg (standard deviation).
+    """
+    noise, share = found.noise / sqrt(max(found.top_samples, 1.0)), kernels.folding.own_share
+    above, below = share(found.top, noise, least), share(found.bottom, noise, least)
+    if above == 0 and below == 0:
+        return None
+    own = kernels.folding.levelled(
+        folded.vacuum, folded.cycle, profile.place, profile.level, above * found.top, below * found.bottom
+    )
+    return replace(folded, vacuum=own)
 
 
 def _sharpen(folded: Fold, profile: Profile, rise: Floats, fall: Floats) -> tuple[Floats, Floats, Deviations]:

@@ -21,7 +21,8 @@ class Crossings:
     """Mid-reference crossings of a trace in seconds: each `rise` is followed by its `fall`.
 
     The last fall is NaN where the trace ends above mid-reference. `period` is the repeating period, `low`
-    and `high` the median levels that hysteresis worked against.
+    and `high` the median levels that hysteresis worked against. `pulse` has the rise of every pulse, also of
+    those joined to one cycle; `double` says that each cycle has several.
     """
 
     rise: Floats
@@ -30,6 +31,7 @@ class Crossings:
     low: float
     high: float
     double: bool
+    pulse: Floats
 
 
 def repeating_period(vacuum: Floats, step_s: float) -> float | None:
@@ -78,5 +80,6 @@ def find_crossings(seconds: Floats, vacuum: Floats, bounds: tuple[float, float, 
     if rise.size == 0:
         return None
     period, double = found.beat(rise, period)
+    pulse = rise
     rise, fall = found.one_a_period(rise, fall, period, double)
-    return Crossings(rise, fall, period, median(low), median(high), double)
+    return Crossings(rise, fall, period, median(low), median(high), double, pulse)

@@ -233,7 +233,8 @@ def _own_peaks(analysis: Analysis) -> Floats:
     """
     outline, level = analysis.shape, analysis.profile.level
     share = (level - outline.low.value) / outline.swing
-    return analysis.peak / float(share[share >= TOP].mean())
+    near_top = share[share >= min(TOP, float(share.max()))]
+    return analysis.peak / float(near_top.mean())
 
 
 def _whole_peaks(analysis: Analysis) -> tuple[Floats, Floats]:

@@ -19,7 +19,9 @@ CAREFUL = 1.0  # standard errors a bin is discounted by when the extreme one is 
 SEARCH_SHARE = 0.3  # of a bin's error: what choosing the extreme bin adds (by replay, as for MISFIT)
 SLOPE_SHARE, CORNER_SHARE = 0.005, 0.035  # of the steepest slope, as said there
 UNFITTED_CORNER, UNFITTED = (0.2, 0.12), (0.03, 0.1)  # (share of a slope that hides, how well that is known)
-BIN_SHARE = 0.075  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
+BIN_SHARE = 0.09  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
+TOGETHER = 1.25  # what that adds to independent errors of two instants (by replay)
+FURTHEST, TOO_STEEP = 1.5, 4.0  # of its error: how far beyond its end a patch is followed; not at all
 SHORT = 0.4  # of its error: how far an extreme known by patches falls short of the true one (by replay)
 
 
@@ -102,13 +104,16 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
 def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Level:
     """The high (`sign` 1) or low (-1) level from the patch about the extreme bin, else from that bin itself.
 
-    Where the patch still rises at its end, a corner lies about a bin beyond.
+    Where the patch still goes outward at its end, a corner lies up to a bin beyond; a flank that goes
+    outward steeply has its corner there.
     """
     if patch is None:
         return Level(float(profile.level[place]), float(profile.error[place]))
     search = SEARCH_SHARE / sqrt(float(profile.weight[place]))
-    error, beyond = patch.error(patch.top), _beyond(patch, sign) * profile.period / profile.at.size
-    outward = SHORT * error + beyond
+    error, a_bin = patch.error(patch.top), profile.period / profile.at.size
+    beyond = min(_beyond(patch, sign) * a_bin, FURTHEST * error)
+    steep = _beyond(patch, sign) * a_bin > TOO_STEEP * error
+    outward = SHORT * error + (0.0 if steep else beyond)
     return Level(patch.value(patch.top) + sign * outward, hypot(error, search, beyond))
 
 
@@ -150,9 +155,9 @@ def _between(one: Timed, two: Timed) -> Timed:
 
 
 def _hold(line: "_Line", level: float, first: Timed, last: Timed) -> Timed:
-    """Time above a level between two instants, less any dip under it."""
+    """Time above a level between two instants, less any dip under it; the level's error moves both apart."""
     span = _between(first, last)
-    return Timed(span.value - line.dips(level, first.value, last.value), span.error)
+    return Timed(span.value - line.dips(level, first.value, last.value), TOGETHER * span.error)
 
 
 def _steepest(patches: list[Patch | None], line: "_Line", at: float, *, corner: bool) -> Timed:

@@ -154,11 +154,12 @@ def beat(rise: Floats, period: float) -> tuple[float, bool]:
     usual = median(between)
     if between.size < 3 or usual > 0.75 * period:
         return period, False
-    pulses = 2 if period <= 2.5 * usual else 3
-    if period < 3.5 * usual and rise.size > pulses:
-        steady = share_alike(rise[pulses:] - rise[: rise.size - pulses], period) > 0.7
-        if steady and share_alike(between, usual) <= 0.7:
-            return period, True
+    if share_alike(between, usual) <= 0.7:
+        for pulses in range(2, 4):
+            if rise.size <= pulses:
+                break
+            if share_alike(rise[pulses:] - rise[: rise.size - pulses], period) > 0.7:
+                return period, True
     return usual, False
 
 

@@ -208,3 +208,36 @@ def mean_period(rise: Floats, use: Flags) -> float:
             total += rise[number + 1] - rise[number]
             count += 1
     return total / count if count and isfinite(total) else nan
+
+
+@compiled
+def own_share(deviation: Floats, noise: float, least: float) -> float:
+    """Share of the variance of cycles' deviations that is their own and not of reading noise.
+
+    0 where their own standard deviation is under `least`.
+    """
+    known = chosen(deviation, np.isfinite(deviation))
+    if known.size < 3:
+        return 0.0
+    variance = moments(known)[1] / (known.size - 1)
+    own = variance - noise**2
+    return float(own / variance) if own > least**2 else 0.0
+
+
+@compiled
+def levelled(
+    vacuum: Floats, cycle: Indices, place: Indices, level: Floats, top: Floats, bottom: Floats
+) -> Floats:
+    """Folded vacuum without how far each cycle's top and bottom lie from the common ones.
+
+    `place` is the bin of each sample in the common cycle's `level`; between top and bottom a sample has its
+    share of both. Where cycles differ and the sampling keeps step with the pump, each bin would else hold
+    cycles of its own and show their differences as form.
+    """
+    low, swing = level.min(), max(level.max() - level.min(), 1e-12)
+    result = np.empty(vacuum.size)
+    for index in range(vacuum.size):
+        share = (level[place[index]] - low) / swing
+        off = share * top[cycle[index]] + (1.0 - share) * bottom[cycle[index]]
+        result[index] = vacuum[index] - (off if isfinite(off) else 0.0)
+    return result

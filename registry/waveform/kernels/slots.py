@@ -12,6 +12,7 @@ from .order import chosen, first_from, median, running_median
 
 NEIGHBOURS = 9  # cycles against whose median each is judged
 RUN_UP_LACK = 0.03  # of the neighbours' vacuum: what the cycle after a build-up still lacks
+NEXT_TO_NOTHING = 0.06  # of the swing, on average over the hold: no vacuum came
 CLEAR_OF = 7.0  # robust standard deviations of the pulses' own variation
 WHOLE, COLLAPSED, WEAK, MISSING = 0, 1, 2, 3
 
@@ -130,10 +131,10 @@ def suspects(hold: Floats, whole: Floats, hold_deficit: float, pulse_deficit: fl
 
 
 @compiled
-def kind_of(came: bool, lost_hold: bool, share: float, high_reference: float) -> int:
-    """The kind of loss of a suspect that reaches a share of the swing, or none."""
+def kind_of(came: bool, lost_hold: bool, share: float, held: float, high_reference: float) -> int:
+    """The kind of loss of a suspect that reaches one share of the swing and holds another, or none."""
     if not came:
-        return WEAK if share > 0.2 else MISSING
+        return WEAK if held > NEXT_TO_NOTHING else MISSING
     if lost_hold or share > high_reference:
         return COLLAPSED if share > 0.8 else WEAK
     return WHOLE
@@ -166,7 +167,8 @@ def classify(
         if suspect[slot]:
             top = highest(seconds, vacuum, start[slot] - 0.1 * period, start[slot] + reach)
             lost = hold[slot] > limits[0]
-            kinds[slot] = kind_of(came[slot], lost, (top - low) / (high - low), limits[2])
+            share, held = (top - low) / (high - low), (means[slot] - low) / (high - low)
+            kinds[slot] = kind_of(came[slot], lost, share, held, limits[2])
     kinds[: build_up(kinds, means, hold)] = WHOLE
     return kinds, means
 

@@ -150,7 +150,8 @@ def _even_out(raw: Floats, notes: list[Finding]) -> Floats:
     tick = 2.2 * _tick(raw)
     if float(steps.max()) - float(steps.min()) <= tick and float(off.max()) - float(off.min()) < tick:
         return _fitted(index, raw)
-    jitter = float(np.std(steps)) / slope
+    close = steps[steps < 3.5 * float(np.median(steps))] if steps.max() > 3.5 * slope else steps
+    jitter = float(np.std(close)) / slope
     if jitter > UNEVEN and float(np.median(steps)) > 0.5 * slope:
         notes.append(finding("clock_uneven", jitter=jitter))
     return raw
