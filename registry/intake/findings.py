@@ -1,11 +1,53 @@
-"""What intake itself notes about a run, beside what measuring finds. One closed table."""
+"""What intake itself notes about a run, beside what measuring finds: a closed list like that of traces."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Protocol
 
-from registry.models import SerialSpan
+from registry.waveform.findings import Entry
 from registry.waveform.types import Severity
 
+if TYPE_CHECKING:
+    from registry.models import SerialSpan
+
+LONGEST = 500  # characters of a message or a hint that are stored
+CATALOGUE: Mapping[str, Entry] = MappingProxyType(
+    {
+        "revision_contradicts_span": Entry(
+            "hold",
+            "Said to be revision {asserted}, but serials {first} to {last} {was} as revision {revision}.",
+            "Check the serial and the marks. If the pump truly is another build, tell a curator: "
+            "the span may be wrong.",
+        ),
+        "revision_contradicts_unit": Entry(
+            "hold",
+            "Said to be revision {asserted}, but this unit was recorded as revision {before} before.",
+            "Check the serial and the marks; withdraw the run that is wrong.",
+        ),
+        "serial_unread": Entry(
+            "caution",
+            "The serial fits none of the known forms for this model, so it has no place in any range.",
+            "Check it against the label. If it is right, tell a curator its form.",
+        ),
+        "trace_seen_before": Entry(
+            "hold",
+            "The same trace was uploaded as run {run} with other provenance.",
+            "If this one is right, have run {run} withdrawn by its clinic or a curator: this one then "
+            "counts by itself. Else withdraw this one and pick the right file.",
+        ),
+        "unmeasured": Entry(
+            "hold",
+            "Cannot be measured under edition {edition}: {why}",
+            "Upload the file again if it was lost or damaged. What it measured as before stays readable.",
+        ),
+        "calibration_later": Entry(
+            "note",
+            "The gauge's first known calibration is of {on}, after this run; no calibration was applied.",
+            "Declare the calibration that was valid on the day of the run.",
+        ),
+    }
+)
 # The codes that depend on what else is stored, and so may change when that does.
 INTAKE_CODES = (
     "revision_contradicts_span",
@@ -41,65 +83,40 @@ class Note:
     at_s: float | None = None
 
 
-def contradicts_span(asserted: str, span: SerialSpan) -> Note:
+def note(code: str, **fields: object) -> Note:
+    """A note of that code, filled in and no longer than is stored. KeyError for a code outside the list."""
+    entry = CATALOGUE[code]
+    message, hint = (text.format(**fields)[:LONGEST] for text in (entry.message, entry.hint))
+    return Note(code, entry.severity, message, hint)
+
+
+def contradicts_span(asserted: str, span: "SerialSpan") -> Note:
     """The revision said by the clinic is not the one its serial span is declared or was observed as."""
     was = "are declared" if span.basis == "declared" else "were observed"
-    return Note(
-        "revision_contradicts_span",
-        "hold",
-        f"Said to be revision {asserted}, but serials {span.first} to {span.last} {was} "
-        f"as revision {span.revision.label}.",
-        "Check the serial and the marks. If the pump truly is another build, tell a curator: "
-        "the span may be wrong.",
-    )
+    places = {"first": span.first, "last": span.last, "revision": span.revision.label}
+    return note("revision_contradicts_span", asserted=asserted, was=was, **places)
 
 
 def contradicts_unit(asserted: str, before: str) -> Note:
     """The same unit was said to be another revision before."""
-    return Note(
-        "revision_contradicts_unit",
-        "hold",
-        f"Said to be revision {asserted}, but this unit was recorded as revision {before} before.",
-        "Check the serial and the marks; withdraw the run that is wrong.",
-    )
+    return note("revision_contradicts_unit", asserted=asserted, before=before)
 
 
 def serial_unread() -> Note:
     """The serial fits none of the model's schemes."""
-    return Note(
-        "serial_unread",
-        "caution",
-        "The serial fits none of the known forms for this model, so it has no place in any range.",
-        "Check it against the label. If it is right, tell a curator its form.",
-    )
+    return note("serial_unread")
 
 
 def trace_seen(run: int) -> Note:
     """The same bytes came with another statement of where they are from."""
-    return Note(
-        "trace_seen_before",
-        "hold",
-        f"The same trace was uploaded as run {run} with other provenance.",
-        f"If this one is right, have run {run} withdrawn by its clinic or a curator: this one then counts by "
-        "itself. Else withdraw this one and pick the right file.",
-    )
+    return note("trace_seen_before", run=run)
 
 
 def unmeasured(edition: int, why: str) -> Note:
     """The trace of a stored run cannot be measured under an edition."""
-    return Note(
-        "unmeasured",
-        "hold",
-        f"Cannot be measured under edition {edition}: {why}"[:500],
-        "What it measured as before stays readable under the edition of that time.",
-    )
+    return note("unmeasured", edition=edition, why=why)
 
 
 def calibration_after_run(on: str) -> Note:
     """The gauge's first calibration is later than the run."""
-    return Note(
-        "calibration_later",
-        "note",
-        f"The gauge's first known calibration is of {on}, after this run; no calibration was applied.",
-        "Declare the calibration that was valid on the day of the run.",
-    )
+    return note("calibration_later", on=on)

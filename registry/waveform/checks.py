@@ -1,5 +1,6 @@
 """What is noted about a measured trace. Limits are common practice, no published source, unless said."""
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby
 
@@ -10,13 +11,13 @@ from .analyse import Analysis
 from .condition import Signal, Zero
 from .cycles import Crossings
 from .findings import finding
-from .order import median, running_median
-from .types import Finding, Floats, GaugeSpec, Quantity
+from .types import Finding, GaugeSpec, Quantity
 
 FEWEST_CYCLES, FEW_CYCLES = 3, 8
 FEWEST_SAMPLES, FEW_SAMPLES = 6.0, 12.0
 WEAKEST_SWING = 10.0
 FAR_ZERO = 10.0
+SLOWEST, QUICKEST = 15, 180  # cycles/min of a breast pump, with room to spare
 PAUSE_CYCLES = 5  # missing in a row: the pump stood still
 
 
@@ -73,12 +74,11 @@ def cycle_checks(analysis: Analysis, crossings: Crossings, metrics: dict[str, Qu
         yield finding("too_few_cycles", count=count, needed=FEWEST_CYCLES)
     elif count < FEW_CYCLES:
         yield finding("few_cycles", count=count)
-    lost = len(analysis.loss) - analysis.loss.count("")
-    if lost:
-        first = next(index for index, kind in enumerate(analysis.loss) if kind)
-        yield finding(
-            "losses", at_s=float(analysis.slots.start[first]), count=lost, cycles=len(analysis.loss)
-        )
+    if any(analysis.loss):
+        yield _losses(analysis)
+    rate = 60 / analysis.mean_period
+    if not SLOWEST <= rate <= QUICKEST:
+        yield finding("rate_unlikely", rate=rate, slowest=SLOWEST, quickest=QUICKEST)
     row = _longest_run(analysis.loss, "missing")
     if row >= PAUSE_CYCLES:
         yield finding("paused", count=row, seconds=row * analysis.mean_period)
@@ -89,66 +89,15 @@ def cycle_checks(analysis: Analysis, crossings: Crossings, metrics: dict[str, Qu
         yield finding("double_pulse")
 
 
+def _losses(analysis: Analysis) -> Finding:
+    """Loss events, counted by kind, at the time of the first."""
+    kinds = Counter(kind for kind in analysis.loss if kind)
+    first = next(index for index, kind in enumerate(analysis.loss) if kind)
+    told = ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items()))
+    at, cycles = float(analysis.slots.start[first]), len(analysis.loss)
+    return finding("losses", at, count=kinds.total(), cycles=cycles, kinds=told)
+
+
 def _longest_run(kinds: tuple[str, ...], wanted: str) -> int:
     """The most entries of a kind in a row."""
     return max((len(list(group)) for kind, group in groupby(kinds) if kind == wanted), default=0)
-
-
-def course_checks(
-    analysis: Analysis, crossings: Crossings, metrics: dict[str, Quantity]
-) -> Iterator[Finding]:
-    """Does the trace stay the same from its start to its end?"""
-    good = np.isfinite(analysis.peak)
-    at = analysis.slots.start[good]
-    if at.size < FEW_CYCLES:
-        return
-    peak = analysis.peak[good] + analysis.shape.high.value
-    step = _two_settings(analysis, crossings)
-    if step is not None:
-        yield step
-        return
-    minutes = float(at[-1] - at[0]) / 60
-    drift = metrics.get("peak_drift")
-    if drift is not None and abs(drift.value * minutes) > max(0.1 * abs(median(peak)), 4 * drift.u * minutes):
-        yield finding("peak_drifts", change=drift.value * minutes)
-    slope, error = slope_of(at, analysis.residual[good])
-    if abs(slope) * minutes * 60 > max(8.0, 4 * error * minutes * 60):
-        yield finding("leak", change=slope * minutes * 60)
-
-
-def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
-    """(slope, standard error) of a straight line through finite values; zeros for fewer than four."""
-    fine = np.isfinite(values)
-    at, values = at[fine], values[fine]
-    if at.size < 4:
-        return 0.0, 0.0
-    return kernels.course.slope_of(at, values)
-
-
-def _two_settings(analysis: Analysis, crossings: Crossings) -> Finding | None:
-    """A step in peak or in period that a steady drift would not explain, with four cycles on either side."""
-    whole = np.array([not kind for kind in analysis.loss], dtype=bool)
-    at = analysis.slots.start[whole]
-    split = best_step(analysis.hold[whole])
-    if split is not None:
-        index, before, after = split
-        if abs(after - before) > 0.08 * max(abs(before), abs(after)):
-            return finding(
-                "two_settings", float(at[index]), first=f"{before:.0f} mmHg", second=f"{after:.0f} mmHg"
-            )
-    between = running_median(np.diff(crossings.rise), 5)
-    split = best_step(between)
-    if split is None or abs(split[2] - split[1]) < 0.08 * split[1]:
-        return None
-    one, two = (f"{60 / value:.0f} cycles/min" for value in split[1:])
-    return finding("two_settings", float(crossings.rise[split[0]]), first=one, second=two)
-
-
-def best_step(values: Floats, least: int = 4) -> tuple[int, float, float] | None:
-    """(first index after, mean before, mean after) of the step that explains most, or None.
-
-    None too when a straight line explains the values about as well, when the step is within the scatter, or
-    when the values about it do not leap but grow into each other, as those of a pump that settles do.
-    """
-    at, before, after = kernels.course.best_step(np.ascontiguousarray(values), least)
-    return (at, before, after) if at else None

@@ -24,7 +24,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "gauge_undeclared": Entry(
             "caution",
             "The gauge is not declared, so a wide accuracy limit was assumed.",
-            "Declare the gauge before uploading, once: its range, resolution and accuracy.",
+            "Declare the gauge once, with the range, resolution and accuracy from its leaflet.",
         ),
         "gauge_clipped": Entry(
             "hold",
@@ -34,7 +34,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "over_range_samples": Entry(
             "caution",
             "The file says over-range in {count} of its samples.",
-            "Check the gauge's range against the strongest vacuum of this setting.",
+            "Set the logger to the gauge's full range; else use a gauge with a larger one.",
         ),
         "zero_unknown": Entry(
             "caution",
@@ -99,12 +99,17 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "not_a_pump": Entry(
             "hold",
             "No repeating pull and release was found in the trace.",
-            "Check that the pump was running, the rig tight, and the vacuum column the right one.",
+            "Check that the pump was running, the rig tight, and that the column read is the one of vacuum.",
+        ),
+        "rate_unlikely": Entry(
+            "hold",
+            "It repeats {rate:.0f} times a minute; breast pumps do {slowest} to {quickest}.",
+            "Check the unit of the time column, or the sampling rate that was declared.",
         ),
         "weak_signal": Entry(
             "hold",
             "Vacuum swings by {swing:.1f} mmHg only, too little to tell from noise or an open rig.",
-            "Check that the rig is tight and the gauge connected.",
+            "Check that the rig is tight, the gauge connected, and the unit of its column right.",
         ),
         "too_few_cycles": Entry(
             "hold",
@@ -129,7 +134,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "noise_high": Entry(
             "caution",
             "Noise of {noise:.1f} mmHg (standard deviation) is high for a swing of {swing:.0f} mmHg.",
-            "Keep the gauge away from motors and chargers, shorten the cable.",
+            "Keep the gauge and its cable away from motors and chargers, and the cable short.",
         ),
         "resolution_coarse": Entry(
             "caution",
@@ -138,23 +143,28 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         ),
         "two_settings": Entry(
             "hold",
-            "The trace changes from about {first} to about {second}: two settings in one recording.",
-            "Record each setting in a file of its own.",
+            "The recording holds more than one setting: it changes {changes}.",
+            "Record each setting in a file of its own, or cut this file there and upload the pieces.",
+        ),
+        "battery_falling": Entry(
+            "caution",
+            "From start to end {what}, while the residual vacuum stays: as with a battery that runs down.",
+            "Charge the battery, or run the pump on mains, and record again.",
         ),
         "peak_drifts": Entry(
             "caution",
             "The peak changes by {change:+.0f} mmHg from the start of the recording to its end.",
-            "Check for a leak, a slipping flange or a weak battery; let the pump settle before recording.",
+            "Let the pump run for half a minute before recording; check the flange seat and the tubing.",
         ),
         "leak": Entry(
             "caution",
             "The residual vacuum changes by {change:+.0f} mmHg from the start of the recording to its end.",
-            "Check that the rig is tight, and the gauge's zero after the run.",
+            "Check that flange, valve and tubing sit tight, and what the gauge reads at open air afterwards.",
         ),
         "losses": Entry(
             "caution",
-            "Vacuum was lost or not built in {count} of {cycles} cycles.",
-            "Check valve, membrane and flange seat; if it comes again the pump itself does it.",
+            "Vacuum was lost or not built in {count} of {cycles} cycles: {kinds}.",
+            "Check valve, membrane and flange seat; if it comes again with others, the pump itself does it.",
         ),
         "paused": Entry(
             "hold",
@@ -164,7 +174,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "irregular": Entry(
             "caution",
             "Cycles are irregular: the period varies by {spread:.0%}.",
-            "Check that a single setting ran throughout and that the battery was charged.",
+            "Check that one setting ran throughout, no tubing was kinked and the battery was charged.",
         ),
         "double_pulse": Entry(
             "note",

@@ -8,7 +8,6 @@ from . import kernels
 from .analyse import Analysis, analyse
 from .checks import (
     WEAKEST_SWING,
-    course_checks,
     cycle_checks,
     gauge_checks,
     samples_a_cycle,
@@ -16,6 +15,7 @@ from .checks import (
     signal_checks,
 )
 from .condition import Signal, Zero, condition, declared_zero, open_air
+from .course import course_checks
 from .cycles import Crossings, find_crossings
 from .editions import CURRENT_EDITION, Edition, edition_of
 from .findings import finding, holds
@@ -73,7 +73,7 @@ def measure_reading(
     metrics = measure_metrics(signal, analysis, parts, rules)
     notes.extend(signal_checks(signal, analysis))
     notes.extend(cycle_checks(analysis, crossings, metrics))
-    notes.extend(course_checks(analysis, crossings, metrics))
+    notes.extend(course_checks(signal, analysis, crossings, metrics))
     return _measured(reading, rules, zero, notes, analysis, metrics)
 
 

@@ -180,10 +180,10 @@ def test_two_settings_in_one_trace_are_held():
 
 
 def test_a_drift_is_no_second_setting():
-    result = measured(*made(Pump(drift_per_min=-45.0)))
-    assert "peak_drifts" in codes(result)
-    assert "two_settings" not in codes(result)
-    assert result.metrics["peak_drift"].value == pytest.approx(-45, abs=1.0)
+    for drift, code in ((45.0, "peak_drifts"), (-45.0, "battery_falling")):
+        result = measured(*made(Pump(drift_per_min=drift)))
+        assert codes(result) == {code}
+        assert result.metrics["peak_drift"].value == pytest.approx(drift, abs=1.0)
 
 
 def test_a_rising_residual_is_a_leak():

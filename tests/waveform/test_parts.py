@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from registry.waveform import CycleTable, GaugeSpec, Quantity, kernels
-from registry.waveform.checks import best_step
 from registry.waveform.cycles import find_crossings, repeating_period
 from registry.waveform.editions import CURRENT_EDITION, EDITIONS, edition_of
 from registry.waveform.losses import due_cycles
@@ -153,12 +152,30 @@ def test_neighbours_that_share_a_crossing_are_found_alike_and_chance_is_not():
     assert lag_one(np.arange(5.0)) == 0.0
 
 
-def test_a_leap_is_found_and_a_slope_is_not():
-    leap = np.concatenate([np.full(10, 1.0), np.full(12, 2.0)]) + 0.01 * np.sin(np.arange(22.0))
-    assert best_step(leap)[0] == 10
-    assert best_step(np.linspace(1.0, 2.0, 30)) is None
-    assert best_step(np.ones(5)) is None
-    assert best_step(np.ones(50)) is None
+def leaps(values):
+    found, before, after = kernels.course.leaps(np.asarray(values, dtype=float), 6, 4, 0.08)
+    return found.tolist(), before.tolist(), after.tolist()
+
+
+def test_leaps_are_found_where_they_are():
+    wave = 0.01 * np.sin(np.arange(40.0))
+    once = np.repeat([1.0, 2.0], [10, 30]) + wave
+    assert leaps(once)[0] == [10]
+    twice = np.repeat([1.0, 1.2, 1.5], [4, 30, 6]) + wave
+    found, before, after = leaps(twice)
+    assert found == [4, 34]
+    assert before == pytest.approx([1.0, 1.2], abs=0.02)
+    assert after == pytest.approx([1.2, 1.5], abs=0.02)
+    once[[3, 17, 20]] = 0.1
+    assert leaps(once)[0] == [10]
+
+
+def test_what_grows_or_dies_down_is_no_leap():
+    assert leaps(np.linspace(1.0, 2.0, 30))[0] == []
+    assert leaps(1 - 0.6 * np.exp(-np.arange(40) / 3))[0] == []
+    assert leaps(1 - 0.6 * np.exp(-np.arange(40) / 0.7))[0] == []
+    assert leaps(np.ones(50))[0] == leaps(np.ones(5))[0] == leaps([])[0] == []
+    assert leaps(np.repeat([1.0, 2.0], [30, 3]))[0] == []
 
 
 def test_editions_are_numbered_and_fixed():

@@ -17,35 +17,20 @@ import numpy as np
 import pandas as pd
 
 from registry.waveform import (
-    Declared,
     GaugeSpec,
-    Measured,
     ReadError,
-    Reading,
-    Understood,
     measure,
     measure_reading,
     read,
 )
 from registry.waveform.uncertainty import CLOCK_LIMIT
 
+from . import alarms
 from .files import simple
+from .lost import losses
 from .mutations import measured_somehow, mutated, seeds
-from .truth import Bench, Pump, Trace, random_bench, random_pump, record
-
-EXACT = GaugeSpec(-20, 2000, 0.0, accuracy_mmhg=0.0)
-ZEROED = Declared(zero_offset_mmhg=0.0)
-
-
-def reading_of(trace: Trace) -> Reading:
-    """The trace as `read` would return it, without the way through a file."""
-    seconds = trace.seconds - trace.seconds[0]
-    size, duration = seconds.size, float(seconds[-1])
-    understood = Understood(
-        "utf-8", "none", "comma", "point", 1, "t", "s", "elapsed", None, "v", "mmHg", "header",
-        "vacuum is positive", (size - 1) / duration, size, duration,
-    )  # fmt: skip
-    return Reading(seconds, trace.vacuum, np.zeros(size, dtype=bool), understood)
+from .readings import EXACT, ZEROED, reading_of
+from .truth import Bench, Pump, random_bench, random_pump, record
 
 
 @dataclass
@@ -136,55 +121,6 @@ def coverage(
     return found
 
 
-@dataclass
-class Matched:
-    """Loss events: found and made, found only, made only."""
-
-    both: int = 0
-    extra: int = 0
-    missed: int = 0
-
-    @property
-    def precision(self) -> float:
-        """Share of the found events that were made."""
-        return self.both / max(self.both + self.extra, 1)
-
-    @property
-    def recall(self) -> float:
-        """Share of the made events that were found."""
-        return self.both / max(self.both + self.missed, 1)
-
-
-def match_losses(measured: Measured, trace: Trace, period: float, seconds: float) -> Matched:
-    """Pair events by time, within 0.6 of a period. Cycles cut by an end of the trace count neither way."""
-    starts = [
-        float(at) for at, kind in zip(measured.cycles.start_s, measured.cycles.loss, strict=True) if kind
-    ]
-    result = Matched()
-    for at, _ in trace.losses:
-        near = min(starts, key=lambda start: abs(start - at), default=np.inf)
-        if abs(near - at) < 0.6 * period:
-            starts.remove(near)
-            result.both += 1
-        else:
-            result.missed += 1
-    result.extra = sum(0 < start < seconds - period for start in starts)
-    return result
-
-
-def losses(count: int, seed: int) -> Matched:
-    """Loss events over random traces with up to one cycle in ten lost."""
-    rng = np.random.default_rng(seed)
-    total = Matched()
-    for _ in range(count):
-        pump, bench = random_pump(rng, losses=True), random_bench(rng)
-        trace = record(pump, bench, rng)
-        measured = measure_reading(reading_of(trace), gauge=EXACT, declared=ZEROED)
-        one = match_losses(measured, trace, pump.period, bench.seconds)
-        total = Matched(total.both + one.both, total.extra + one.extra, total.missed + one.missed)
-    return total
-
-
 def damaged(count: int, seed: int) -> tuple[Counter[str], float]:
     """(outcomes of damaged files, longest time in s). Any other fault than ReadError ends the trial."""
     sound = seeds()
@@ -235,7 +171,13 @@ def lines(count: int, seed: int) -> Iterator[str]:
             z = np.array(entry.z)
             yield f"  {name:16} {np.mean(np.abs(z) <= 2):.4f}  {np.sqrt(np.mean(np.minimum(z**2, 1e4))):.2f}"
     found = losses(count, seed + 2)
-    yield f"loss events: precision {found.precision:.4f}, recall {found.recall:.4f} ({found})"
+    off = np.quantile(np.abs(found.off), [0.5, 0.99])
+    yield (
+        f"loss events: precision {found.precision:.4f}, recall {found.recall:.4f}, right kind "
+        f"{found.right_kind:.4f}, off by {off[0]:.3f} of a period (99 %: {off[1]:.3f})"
+    )
+    for (made, named), times in sorted(found.kinds.items()):
+        yield f"  {made:10} found as {named:10} {times}"
 
 
 COVERAGES = {
@@ -253,7 +195,12 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--traces", type=int, default=300, help="random traces in each part")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--files", type=int, default=2000, help="damaged files")
+    parser.add_argument("--findings", type=int, default=0, help="only findings, on so many traces a kind")
     chosen = parser.parse_args(arguments)
+    if chosen.findings:
+        for line in alarms.lines(chosen.findings, chosen.seed):
+            print(line, flush=True)
+        return 0
     for rate in (100.0, 1000.0):
         plain, reading, whole = timing(rate)
         print(f"{rate:.0f} Hz: read_csv {plain:.2f} ms, read {reading:.2f} ms, measure {whole:.2f} ms")

@@ -176,9 +176,11 @@ def record(pump: Pump, bench: Bench, rng: np.random.Generator) -> Trace:
 def _settled(pump: Pump, bench: Bench, plan: _Plan) -> float:
     """When a build-up without scatter, joined by straight lines, has come within 5 % of its last quarter."""
     start = plan.start[_whole(bench, plan)]
+    if not pump.build_up or not start.size:
+        return 0.0
     peak = 1 - pump.build_up * np.exp(-start / pump.build_up_s)
     final = np.median(peak[-max(peak.size // 4, 3) :])
-    return float(np.interp(0.95, peak / final, start - start[0])) if pump.build_up else 0.0
+    return float(np.interp(0.95, peak / final, start - start[0]))
 
 
 def _whole(bench: Bench, plan: _Plan) -> NDArray[np.bool_]:

@@ -1,13 +1,13 @@
 """How a trace goes on from its start to its end: slopes and steps over cycles."""
 
-from math import isfinite, nan, sqrt
+from math import isfinite, sqrt
 
 import numpy as np
 
-from registry.waveform.compiled import compiled
+from registry.waveform.compiled import Indices, compiled
 from registry.waveform.types import Floats
 
-from .order import dot, median, moments
+from .order import dot, first_from, median, moments
 
 
 @compiled
@@ -53,39 +53,71 @@ def runs(values: Floats) -> int:
 
 
 @compiled
-def best_split(values: Floats, least: int) -> tuple[int, float, float, float]:
-    """(first index after, mean before, mean after, sum of squares explained) of the best step in the values.
-
-    At least `least` values lie on either side.
-    """
-    total, whole = 0.0, values.sum()
-    found, low, high, most = 0, nan, nan, -1.0
-    for index in range(values.size - least):
-        total += values[index]
-        split = index + 1
-        if split < least:
-            continue
-        before, after = total / split, (whole - total) / (values.size - split)
-        gain = split * (values.size - split) / values.size * (after - before) ** 2
-        if gain > most:
-            found, low, high, most = split, before, after, gain
-    return found, low, high, most
+def halves_apart(values: Floats) -> float:
+    """How far the median of the second half lies from that of the first; the middle one counts for both."""
+    half = (values.size + 1) // 2
+    return median(values[values.size - half :]) - median(values[:half])
 
 
 @compiled
-def best_step(values: Floats, least: int) -> tuple[int, float, float]:
-    """(first index after, mean before, mean after) of the step that explains most; index 0 where none does.
+def leap(values: Floats, at: int, reach: int) -> tuple[float, float, float]:
+    """(median before, median from `at` on, what neither side's own course explains of the leap between).
 
-    None does when a straight line explains the values about as well, when the step is within the scatter, or
-    when the values about it do not leap but grow into each other, as those of a pump that settles do.
+    A course that goes on evenly, or dies down, explains as much as it moves within the two sides.
+    """
+    before = values[max(at - reach, 0) : at]
+    after = values[at : at + reach]
+    low, high = median(before), median(after)
+    inner = abs(halves_apart(before)) + abs(halves_apart(after))
+    return low, high, abs(high - low) - inner
+
+
+@compiled
+def steepest_near(values: Floats, at: int, up: float) -> int:
+    """The place within two of `at` where values change most in the direction of `up`."""
+    best = at
+    for place in range(max(at - 2, 1), min(at + 3, values.size)):
+        if up * (values[place] - values[place - 1]) > up * (values[best] - values[best - 1]):
+            best = place
+    return best
+
+
+@compiled
+def leaps(values: Floats, reach: int, fewest: int, share: float) -> tuple[Indices, Floats, Floats]:
+    """(first after, level before, level after) of each place where values leap from one level to another.
+
+    `fewest` values at least lie on either side. A leap is `share` of the larger level or more, most of it
+    unexplained by the course of either side, and clear of how far neighbours differ. Of places nearer
+    than `reach` the one is taken that leaves most unexplained.
     """
     count = values.size
-    if count < 2 * least or not isfinite(values.sum()):
-        return 0, nan, nan
-    at, before, after, gain = best_split(values, least)
-    left = moments(values)[1] - gain
-    _, _, off = line(np.arange(count).astype(np.float64), values)
-    if left > 0.5 * dot(off, off) or gain <= 25 * left / max(count - 2, 1):
-        return 0, nan, nan
-    leap = median(values[at : at + 3]) - median(values[at - 3 : at])
-    return (at, before, after) if leap / (after - before) > 0.75 else (0, nan, nan)
+    if count < 2 * fewest:
+        return np.empty(0, dtype=np.intp), np.empty(0), np.empty(0)
+    apart = np.abs(values[1:] - values[:-1])
+    noise = 1.0483 * median(apart)
+    found, before, after, strength = np.empty(count, dtype=np.intp), np.empty(count), np.empty(count), -1.0
+    number = 0
+    for at in range(fewest, count - fewest + 1):
+        low, high, clear = leap(values, at, reach)
+        step, least = abs(high - low), share * max(abs(low), abs(high))
+        if step < max(least, 4.0 * noise) or clear < max(0.6 * step, 0.75 * least):
+            continue
+        near = number > 0 and at - found[number - 1] < reach
+        if near and clear <= strength:
+            continue
+        number += 0 if near else 1
+        found[number - 1], before[number - 1], after[number - 1], strength = at, low, high, clear
+    for place in range(number):
+        found[place] = steepest_near(values, found[place], after[place] - before[place])
+    return found[:number], before[:number], after[:number]
+
+
+@compiled
+def means_between(seconds: Floats, vacuum: Floats, start: Floats, end: Floats) -> Floats:
+    """Mean vacuum from each start to its end; the nearest sample where none lies between."""
+    means = np.empty(start.size)
+    for number in range(start.size):
+        first = min(first_from(seconds, start[number]), seconds.size - 1)
+        last = min(max(first_from(seconds, end[number]), first + 1), seconds.size)
+        means[number] = vacuum[first:last].mean()
+    return means
