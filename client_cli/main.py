@@ -10,6 +10,7 @@ import typer
 
 from client_cli import __version__, config
 from client_cli.commands import (
+    benches,
     catalogue,
     comparing,
     connection,
@@ -44,6 +45,7 @@ for _command in (
     comparing.swap,
     matching.settings,
     matching.claims,
+    benches.benches,
     questions.alerts,
     export.export,
     runs.runs,

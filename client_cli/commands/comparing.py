@@ -6,6 +6,7 @@ import typer
 
 from client_cli.commands.common import Call, answering
 from client_cli.commands.questions import Model
+from client_cli.commands.when import AsOf, EditionOption
 from client_cli.exits import ExitCode
 
 Old = Annotated[
@@ -40,6 +41,8 @@ def compare(  # noqa: PLR0913 - one parameter an option
     vacuum_margin: Annotated[
         float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
     ] = None,
+    as_of: AsOf = None,
+    edition: EditionOption = None,
 ) -> ExitCode:
     """Say setting by setting whether two builds are the same."""
     from client_cli.render.comparisons import show_comparison
@@ -48,6 +51,7 @@ def compare(  # noqa: PLR0913 - one parameter an option
         "model": model, "old": old, "new": new, "mode": mode, "programme": programme, "level": level,
         "metric": metric, "rig": rig, "power": power,
         "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
+        "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("comparisons", asked), show_comparison)
@@ -71,6 +75,8 @@ def swap(  # noqa: PLR0913 - one parameter an option
     level: LevelOption = None,
     metric: MetricOption = None,
     power: PowerOption = None,
+    as_of: AsOf = None,
+    edition: EditionOption = None,
 ) -> ExitCode:
     """Split a difference between a part and the base that bears it."""
     from client_cli.render.swaps import show_swap
@@ -78,6 +84,7 @@ def swap(  # noqa: PLR0913 - one parameter an option
     asked = {
         "model": model, "old": old, "new": new, "part": part, "old_part": old_part, "new_part": new_part,
         "mode": mode, "programme": programme, "level": level, "metric": metric, "power": power,
+        "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("part-swaps", asked), show_swap)

@@ -31,11 +31,14 @@ class Form(StrEnum):
 @answering
 def export(  # noqa: PLR0913 - one parameter an option
     call: Call,
-    model: Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")],
+    model: Annotated[
+        str | None,
+        typer.Argument(metavar="[MODEL]", help="Name the pump is sold under; not for benches and rounds."),
+    ] = None,
     *,
     form: Annotated[Form, typer.Option("--format", help="Kind of file.")] = Form.CSV,
     of: Annotated[
-        str, typer.Option(metavar="TABLE", help="measurements, distributions, serials, ...")
+        str, typer.Option(metavar="TABLE", help="measurements, distributions, serials, benches, ...")
     ] = "measurements",
     output: Annotated[
         str | None, typer.Option("--output", "-o", metavar="FILE", help="File to write; - is stdout.")
@@ -132,8 +135,8 @@ def _pairs(where: list[str]) -> dict[str, str]:
     return pairs
 
 
-def _file_name(model: str, of: str, form: Form) -> str:
-    plain = re.sub(r"[^\w]+", "-", f"{model} {of}".casefold()).strip("-")[:100]
+def _file_name(model: str | None, of: str, form: Form) -> str:
+    plain = re.sub(r"[^\w]+", "-", f"{model or ''} {of}".casefold()).strip("-")[:100]
     return f"{plain or 'export'}.{form.value}"
 
 

@@ -1,5 +1,6 @@
 """Questions that hold pumps against needs and claims: `settings` and `claims`."""
 
+from functools import partial
 from typing import Annotated
 
 import typer
@@ -7,6 +8,7 @@ import typer
 from client_cli.commands.common import Call, answering
 from client_cli.commands.comparing import ModeOption, PowerOption, ProgrammeOption, plain
 from client_cli.commands.questions import Model
+from client_cli.commands.when import AsOf, EditionOption, EveryRow
 from client_cli.errors import WrongUse
 from client_cli.exits import ExitCode
 
@@ -42,6 +44,9 @@ def settings(  # noqa: PLR0913 - one parameter an option
     vacuum_margin: Annotated[
         float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
     ] = None,
+    every: EveryRow = False,
+    as_of: AsOf = None,
+    edition: EditionOption = None,
 ) -> ExitCode:
     """Find settings that meet a need, or that are like an old one."""
     from client_cli.render.matches import show_settings
@@ -49,10 +54,11 @@ def settings(  # noqa: PLR0913 - one parameter an option
     asked = {
         "model": model, "rate": rate, "vacuum": vacuum, "like": like, "like_model": like_model,
         "revision": revision, "mode": mode, "programme": programme, "power": power, "rig": rig,
-        "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin), **_needs(need or []),
+        "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
+        "as_of": as_of, "edition": edition, **_needs(need or []),
     }  # fmt: skip
     with call.session() as session:
-        call.answer(session.get("settings-matches", asked), show_settings)
+        call.answer(session.get("settings-matches", asked), partial(show_settings, every=every))
     return ExitCode.DONE
 
 
@@ -62,12 +68,15 @@ def claims(
     model: Model,
     *,
     revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
+    as_of: AsOf = None,
+    edition: EditionOption = None,
 ) -> ExitCode:
     """Check what is claimed of a pump against what clinics measure."""
     from client_cli.render.claims import show_claims
 
+    asked = {"model": model, "revision": revision, "as_of": as_of, "edition": edition}
     with call.session() as session:
-        call.answer(session.get("claims", {"model": model, "revision": revision}), show_claims)
+        call.answer(session.get("claims", asked), show_claims)
     return ExitCode.DONE
 
 

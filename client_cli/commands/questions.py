@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from client_cli.commands.common import Call, answering
+from client_cli.commands.when import AsOf, EditionOption
 from client_cli.exits import ExitCode
 
 Model = Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")]
@@ -27,20 +28,27 @@ def serial(
 
 
 @answering
-def distribution(
+def distribution(  # noqa: PLR0913 - one parameter an option
     call: Call,
     model: Model,
     *,
     revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
     mode: Annotated[str | None, typer.Option(help="stimulation or expression.")] = None,
+    programme: Annotated[str | None, typer.Option(help="Only this programme.")] = None,
     level: Annotated[str | None, typer.Option(help="Only this level.")] = None,
     metric: Annotated[str | None, typer.Option(help="Only this metric, such as peak_vacuum.")] = None,
-    rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
+    rig: Annotated[str | None, typer.Option(help="Only this rig, or a part of it.")] = None,
+    power: Annotated[str | None, typer.Option(help="mains or battery.")] = None,
+    as_of: AsOf = None,
+    edition: EditionOption = None,
 ) -> ExitCode:
     """Show how a pump model's revisions behave at each setting."""
     from client_cli.render.distributions import show_distribution
 
-    asked = {"model": model, "revision": revision, "mode": mode, "level": level, "metric": metric, "rig": rig}
+    asked = {
+        "model": model, "revision": revision, "mode": mode, "programme": programme, "level": level,
+        "metric": metric, "rig": rig, "power": power, "as_of": as_of, "edition": edition,
+    }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("distributions", asked), show_distribution)
     return ExitCode.DONE

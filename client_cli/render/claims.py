@@ -6,9 +6,10 @@ from rich.console import Console
 from rich.text import Text
 
 from client_cli.numbers import fixed, is_number
-from client_cli.render.comparisons import between, counted, places_of
-from client_cli.render.console import cautions, lines, says, table
+from client_cli.render.comparisons import between, places_of
+from client_cli.render.console import cautions, counted, lines, says, table
 from client_cli.render.distributions import unit_name
+from client_cli.render.rigs import Rigs, show_shared
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
@@ -30,11 +31,13 @@ def show_claims(console: Console, document: dict[str, Any]) -> None:
 
 
 def _show_rows(console: Console, claims: list[dict[str, Any]]) -> None:
+    rigs = Rigs(claim["setting"] for claim in claims if claim.get("setting"))
+    show_shared(console, rigs)
     rows = table("Claim", "Build", "Typical", "Conform", "Verdict")
     for claim in claims:
         rows.add_row(
             lines(*_claim(claim)),
-            lines(*_build(claim)),
+            lines(*_build(claim, rigs)),
             _typical(claim),
             _share(claim.get("probability")),
             _verdict(claim),
@@ -59,7 +62,7 @@ def _claim(claim: dict[str, Any]) -> list[str]:
     ]
 
 
-def _build(claim: dict[str, Any]) -> list[str]:
+def _build(claim: dict[str, Any], rigs: Rigs) -> list[str]:
     at = claim.get("setting") or {}
     against = f"against {clean(claim['against'])}" if claim.get("against") else ""
     counts = ", ".join(counted(claim.get(f"{noun}s"), noun) for noun in ("unit", "clinic"))
@@ -67,7 +70,7 @@ def _build(claim: dict[str, Any]) -> list[str]:
         f"revision {clean(claim.get('revision', ''))}",
         against,
         setting(at) if at else "",
-        one_line(at.get("rig")) if at else "",
+        rigs.own(at) if at else "",
         counts,
     ]
 

@@ -1,15 +1,15 @@
 """Two builds side by side, setting by setting."""
 
 from collections.abc import Iterator
-from itertools import groupby
 from typing import Any
 
 from rich.console import Console
 from rich.text import Text
 
 from client_cli.numbers import decimals_of, fixed, is_number
-from client_cli.render.console import cautions, heading, lines, says, table
+from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
+from client_cli.render.rigs import Rigs, show_shared, title
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
@@ -21,27 +21,17 @@ def show_comparison(console: Console, document: dict[str, Any]) -> None:
     """A table a setting, a row a metric; then the reach, and what could not be compared."""
     says(console, document)
     rows = document.get("settings") or []
-    for _, group in groupby(rows, key=lambda row: [one_line(row.get(key)) for key in _GROUP]):
-        _show_setting(console, list(group))
+    rigs = Rigs(rows)
+    if rows:
+        show_shared(console, rigs)
+    for group in grouped(rows, _GROUP):
+        _show_setting(console, group, rigs)
     if rows:
         console.print()
         console.print(_explained(document))
     _show_reach(console, document.get("reach") or [])
     show_left_out(console, document.get("left_out") or [])
     cautions(console, document)
-
-
-def title(row: dict[str, Any]) -> str:
-    """A setting with its rig and power."""
-    around = [one_line(row[key]) for key in ("rig", "power") if row.get(key)]
-    named = setting(row)
-    told = f" ({'; '.join(around)})" if around else ""
-    return f"{named[:1].upper()}{named[1:]}{told}"
-
-
-def counted(number: Any, noun: str) -> str:
-    """A number with its noun: 1 unit, 2 units."""
-    return f"{one_line(number)} {noun}" + ("" if number == 1 else "s")
 
 
 def between(low: Any, high: Any, places: int | None) -> str:
@@ -70,9 +60,9 @@ def show_left_out(console: Console, left_out: list[dict[str, Any]]) -> None:
     console.print(rows)
 
 
-def _show_setting(console: Console, group: list[dict[str, Any]]) -> None:
-    heading(console, title(group[0]))
-    rows = table("Metric", "Old", "New", "Difference", "Per cent", "Verdict")
+def _show_setting(console: Console, group: list[dict[str, Any]], rigs: Rigs) -> None:
+    heading(console, title(group[0], rigs))
+    rows = table("Metric", "Old", "New", "Difference", "Per cent", "Verdict", whole=(0,))
     for row in group:
         places = places_of(row.get("low"), row.get("high"))
         rows.add_row(

@@ -15,7 +15,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from client_cli.text import clean
+from client_cli.text import clean, one_line
 
 Cell = str | Text
 
@@ -47,16 +47,25 @@ def can_show(console: Console, text: str) -> bool:
     return True
 
 
-def table(*headings: str, right: Iterable[int] = (), widest: dict[int, int] | None = None) -> Table:
-    """An empty table with these headings; `right` lists columns to align so, `widest` limits widths."""
+def table(
+    *headings: str,
+    right: Iterable[int] = (),
+    widest: dict[int, int] | None = None,
+    whole: Iterable[int] = (),
+) -> Table:
+    """An empty table with these headings; `right` lists columns to align so, `widest` limits widths.
+
+    The columns in `whole` are never folded while others can be.
+    """
     made = Table(box=box.SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0), expand=False)
-    right = set(right)
+    right, whole = set(right), set(whole)
     for index, heading in enumerate(headings):
         made.add_column(
             Text(heading),
             justify="right" if index in right else "left",
             overflow="fold",
             vertical="top",
+            no_wrap=index in whole,
             max_width=(widest or {}).get(index),
         )
     return made
@@ -65,6 +74,28 @@ def table(*headings: str, right: Iterable[int] = (), widest: dict[int, int] | No
 def lines(*parts: str) -> str:
     """Several short lines in one cell."""
     return "\n".join(part for part in parts if part)
+
+
+def counted(number: Any, noun: str) -> str:
+    """A number with its noun: 1 unit, 2 units."""
+    return f"{one_line(number)} {noun}" + ("" if number == 1 else "s")
+
+
+def thin(row: dict[str, Any]) -> list[str]:
+    """Short lines saying that a row is thin and what it lacks; none where it is not."""
+    if row.get("state") != "thin":
+        return []
+    missing = [clean(part) for part in str(row.get("missing") or "").split(",") if part.strip()]
+    return ["thin: needs", *missing] if missing else ["thin"]
+
+
+def grouped(rows: Iterable[dict[str, Any]], keys: Iterable[str]) -> list[list[dict[str, Any]]]:
+    """Rows that are alike in these keys put together, in the order in which the first of each comes."""
+    names = tuple(keys)
+    found: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    for row in rows:
+        found.setdefault(tuple(one_line(row.get(name)) for name in names), []).append(row)
+    return list(found.values())
 
 
 def heading(console: Console, text: str) -> None:

@@ -1,43 +1,56 @@
 """How a revision behaves at each setting: counts, centre, spread and quantiles."""
 
 from collections.abc import Iterator
-from itertools import groupby
 from typing import Any
 
 from rich.console import Console
 
-from client_cli.numbers import decimals_of, fixed, is_number, spread
-from client_cli.render.console import cautions, heading, lines, says, table
-from client_cli.render.runs import setting
-from client_cli.text import clean, one_line
+from client_cli.numbers import fixed, is_number, spread
+from client_cli.render.cell import decimals, show_cell, show_uncounted
+from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table, thin
+from client_cli.render.rigs import Rigs, show_shared, title
+from client_cli.text import clean
 
-_GROUP = ("revision", "mode", "programme", "level", "rig", "power")
+_GROUP = ("revision", "mode", "programme", "level", "side", "rig", "power")
 _SPREADS = (
     ("repeat", "s_repeatability"),
     ("unit", "s_unit"),
     ("clinic", "s_clinic"),
-    ("all", "s_reproducibility"),
+    ("anywhere", "s_reproducibility"),
 )
 
 
 def show_distribution(console: Console, document: dict[str, Any]) -> None:
-    """A table a revision and setting, a row a metric."""
+    """A table a revision and setting, a row a metric; then more of the cell where one alone is left."""
     says(console, document)
     cells = document.get("cells") or []
-    for _, group in groupby(cells, key=lambda cell: [one_line(cell.get(key)) for key in _GROUP]):
-        _show_group(console, list(group))
+    rigs = Rigs(cells)
+    if cells:
+        show_shared(console, rigs)
+    for group in grouped(cells, _GROUP):
+        _show_group(console, group, rigs)
     if cells:
         console.print()
-        console.print(
-            "Centre: with its interval, then where the next unit at the next clinic is to be expected. "
-            "Spread: standard deviations of repeats, between units, between clinics, and all together. "
-            "Thin: too few units or clinics to lean on."
-        )
+        console.print(_explained(cells))
+    if len(cells) == 1:
+        show_cell(console, cells[0], str(document.get("estimator") or ""))
+    show_uncounted(console, document.get("left_out") or {})
     cautions(console, document)
 
 
-def _show_group(console: Console, cells: list[dict[str, Any]]) -> None:
-    heading(console, _title(cells[0]))
+def _explained(cells: list[dict[str, Any]]) -> str:
+    has_thin = any(cell.get("state") == "thin" for cell in cells)
+    warned = " Thin: too few units or clinics to lean on." if has_thin else ""
+    more = "" if len(cells) == 1 else " Ask for one revision, setting, metric and rig to see more of it."
+    return (
+        "Centre: with its 95 % interval, then where one run of the next unit at the next clinic is to be "
+        "expected. Spread, as standard deviations: of repeats of one unit at one clinic, between units, "
+        f"between clinics, and of one unit measured anywhere.{warned}{more}"
+    )
+
+
+def _show_group(console: Console, cells: list[dict[str, Any]], rigs: Rigs) -> None:
+    heading(console, title(cells[0], rigs, f"Revision {clean(cells[0].get('revision') or 'not known')}"))
     rows = table("Metric", "Counts", "Centre", "Spread", "Unit means")
     for cell in cells:
         rows.add_row(
@@ -51,37 +64,18 @@ def _show_group(console: Console, cells: list[dict[str, Any]]) -> None:
     console.print(rows)
 
 
-def _title(cell: dict[str, Any]) -> str:
-    revision = clean(cell.get("revision") or "not known")
-    around = [one_line(cell[key]) for key in ("rig", "power") if cell.get(key)]
-    told = f" ({'; '.join(around)})" if around else ""
-    return f"Revision {revision}, {setting(cell)}{told}"
-
-
 def unit_name(unit: Any) -> str:
     """The unit as people write it; a bare number has none."""
     return "" if unit in (None, "", "1") else clean(unit)
 
 
 def _counts(cell: dict[str, Any]) -> Iterator[str]:
-    for noun in ("run", "unit", "clinic"):
-        number = cell.get(f"{noun}s")
-        yield f"{one_line(number)} {noun}" + ("" if number == 1 else "s")
-    if cell.get("state") == "thin":
-        yield "thin"
-
-
-def _decimals(cell: dict[str, Any]) -> int | None:
-    """Places that the interval of the centre carries; without one, those of the spread."""
-    low, high = cell.get("low"), cell.get("high")
-    if is_number(low) and is_number(high) and high > low:
-        return decimals_of((high - low) / 4)  # an interval is about four standard uncertainties wide
-    found = (decimals_of(cell.get(key)) for key in ("s_reproducibility", "s_unit", "s_repeatability"))
-    return next((places for places in found if places is not None), None)
+    yield from (counted(cell.get(f"{noun}s"), noun) for noun in ("run", "unit", "clinic"))
+    yield from thin(cell)
 
 
 def _centre(cell: dict[str, Any]) -> Iterator[str]:
-    places = _decimals(cell)
+    places = decimals(cell)
     yield fixed(cell.get("centre"), places)
     if is_number(cell.get("low")) and is_number(cell.get("high")):
         yield f"{fixed(cell['low'], places)} to {fixed(cell['high'], places)}"
@@ -93,7 +87,7 @@ def _centre(cell: dict[str, Any]) -> Iterator[str]:
 
 def _quantiles(cell: dict[str, Any]) -> Iterator[str]:
     quantiles = cell.get("quantiles") or {}
-    places = _decimals(cell)
+    places = decimals(cell)
     for share in sorted(quantiles, key=float):
         if is_number(quantiles[share]):
             yield f"{100 * float(share):.0f} % {fixed(quantiles[share], places)}"

@@ -6,63 +6,72 @@ from typing import Any
 from rich.console import Console
 
 from client_cli.numbers import fixed, is_number
-from client_cli.render.comparisons import counted
-from client_cli.render.console import cautions, lines, says, table
+from client_cli.render.comparisons import between, places_of
+from client_cli.render.console import cautions, counted, lines, says, table, thin
+from client_cli.render.rigs import Rigs, show_shared
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
+_FEW = 8
 
-def show_settings(console: Console, document: dict[str, Any]) -> None:
-    """A row a setting, the likeliest or the nearest first."""
+
+def show_settings(console: Console, document: dict[str, Any], *, every: bool = False) -> None:
+    """A row a setting, the likeliest or the nearest first: the first few, or all with `every`."""
     says(console, document)
     rows = document.get("settings") or []
-    if rows:
+    shown = rows if every else rows[:_FEW]
+    if shown:
+        rigs = Rigs(shown)
+        show_shared(console, rigs)
         console.print()
-        _show_rows(console, rows, by_distance=bool(document.get("like")))
+        _show_rows(console, shown, rigs, by_distance=bool(document.get("like")))
         console.print()
-        console.print(_explained(document))
+        console.print(_explained(document, len(rows) - len(shown)))
     cautions(console, document)
 
 
-def _show_rows(console: Console, rows: list[dict[str, Any]], *, by_distance: bool) -> None:
+def _show_rows(console: Console, rows: list[dict[str, Any]], rigs: Rigs, *, by_distance: bool) -> None:
     made = table("Pump", "Setting", "Margins away" if by_distance else "Next unit", "Metrics", "Counts")
     for row in rows:
         revision = clean(row.get("revision") or "not known")
-        measured = (one_line(row[key]) for key in ("rig", "power") if row.get(key))
         made.add_row(
             lines(clean(row.get("model", "")), f"revision {revision}"),
-            lines(setting(row), *measured),
+            lines(setting(row), rigs.own(row)),
             fixed(row.get("distance"), 1) if by_distance else _chance(row.get("probability")),
             lines(*_metrics(row.get("metrics") or {})),
-            lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), _thin(row)),
+            lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), *thin(row)),
         )
         made.add_section()
     console.print(made)
 
 
-def _thin(row: dict[str, Any]) -> str:
-    return "thin" if row.get("state") == "thin" else ""
-
-
 def _chance(probability: Any) -> str:
-    return f"{100 * probability:.0f} %" if is_number(probability) else "not known"
+    if not is_number(probability):
+        return "not known"
+    return f"{100 * probability:.0f} %" if probability >= 0.01 else "below 1 %"
 
 
 def _metrics(metrics: dict[str, Any]) -> Iterator[str]:
     for metric, found in metrics.items():
-        yield f"{clean(metric)} {fixed(found.get('centre'), None)}"
         low, high = found.get("predict_low"), found.get("predict_high")
+        yield f"{clean(metric)} {fixed(found.get('centre'), places_of(low, high))}"
         if is_number(low) and is_number(high):
-            yield f"  next {fixed(low, None)} to {fixed(high, None)}"
+            yield f"next {between(low, high, places_of(low, high))}"
         if is_number(found.get("in_margins")):
-            yield f"  {found['difference']:+.3g} ({found['in_margins']:+.1f} margins)"
+            yield f"{found['difference']:+.2g} ({found['in_margins']:+.1f} margins)"
 
 
-def _explained(document: dict[str, Any]) -> str:
-    left = document.get("left_off")
-    more = f" {one_line(left)} less likely settings are left off." if left else ""
-    if document.get("like"):
-        return "Margins are how much matters; up to 1 is within them in every metric."
+def _explained(document: dict[str, Any], hidden: int) -> str:
+    by_distance = bool(document.get("like"))
+    left = document.get("left_off") or 0
+    less = "further" if by_distance else "less likely"
+    more = f" {hidden} {less} settings are not shown; --all shows them." if hidden else ""
+    more += f" {one_line(left)} less likely settings are left off." if left else ""
+    if by_distance:
+        return (
+            "Margins away: how far in steps of what matters (5 % of the cycle rate, 10 mmHg, unless said); "
+            f"up to 1 is close enough in every metric.{more}"
+        )
     return (
         "Next unit: how likely one run of the next unit at the next clinic meets all of it at once. "
         f"Thin: too few units or clinics to say.{more}"

@@ -1,17 +1,18 @@
 """A difference split between a part and the base that bears it."""
 
-from itertools import groupby
 from typing import Any
 
 from rich.console import Console
 
 from client_cli.numbers import fixed, is_number
-from client_cli.render.comparisons import between, places_of, title
-from client_cli.render.console import cautions, heading, lines, says, table
+from client_cli.render.comparisons import between, places_of
+from client_cli.render.console import cautions, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
+from client_cli.render.rigs import Rigs, show_shared, title
 from client_cli.text import clean, one_line
 
 _GROUP = ("mode", "programme", "level", "rig", "power", "side")
+_COMBINATIONS = ("old with old part", "old with new part", "new with old part", "new with new part")
 _SHARES = ("total", "part", "base", "interaction")
 
 
@@ -19,8 +20,11 @@ def show_swap(console: Console, document: dict[str, Any]) -> None:
     """A table a setting, a row a metric; then the runs that are missing."""
     says(console, document)
     rows = document.get("settings") or []
-    for _, group in groupby(rows, key=lambda row: [one_line(row.get(key)) for key in _GROUP]):
-        _show_setting(console, list(group))
+    rigs = Rigs(rows)
+    if rows:
+        show_shared(console, rigs)
+    for group in grouped(rows, _GROUP):
+        _show_setting(console, group, rigs)
     if rows:
         console.print()
         console.print(
@@ -32,17 +36,26 @@ def show_swap(console: Console, document: dict[str, Any]) -> None:
     cautions(console, document)
 
 
-def _show_setting(console: Console, group: list[dict[str, Any]]) -> None:
-    heading(console, title(group[0]))
-    rows = table("Metric", *(name.capitalize() for name in _SHARES))
+def _show_setting(console: Console, group: list[dict[str, Any]], rigs: Rigs) -> None:
+    heading(console, title(group[0], rigs))
+    counts = group[0].get("units") or []
+    alike = all((row.get("units") or []) == counts for row in group)
+    if alike and len(counts) == len(_COMBINATIONS):
+        console.print(_units(counts))
+    rows = table("Metric", *(name.capitalize() for name in _SHARES), whole=(0,))
     for row in group:
-        units = " + ".join(one_line(count) for count in row.get("units") or [])
+        units = "" if alike else "+".join(one_line(count) for count in row.get("units") or [])
         named = lines(
             clean(row.get("metric", "")), unit_name(row.get("unit")), f"{units} units" if units else ""
         )
         rows.add_row(named, *(_share(row.get(name) or {}) for name in _SHARES))
         rows.add_section()
     console.print(rows)
+
+
+def _units(counts: list[Any]) -> str:
+    told = (f"{which} {one_line(number)}" for which, number in zip(_COMBINATIONS, counts, strict=True))
+    return f"Units: {', '.join(told)}."
 
 
 def _share(share: dict[str, Any]) -> str:

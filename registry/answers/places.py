@@ -45,8 +45,8 @@ def place_shown(key: Mapping[str, Any], names: Names) -> dict[str, Any]:
     }
 
 
-# Enough units and clinics, and still nothing that parts units from repeats.
-UNTOLD = "repeated runs of the same units"
+# Enough units and clinics, and still nothing that tells units from gauges.
+UNTOLD = "more units measured with one gauge"
 
 
 def lacking(units: int, clinics: int) -> str:

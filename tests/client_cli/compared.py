@@ -116,7 +116,7 @@ def match(**more: Any) -> dict[str, Any]:
     metric = {"centre": 72.41, "predict_low": 68.9, "predict_high": 75.9, "probability": 0.91}
     return {
         "model": "Pellomi", "revision": "A", **AT, "rig": LONG_RIG, "probability": 0.874, "distance": None,
-        "units": 12, "clinics": 3, "state": "ok", "metrics": {"cycle_rate": metric}, **more,
+        "units": 12, "clinics": 3, "state": "ok", "missing": "", "metrics": {"cycle_rate": metric}, **more,
     }  # fmt: skip
 
 
@@ -124,7 +124,17 @@ SETTINGS: dict[str, Any] = {
     "model": "Pellomi",
     "needs": {"cycle_rate": "70.."},
     "like": None,
-    "settings": [match(), match(revision=None, probability=None, state="thin", units=1, clinics=1)],
+    "settings": [
+        match(),
+        match(
+            revision=None,
+            probability=None,
+            state="thin",
+            units=1,
+            clinics=1,
+            missing="2 more units, 1 more clinic",
+        ),
+    ],
     "left_off": 7,
     "says": "Pellomi, cycle rate 70..: best is revision A at expression soft 5.",
     **STAMP,

@@ -3,6 +3,7 @@
 from typing import Any
 
 from tests.client_cli import compared
+from tests.client_cli.benched import BENCHES
 from tests.client_cli.server import measured
 
 LONG_RIG = "two-chamber protector / duckbill valve / silicone 6 mm / 24 mm / 30 mL"
@@ -106,6 +107,7 @@ DISTRIBUTION: dict[str, Any] = {
             1.0,
             revision=None,
             state="thin",
+            missing="2 more units, 1 more clinic",
             runs=1,
             units=1,
             clinics=1,
@@ -296,6 +298,7 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "comparisons"): compared.COMPARISON,
     ("GET", "part-swaps"): compared.SWAP,
     ("GET", "claims"): compared.CLAIMS,
+    ("GET", "benches"): BENCHES,
     ("GET", "settings-matches"): compared.SETTINGS,
     ("GET", "runs"): RUNS,
     ("GET", "runs/7"): RUN,

@@ -3,6 +3,7 @@
 import pytest
 
 from tests.client_cli import compared, documents
+from tests.client_cli.benched import BENCHES
 from tests.client_cli.documents import MODEL
 from tests.client_cli.server import Trouble, measured
 
@@ -17,6 +18,7 @@ from tests.client_cli.server import Trouble, measured
         (["compare", "Pellomi", "A", "B"], compared.COMPARISON),
         (["settings", "Pellomi", "--rate", "70.."], compared.SETTINGS),
         (["claims", "Pellomi"], compared.CLAIMS),
+        (["benches", "--all"], BENCHES),
         (["swap", "Pellomi", "A", "B", "--part", "protector"], compared.SWAP),
         (["runs"], documents.RUNS),
         (["run", "7"], documents.RUN),
@@ -52,12 +54,32 @@ def test_serial_and_distribution_ask_with_the_words_of_the_contract(vacuary, fil
     vacuary("serial", "Pellomi", "LK000001", "LK000009")
     vacuary("distribution", "Pellomi", "--revision", "A", "--mode", "expression", "--level", "5")
     vacuary("distribution", "Pellomi", "--metric", "peak_vacuum", "--rig", documents.LONG_RIG)
+    vacuary("distribution", "Pellomi", "--programme", "soft", "--power", "mains")
     assert [asked.query for asked in filled.asked] == [
         {"model": "Pellomi", "first": "LK000001"},
         {"model": "Pellomi", "first": "LK000001", "last": "LK000009"},
         {"model": "Pellomi", "revision": "A", "mode": "expression", "level": "5"},
         {"model": "Pellomi", "metric": "peak_vacuum", "rig": documents.LONG_RIG},
+        {"model": "Pellomi", "programme": "soft", "power": "mains"},
     ]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["distribution", "Pellomi"],
+        ["compare", "Pellomi", "A", "B"],
+        ["swap", "Pellomi", "A", "B", "--part", "protector"],
+        ["settings", "Pellomi", "--rate", "70.."],
+        ["claims", "Pellomi"],
+        ["benches"],
+    ],
+    ids=lambda words: words[0],
+)
+def test_every_answer_can_be_asked_of_a_past_time_and_another_edition(vacuary, filled, arguments):
+    assert vacuary(*arguments, "--as-of", "2026-03-01T12:00Z", "--edition", "2").code == 0
+    asked = filled.asked[-1].query
+    assert (asked["as_of"], asked["edition"]) == ("2026-03-01T12:00Z", "2")
 
 
 def test_a_run_is_asked_for_under_an_edition(vacuary, filled):

@@ -60,7 +60,15 @@ def test_compare_asks_with_the_words_of_the_contract(vacuary, filled):
 
 def test_a_swap_shows_all_shares_and_the_runs_that_are_missing():
     shown = words(seen(show_swap, compared.SWAP, width=200))
-    for told in ("-15.0", "-16.6 to -13.4", "-7.5 %", "-9.0", "-6.0", "-2.0", "6 + 4 + 4 + 6 units"):
+    for told in (
+        "-15.0",
+        "-16.6 to -13.4",
+        "-7.5 %",
+        "-9.0",
+        "-6.0",
+        "-2.0",
+        "Units: old with old part 6, old with new part 4, new with old part 4, new with new part 6.",
+    ):
         assert words(told) in shown, told
     assert words("Record revision A with protector domed at expression soft 6 on mains.") in shown
 
@@ -79,10 +87,10 @@ def test_settings_show_how_likely_or_how_far():
     shown = words(seen(show_settings, compared.SETTINGS, width=200))
     for told in (
         "87 %",
-        "cycle_rate 72.41",
-        "next 68.9 to 75.9",
+        "cycle_rate 72",
+        "next 69 to 76",
         "not known",
-        "thin",
+        "thin: needs 2 more units 1 more clinic",
         "7 less likely settings",
     ):
         assert words(told) in shown, told

@@ -115,7 +115,7 @@ def test_a_distribution_shows_counts_centre_spread_and_quantiles():
         "repeat 1.2",
         "unit 3.4",
         "clinic 2.3",
-        "all 4.3",
+        "anywhere 4.3",
         "10 % 226.8",
         "50 % 231.3",
         "90 % 235.8",
