@@ -99,7 +99,8 @@ def _explained(document: dict[str, Any]) -> str:
         "steps of what is commonly allowed (2 % of vacuum, 1 % of cycle rate; no published source). "
         "Acceptable: up to 2. Warning: up to 3, worth a look. Action: find the cause before you record on. "
         "Beyond declared: E_n of 1 and more, further off than the gauge's declared accuracy covers; have "
-        "it calibrated, or correct its declaration. Units: those it read of builds that others read; others: benches that did."
+        "it calibrated, or correct its declaration. Units: those it read of builds that "
+        "others read; others: benches that did."
     )
 
 

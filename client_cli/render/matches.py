@@ -58,7 +58,8 @@ def _metrics(metrics: dict[str, Any]) -> Iterator[str]:
         if is_number(low) and is_number(high):
             yield f"next {between(low, high, places_of(low, high))}"
         if is_number(found.get("in_margins")):
-            yield f"{found['difference']:+.2g} ({found['in_margins']:+.1f} margins)"
+            apart = found["difference"]
+            yield f"{apart:+.{0 if abs(apart) >= 10 else 1}f} ({found['in_margins']:+.1f} margins)"
 
 
 def _explained(document: dict[str, Any], hidden: int) -> str:

@@ -216,8 +216,9 @@ def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any
 
 
 def _apart(row: Mapping[str, Any]) -> str:
-    """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +6 mmHg"."""
+    """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +12 mmHg"."""
+    apart = {metric: row["metrics"][metric]["difference"] for metric in METRICS}
     return ", ".join(
-        f"{in_words(metric)} {row['metrics'][metric]['difference']:+.2g} {unit}"
-        for metric, unit in METRICS.items()
+        f"{in_words(metric)} {by:+.{0 if abs(by) >= 10 else 1}f} {METRICS[metric]}"
+        for metric, by in apart.items()
     )

@@ -9,6 +9,7 @@ from client_cli.render.swaps import show_swap
 from tests.client_cli import compared
 from tests.client_cli.test_rendering import fits, seen, words
 
+SWAPPED = "Units: old with old part 6, old with new part 4, new with old part 4, new with new part 6."
 SHOWN = {
     "comparison": (show_comparison, compared.COMPARISON),
     "swap": (show_swap, compared.SWAP),
@@ -67,7 +68,7 @@ def test_a_swap_shows_all_shares_and_the_runs_that_are_missing():
         "-9.0",
         "-6.0",
         "-2.0",
-        "Units: old with old part 6, old with new part 4, new with old part 4, new with new part 6.",
+        SWAPPED,
     ):
         assert words(told) in shown, told
     assert words("Record revision A with protector domed at expression soft 6 on mains.") in shown
@@ -95,7 +96,7 @@ def test_settings_show_how_likely_or_how_far():
     ):
         assert words(told) in shown, told
     far = words(seen(show_settings, compared.LIKE, width=200))
-    for told in ("1.8", "peak_vacuum 238.3", "+18.3 (+1.8 margins)", "Margins away"):
+    for told in ("1.8", "peak_vacuum 238.3", "+18 (+1.8 margins)", "Margins away"):
         assert words(told) in far, told
 
 
