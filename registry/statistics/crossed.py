@@ -1,8 +1,10 @@
 """Units read in several cells by several groups: the table differences are worked out from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from registry.statistics.mixed import Codes
 from registry.statistics.robust import Floats
@@ -30,6 +32,37 @@ class Readings:
     squares: float
     freedom: int
     fixed: Codes | None = None
+
+    @cached_property
+    def pair(self) -> Codes:
+        """Codes of units in cells, from 0 up."""
+        cells = int(self.cell.max()) + 1
+        return np.asarray(np.unique(self.unit * cells + self.cell, return_inverse=True)[1], np.intp)
+
+    @property
+    def shares_units(self) -> bool:
+        """Whether any unit was read in more than one cell."""
+        return int(self.pair.max()) > int(self.unit.max())
+
+    def only(self, keep: NDArray[np.bool_]) -> "Readings":
+        """The same table with the rows to keep; codes run from 0 up again, runs stay pooled over all rows."""
+        units, unit = np.unique(self.unit[keep], return_inverse=True)
+        return replace(
+            self,
+            cell=np.unique(self.cell[keep], return_inverse=True)[1],
+            unit=unit,
+            group=np.unique(self.group[keep], return_inverse=True)[1],
+            mean=self.mean[keep],
+            runs=self.runs[keep],
+            systematic=self.systematic[keep],
+            fixed=None if self.fixed is None else np.flatnonzero(np.isin(units, self.fixed)),
+        )
+
+    def apart(self) -> "Readings":
+        """The same table with every unit a unit of its own in each cell."""
+        pair = self.pair
+        fixed = None if self.fixed is None else np.unique(pair[np.isin(self.unit, self.fixed)])
+        return replace(self, unit=pair, fixed=fixed)
 
     @property
     def noise(self) -> Floats:

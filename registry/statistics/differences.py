@@ -3,10 +3,11 @@
 The model is reading = cell + unit + group + noise. A cell is what is compared: a build, or a base with a
 part. A group is one gauge of one clinic: whatever leans there leans alike in every cell it read, so a clinic
 that measured both builds with one gauge is its own control, and its lean leaves the difference. A unit read
-in several cells is its own control likewise.
+in several cells is its own control likewise, as far as it changes from cell to cell as other units do.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from registry.statistics.crossed import CERTAIN, Readings, one_hot
-from registry.statistics.henderson import spread
+from registry.statistics.henderson import NOTHING_OF_THEIR_OWN, Spread, own_spread, spread
 from registry.statistics.mixed import Codes, Cover
 from registry.statistics.robust import Floats
 from registry.statistics.wild import wild_units
@@ -22,6 +23,7 @@ from registry.statistics.wild import wild_units
 _HAIR = 1e-300
 # Units count as cancelled only to a third of the degree they are: found by simulated coverage.
 _WARY = 3.0
+_FEW = 3.0
 
 
 @dataclass(frozen=True)
@@ -59,16 +61,13 @@ class Estimate:
 class Fit:
     """Means of all cells by generalised least squares under the estimated spread.
 
-    `weights` has a row a cell and a column a reading. `unit` is the variance between units, `group` one
-    variance a group; `unit_freedom` and `group_freedom` say to how many degrees of freedom they are known.
+    `weights` has a row a cell and a column a reading; `spread` is what units and groups were seen to scatter
+    by.
     """
 
     readings: Readings
     weights: Floats
-    unit: float
-    group: Floats
-    unit_freedom: float
-    group_freedom: float
+    spread: Spread
     wild: tuple[int, ...] = ()
 
     @cached_property
@@ -83,55 +82,95 @@ class Fit:
         What units and groups have in common over cells cancels as far as the contrast lets it.
         """
         rows = np.asarray(contrast, float) @ self.weights
-        of = self.readings
-        by_unit = np.bincount(of.unit, rows)
+        parts, known = self._parts(rows)
+        return Estimate(float(rows @ self.readings.mean), *_pooled(parts, known))
+
+    def _parts(self, rows: Floats) -> tuple[list[float], list[float]]:
+        """What puts variance into a weighted sum of readings, and to how many degrees each is known."""
+        of, by = self.readings, self.spread
+        squares = np.bincount(of.unit, rows) ** 2
         if of.fixed is not None:
-            by_unit[of.fixed] = 0.0
+            squares[of.fixed] = 0.0
+        units = np.bincount(by.kin, squares)
         # Units and noise are known from one sum of squares: where little is known, noise alone never passes
-        # for all there is. As far as units cancel, noise is known from repeats.
-        noise = float(of.noise @ rows**2)
-        left = min(_WARY * float(by_unit @ by_unit) / max(float(rows @ rows), _HAIR), 1.0)
-        parts = (
-            self.unit * float(by_unit @ by_unit) + left * noise,
-            (1 - left) * noise,
-            float(self.group @ np.bincount(of.group, rows) ** 2),
-        )
-        known = (self.unit_freedom, of.noise_freedom, self.group_freedom)
-        variance = sum(parts)
-        doubt = sum(part**2 / freedom for part, freedom in zip(parts, known, strict=True))
-        freedom = variance**2 / doubt if doubt > 0 else CERTAIN
-        return Estimate(float(rows @ of.mean), variance**0.5, freedom)
+        # for all there is. As far as units cancel, noise is known from repeats, or with what units have of
+        # their own in each cell.
+        kin = by.kin[of.unit]
+        share = np.bincount(kin, rows**2)
+        left = np.minimum(_WARY * units / np.maximum(share, _HAIR), 1.0)
+        noise = np.bincount(kin, of.noise * rows**2)
+        cancelled = self._own(rows) + float((1 - left) @ noise)
+        parts = [
+            *(by.unit * units + left * noise),
+            cancelled,
+            float(by.group @ np.bincount(of.group, rows) ** 2),
+        ]
+        # A variance of nought from one or two degrees of freedom is no proof that there is none.
+        told = by.own.variance > 0 or by.own.freedom < _FEW
+        alone = by.own.freedom if told else of.noise_freedom
+        return parts, [*by.unit_freedom, alone, by.group_freedom]
+
+    def _own(self, rows: Floats) -> float:
+        """The variance that comes from what units have of their own in each cell."""
+        of, own = self.readings, self.spread.own.variance
+        if own <= 0:
+            return 0.0
+        asked = np.zeros(of.unit.size, bool) if of.fixed is None else np.isin(of.unit, of.fixed)
+        return own * float(np.sum(np.bincount(of.pair, np.where(asked, 0.0, rows)) ** 2))
+
+    def between_units(self, cell: int) -> tuple[float, float]:
+        """Variance between units in that cell, and the degrees of freedom it is known to."""
+        kin = self.spread.kin[self.readings.unit[self.readings.cell == cell][0]]
+        return float(self.spread.unit[kin]) + self.spread.own.variance, float(self.spread.unit_freedom[kin])
 
     def ahead(self, cell: int) -> Estimate:
         """One run of the next unit at the next clinic in that cell, as predicted: value, spread, freedom."""
         of = self.readings
-        rows = self.weights[cell]
-        own = self.unit + float(np.mean(of.noise * of.runs))
-        among = self.unit * float(np.sum(np.bincount(of.unit, rows) ** 2)) + float(of.noise @ rows**2)
-        between = float(self.group @ np.bincount(of.group, rows) ** 2) + float(np.mean(self.group))
-        variance = own + among + between
-        doubt = (own + among) ** 2 / self.unit_freedom + between**2 / self.group_freedom
-        freedom = variance**2 / doubt if doubt > 0 else CERTAIN
-        return Estimate(float(self.means[cell]), variance**0.5, freedom)
+        unit, unit_freedom = self.between_units(cell)
+        own = unit + float(np.mean(of.noise * of.runs))
+        *among, between = self._parts(self.weights[cell])[0]
+        variances = own + sum(among), between + float(np.mean(self.spread.group))
+        return Estimate(
+            float(self.means[cell]), *_pooled(variances, (unit_freedom, self.spread.group_freedom))
+        )
+
+
+def _pooled(parts: Sequence[float], known: Sequence[float]) -> tuple[float, float]:
+    """The standard error of variances put together, and Satterthwaite's degrees of freedom."""
+    variance = sum(parts)
+    doubt = sum(part**2 / freedom for part, freedom in zip(parts, known, strict=True))
+    return variance**0.5, variance**2 / doubt if doubt > 0 else CERTAIN
 
 
 def fit(readings: Readings) -> Fit | None:
     """Fit the means of all cells; None where nothing tells how much units or groups scatter.
 
-    Wild units are reined in within their cell first (`nested.tamed`). The spread between units is taken to be
-    one and the same in all cells. Both variances follow from Henderson's third method (Biometrics 9, 1953):
-    sums of squares within groups and cells, and within cells, set equal to their expectations. A group
-    never counts for less than its gauge declares. Cost: rows times groups.
+    Wild units are set aside first (`wild.wild_units`). The spread between units is taken to be one and the
+    same in all cells unless they clearly differ. A unit read in several cells is its own control as far as
+    what it changes by there is seen to be what all units change by; where too few units tell, it counts as a
+    unit of its own in each. Variances follow from Henderson's third method (`henderson`). A group never
+    counts for less than its gauge declares. Cost: rows times groups.
     """
     kept, wild = _sound(readings)
-    found = spread(kept)
+    own = own_spread(kept) if kept.shares_units else NOTHING_OF_THEIR_OWN
+    if own is None:
+        kept, own = kept.apart(), NOTHING_OF_THEIR_OWN
+    found = spread(kept, own)
     if found is None:
         return None
-    unit, group, unit_freedom, group_freedom = found
     design = one_hot(kept.cell)
-    solved = Cover(kept.unit, kept.group, kept.noise, unit, group).solve(design)
+    cover = Cover(
+        kept.unit,
+        kept.group,
+        kept.noise,
+        found.unit[found.kin],
+        found.group,
+        kept.pair if own.variance > 0 else None,
+        own.variance,
+    )
+    solved = cover.solve(design)
     weights = np.asarray(np.linalg.solve(design.T @ solved, solved.T), float)
-    return Fit(kept, weights, unit, group, unit_freedom, group_freedom, tuple(wild.tolist()))
+    return Fit(kept, weights, found, tuple(wild.tolist()))
 
 
 def _sound(readings: Readings) -> tuple[Readings, Codes]:
@@ -144,15 +183,4 @@ def _sound(readings: Readings) -> tuple[Readings, Codes]:
     keep = ~np.isin(readings.unit, wild)
     if np.unique(readings.cell[keep]).size <= int(readings.cell.max()):
         return readings, np.zeros(0, np.intp)
-    units, unit = np.unique(readings.unit[keep], return_inverse=True)
-    kept = replace(
-        readings,
-        cell=readings.cell[keep],
-        unit=unit,
-        group=np.unique(readings.group[keep], return_inverse=True)[1],
-        mean=readings.mean[keep],
-        runs=readings.runs[keep],
-        systematic=readings.systematic[keep],
-        fixed=None if readings.fixed is None else np.flatnonzero(np.isin(units, readings.fixed)),
-    )
-    return kept, wild
+    return readings.only(keep), wild

@@ -14,15 +14,19 @@ Codes = NDArray[np.intp]
 class Cover:
     """The covariance of the rows of a table: noise on the diagonal, one unit effect and one group effect.
 
-    `unit` and `group` are codes from 0 up, `noise` a variance a row, `of_unit` the variance between units and
-    `of_group` one variance a group. A row without noise gets a hair, as the inverse needs one.
+    `unit` and `group` are codes from 0 up, `noise` a variance a row, `of_unit` the variance between units, or
+    one a unit, and `of_group` one variance a group. `pair`, where given, are codes within units (a unit in a
+    cell), each with an effect of its own of the variance `of_pair`. A row without noise gets a hair, as the
+    inverse needs one.
     """
 
     unit: Codes
     group: Codes
     noise: Floats
-    of_unit: float
+    of_unit: float | Floats
     of_group: Floats
+    pair: Codes | None = None
+    of_pair: float = 0.0
 
     def solve(self, right: Floats) -> Floats:
         """Return the inverse of the covariance times `right` (a vector, or a column a problem).
@@ -40,15 +44,27 @@ class Cover:
 
     def _solve_units(self, right: Floats) -> Floats:
         """The same without group effects; each unit's rows form a block of their own."""
-        precision = 1.0 / np.maximum(self.noise, self._hair)
-        scaled = precision[:, None] * right
-        totals = np.zeros((int(self.unit.max()) + 1, right.shape[1]))
-        np.add.at(totals, self.unit, scaled)
-        shrink = self.of_unit / (1.0 + self.of_unit * np.bincount(self.unit, precision))
-        solved: Floats = scaled - precision[:, None] * (shrink[:, None] * totals)[self.unit]
-        return solved
+        # The last column weighs the rows themselves.
+        solved = (
+            1.0
+            / np.maximum(self.noise, self._hair)[:, None]
+            * np.column_stack([right, np.ones(right.shape[0])])
+        )
+        if self.pair is not None and self.of_pair > 0:
+            solved = _less_effects(solved, self.pair, self.of_pair)
+        return _less_effects(solved, self.unit, self.of_unit)[:, :-1]
 
     @property
     def _hair(self) -> float:
-        largest = max(float(self.noise.max()), self.of_unit, float(self.of_group.max()))
+        of_unit = float(np.max(self.of_unit))
+        largest = max(float(self.noise.max()), of_unit, self.of_pair, float(self.of_group.max()))
         return 1e-10 * largest if largest > 0 else 1.0
+
+
+def _less_effects(solved: Floats, codes: Codes, variance: float | Floats) -> Floats:
+    """One more effect taken into the covariance, by Sherman and Morrison; the last column is that of ones."""
+    totals = np.zeros((int(codes.max()) + 1, solved.shape[1]))
+    np.add.at(totals, codes, solved)
+    shrink = variance / (1.0 + variance * totals[:, -1])
+    less: Floats = solved - solved[:, -1:] * (shrink[:, None] * totals)[codes]
+    return less

@@ -87,10 +87,11 @@ def _told(fit: Fit, difference: Estimate, margin: float | None, family: int, uni
     """Chance that `units` more of either build tell: same within the margin, different without one."""
     clinics = -(-units // _UNITS_A_CLINIC)
     run = float(np.mean(fit.readings.noise))
-    further = 2 * (fit.unit + run) / units
+    (old, known_old), (new, known_new) = (fit.between_units(cell) for cell in (0, 1))
+    further = (old + new + 2 * run) / units
     now = difference.error**2
     error = (1 / (1 / now + 1 / further)) ** 0.5 if now > 0 and further > 0 else 0.0
-    freedom = fit.unit_freedom + max(2 * units - clinics - 1, 0)
+    freedom = min(known_old, known_new) + max(2 * units - clinics - 1, 0)
     if error <= 0:
         return 1.0
     if margin is not None:

@@ -17,25 +17,26 @@ def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: C
     for small samples (`robust.stretch`) so that fewer than one sound sample in twenty loses a unit. Rows of
     groups with three rows and more are held against their group, others against all rows of their cell,
     where the scale takes in what groups differ by. `noise` is each row's variance by its runs; the scale
-    never falls below it.
+    never falls below it, and never below what a cell's own units scatter by: a build whose units differ more
+    than another's has no wild ones for that.
     """
     crowded = np.bincount(group)[group] >= _CROWD
     far = np.zeros(int(unit.max()) + 1)
     if crowded.any():
         apart, used = _within_groups(values[crowded], cell[crowded], group[crowded])
-        _score(far, apart, noise[crowded], unit[crowded], used)
+        _score(far, apart, noise[crowded], unit[crowded], cell[crowded], used)
     alone = np.setdiff1d(unit, unit[crowded])
     if alone.size:
         overall = np.zeros_like(far)
         cells = int(cell.max()) + 1
-        _score(overall, values - _medians(values, cell)[cell], noise, unit, cells)
+        _score(overall, values - _medians(values, cell)[cell], noise, unit, cell, cells)
         far[alone] = overall[alone]
     wild = np.flatnonzero(far > _LIMIT)
     worst = wild[np.argsort(-far[wild], kind="stable")][: far.size // 5]
     return np.sort(worst)
 
 
-def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, used: int) -> None:
+def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, cell: Codes, used: int) -> None:
     """Write into `far` how far each unit's rows lie on average, in widened scales.
 
     `used` medians were taken off the rows. A unit's rows lean alike, so it is units that are counted.
@@ -48,7 +49,18 @@ def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, used: int) ->
     scale = scaled_mad(mean) * float(np.sqrt(units.size / left))
     scale = max(scale, float(np.sqrt(noise.mean())))
     if scale > 0:
-        far[units] = np.abs(mean) / (scale * stretch(left))
+        own = np.maximum(scale, _own_scales(mean, code, cell))
+        far[units] = np.abs(mean) / (own * stretch(left))
+
+
+def _own_scales(mean: Floats, code: Codes, cell: Codes) -> Floats:
+    """For each unit the largest scale of the cells it was read in; `code` and `cell` have a value a row."""
+    largest = np.zeros(mean.size)
+    for one in np.unique(cell):
+        inside = np.unique(code[cell == one])
+        if inside.size >= _CROWD:
+            largest[inside] = np.maximum(largest[inside], scaled_mad(mean[inside]))
+    return largest
 
 
 def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, int]:

@@ -55,7 +55,7 @@ def test_balanced_blocks_give_the_analysis_of_variance_by_hand() -> None:
     variance = float(left @ left) / (40 - 5)
     estimate = found.estimate((-1, 1))
     assert estimate.value == pytest.approx(difference, rel=1e-6)
-    assert found.unit == pytest.approx(variance, rel=1e-6)
+    assert found.between_units(0)[0] == pytest.approx(variance, rel=1e-6)
     assert estimate.error == pytest.approx((variance * 2 / 20) ** 0.5, rel=1e-4)
     assert estimate.freedom == pytest.approx(35, rel=1e-3)
     half = stats.t.ppf(0.975, 35) * estimate.error

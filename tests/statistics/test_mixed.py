@@ -26,6 +26,19 @@ def test_against_the_covariance_written_out(
     assert cover.solve(right[:, 0]) == pytest.approx(cover.solve(right)[:, 0])
 
 
+def test_effects_of_units_in_cells_and_a_variance_a_unit() -> None:
+    rng = np.random.default_rng(1)
+    unit, cell, group = rng.integers(5, size=20), rng.integers(3, size=20), rng.integers(3, size=20)
+    unit[:5], group[:3] = np.arange(5), np.arange(3)
+    pair = np.unique(3 * unit + cell, return_inverse=True)[1]
+    noise, of_unit, of_group = rng.uniform(0.5, 2, 20), rng.uniform(0, 4, 5), rng.uniform(0.5, 4, 3)
+    full = np.diag(noise) + of_unit[unit][:, None] * (unit[:, None] == unit)
+    full += 1.7 * (pair[:, None] == pair) + of_group[group][:, None] * (group[:, None] == group)
+    right = rng.normal(size=(20, 2))
+    solved = Cover(unit, group, noise, of_unit, of_group, pair, 1.7).solve(right)
+    assert solved == pytest.approx(np.linalg.solve(full, right), rel=1e-8)
+
+
 def test_a_table_without_any_spread_weighs_rows_alike() -> None:
     none = np.zeros(3)
     solved = Cover(np.array([0, 1, 2]), np.array([0, 0, 1]), none, 0.0, np.zeros(2)).solve(np.ones(3))

@@ -63,11 +63,11 @@ def test_the_units_named_are_enough() -> None:
     need = needed(found, difference, 10.0, family=1)
     assert need is not None
     rng = np.random.default_rng(13)
-    sd, size = found.unit**0.5, 4000
+    sd, size = found.between_units(0)[0] ** 0.5, 4000
     further = rng.normal(3.0, sd * (2 / need.units) ** 0.5, size)
-    weights = np.array([1 / difference.error**2, need.units / (2 * found.unit)])
+    weights = np.array([1 / difference.error**2, need.units / (2 * found.between_units(0)[0])])
     value = (weights[0] * rng.normal(3.0, difference.error, size) + weights[1] * further) / weights.sum()
-    freedom = found.unit_freedom + 2 * need.units - need.clinics - 1
+    freedom = found.between_units(0)[1] + 2 * need.units - need.clinics - 1
     error = weights.sum() ** -0.5 * np.sqrt(rng.chisquare(freedom, size) / freedom)
     told = np.abs(value) + stats.t.ppf(0.95, freedom) * error < 10
     assert 0.77 <= np.mean(told) <= 0.9

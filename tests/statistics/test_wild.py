@@ -72,3 +72,14 @@ def test_too_few_to_tell() -> None:
     assert found(np.array([0.0, 99.0]), np.array([0, 0]), few, few) == []
     same = np.zeros(6)
     assert wild_units(same, same, same.astype(int), np.arange(6), np.arange(6)).tolist() == []
+
+
+def test_a_build_whose_units_differ_more_has_no_wild_ones_for_that() -> None:
+    rng = np.random.default_rng(11)
+    values = np.concatenate([rng.normal(0, 1, 24), np.linspace(-14, 14, 8)])
+    cell = np.repeat([0, 1], [24, 8])
+    found = wild_units(values, np.full(32, 0.01), cell, np.arange(32), np.zeros(32, np.intp))
+    assert found.size == 0
+    values[30] = 90.0
+    found = wild_units(values, np.full(32, 0.01), cell, np.arange(32), np.zeros(32, np.intp))
+    assert found.tolist() == [30]
