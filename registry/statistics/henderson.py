@@ -18,6 +18,7 @@ _HAIR = 1e-300
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
 _MOST_UNITS = 500
 _UNLIKE = 0.05
+_SINGULAR = 1e9
 
 
 @dataclass(frozen=True)
@@ -143,28 +144,31 @@ def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats] | None:
     kins = int(kin.max()) + 1
     if kins < 2 or int(of.unit.max()) >= _MOST_UNITS:
         return None
-    squares, held, freedom = _sums_by_kin(of, kin, own)
-    if freedom.min() < 1 or held.min(initial=np.inf, where=np.eye(kins, dtype=bool)) <= _TINY:
+    squares, known, held, freedom = _sums_by_kin(of, kin, own)
+    # Where kins can only be told by their differences from each other, both sums are one and the same.
+    if freedom.min() < 1 or np.linalg.cond(held) > _SINGULAR:
         return None
+    if np.linalg.matrix_rank(held) < kins:
+        return None  # a gauge that read one unit of either of two kins shows the same spread in both
     alike = held.sum(axis=1)
     others, beside = squares.sum() - squares, freedom.sum() - freedom
     ratio = (squares / alike) / np.maximum(others / (alike.sum() - alike), _HAIR)
     tail = np.minimum(special.fdtrc(freedom, beside, ratio), special.fdtr(freedom, beside, ratio))
     if 2 * tail.min() * (kins if kins > 2 else 1) > _UNLIKE:
         return None
-    return kin, np.maximum(np.linalg.solve(held, squares), 0.0), freedom
+    return kin, np.maximum(np.linalg.solve(held, squares - known), 0.0), freedom
 
 
-def _sums_by_kin(of: Readings, kin: Codes, own: Own) -> tuple[Floats, Floats, Floats]:
-    """Each kin's sum of squares less noise, how much of each kin's variance it holds, and its freedom."""
+def _sums_by_kin(of: Readings, kin: Codes, own: Own) -> tuple[Floats, Floats, Floats, Floats]:
+    """Each kin's sum of squares, its noise, how much of each kin's variance it holds, and its freedom."""
     maker = _less_means(np.eye(of.mean.size), of.group)
     basis = _basis(_less_means(one_hot(of.cell), of.group))
     maker -= basis @ basis.T
     row = kin[of.unit]
     kins = int(kin.max()) + 1
-    left = (maker @ of.mean) ** 2 - maker**2 @ of.noise
+    noise = maker**2 @ of.noise
     if own.variance > 0:
-        left -= own.variance * np.sum((maker @ one_hot(of.pair)) ** 2, axis=1)
+        noise += own.variance * np.sum((maker @ one_hot(of.pair)) ** 2, axis=1)
     through = maker @ one_hot(of.unit)
     held = np.zeros((kins, kins))
     freedom = np.zeros(kins)
@@ -173,7 +177,10 @@ def _sums_by_kin(of: Readings, kin: Codes, own: Own) -> tuple[Floats, Floats, Fl
         held[one] = np.bincount(kin, np.sum(mine**2, axis=0), kins)
         kernel = float(np.sum((mine @ mine.T) ** 2))
         freedom[one] = held[one].sum() ** 2 / kernel if kernel > 0 else 0.0
-    return np.asarray(np.bincount(row, left, kins), float), held, freedom
+    squares, known = np.zeros(kins), np.zeros(kins)
+    np.add.at(squares, row, (maker @ of.mean) ** 2)
+    np.add.at(known, row, noise)
+    return squares, known, held, freedom
 
 
 def _residual(of: Readings, absorbed: Codes, columns: Floats) -> tuple[_Sum, int]:
