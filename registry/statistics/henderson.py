@@ -148,8 +148,6 @@ def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats] | None:
     # Where kins can only be told by their differences from each other, both sums are one and the same.
     if freedom.min() < 1 or np.linalg.cond(held) > _SINGULAR:
         return None
-    if np.linalg.matrix_rank(held) < kins:
-        return None  # a gauge that read one unit of either of two kins shows the same spread in both
     alike = held.sum(axis=1)
     others, beside = squares.sum() - squares, freedom.sum() - freedom
     ratio = (squares / alike) / np.maximum(others / (alike.sum() - alike), _HAIR)
