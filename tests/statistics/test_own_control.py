@@ -134,3 +134,13 @@ def test_intervals_hold_where_the_new_build_scatters_thrice() -> None:
         low, high = found.estimate((-1, 1)).interval()
         held.append(low <= 4 <= high)
     assert np.mean(held) >= 0.91
+
+
+@pytest.mark.parametrize("groups", [2, 3, 6])
+def test_one_unit_of_each_at_every_clinic_cannot_tell_whose_scatter_it_is(groups: int) -> None:
+    for seed in range(40):
+        made = readings(both_at(groups, 1, np.random.default_rng(seed), lean=3.0), repeat=2.0, systematic=3.0)
+        found = fit(made)
+        assert found is not None
+        assert not found.spread.unlike
+        assert found.estimate((-1, 1)).error > 0

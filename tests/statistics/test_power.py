@@ -31,6 +31,24 @@ def test_the_power_of_a_difference_agrees_with_simulated_tests() -> None:
     assert power_apart(3.0, 1.0, 1e6) == pytest.approx(stats.norm.sf(1.96 - 3), abs=1e-3)
 
 
+@pytest.mark.parametrize("freedom", [1.0, 2.5, 9.0, 44.0, 400.0, 1e6])
+def test_the_power_of_a_difference_never_falls_as_the_difference_grows(freedom: float) -> None:
+    found = [power_apart(effect, 1.0, freedom, 0.05 / 18) for effect in np.linspace(0, 60, 200)]
+    assert np.isfinite(found).all()
+    assert (np.diff(found) >= -1e-9).all()
+    assert found[0] == pytest.approx(0.05 / 18, rel=3e-3)
+    assert found[-1] > (0.999 if freedom > 5 else 0.1)
+    assert power_apart(-9.0, 1.0, freedom, 0.01) == power_apart(9.0, 1.0, freedom, 0.01)
+
+
+def test_a_difference_that_nearly_shows_needs_few_more_units() -> None:
+    for shift in np.linspace(11, 19, 17):
+        found = pair(float(shift), units=6, unit=9.0)
+        need = needed(found, found.estimate((-1, 1)), 10.0, family=6)
+        assert need is not None
+        assert need.units <= 20
+
+
 def test_near_nought_few_more_units_show_that_it_is_the_same() -> None:
     found = pair(0.5, units=3, unit=8.0)
     need = needed(found, found.estimate((-1, 1)), 10.0, family=1)
