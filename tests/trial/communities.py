@@ -24,8 +24,10 @@ class Spreads:
 
     `wild` is the share of units that are off: by `wild_by` (from, to) times the spread between units, up or
     down, at all settings. `wild_clinic` is the probability that one clinic's gauge has a gain 8 to 25 % off.
-    `alike` is the correlation of a unit's effects over settings. `declared` is what gauges declare
-    of themselves over what they truly scatter by, `own` what a run declares of itself over repeatability.
+    `alike` is the correlation of a unit's effects over settings. Over the spread between units, `swapped` is
+    what a unit changes by from cell to cell beyond what all do, and `last` what units of the last cell
+    scatter by. `declared` is what gauges declare of themselves over what they truly scatter by, `own` what a
+    run declares of itself over repeatability.
     """
 
     rate_between: float = 0.02
@@ -39,6 +41,8 @@ class Spreads:
     wild_by: tuple[float, float] = (5.0, 20.0)
     wild_clinic: float = 0.0
     alike: float = 0.7
+    swapped: float = 0.0
+    last: float = 1.0
     declared: float = 1.0
     own: float = 0.5
 
@@ -162,8 +166,8 @@ def read(
 ) -> Community:
     """Draw what the benches read. `rate` and `vacuum` are true centres, a row a cell and a column a setting.
 
-    A gauge's gain and zero are one clinic's at everything it reads; a unit's effect is its own wherever and
-    with whatever part it is run.
+    A gauge's gain and zero are one clinic's at everything it reads; a unit's effect is its own wherever it is
+    run, and with whatever part but for what parts do to each unit (`swapped`: a draw a row of the plan).
     """
     of = spreads or Spreads()
     truth = {RATE: np.asarray(rate, float), VACUUM: np.asarray(vacuum, float)}
@@ -179,7 +183,11 @@ def read(
         centre = truth[metric][plan.cell]
         common = rng.normal(size=(units, 1)) * of.alike**0.5
         own = common + rng.normal(size=(units, settings)) * (1 - of.alike) ** 0.5 + beyond[:, None]
-        value = centre + of.between(metric, centre) * own[plan.unit]
+        own = own[plan.unit]
+        if of.swapped:
+            own = own + of.swapped * rng.normal(size=centre.shape)
+        own = np.where((plan.cell == plan.cell.max())[:, None], of.last, 1.0) * own
+        value = centre + of.between(metric, centre) * own
         scale = clock if metric == RATE else gain
         value = scale[plan.clinic, None] * value + (0 if metric == RATE else zero[plan.clinic, None])
         frames.append(_frame(rng, plan, metric, centre, value, of))

@@ -47,6 +47,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
         "5 % wild units": Kind(Spreads(wild=0.05)),
         "2 units sent round": Kind(Spreads(), Shape(travelling=2)),
         "no clinic has both": Kind(Spreads(), Shape(both=0.0), promised=False),
+        "new units scatter twice": Kind(Spreads(last=2.0), promised=False),
     }
 )
 
@@ -218,8 +219,10 @@ def _true_split(of: np.ndarray) -> dict[str, float]:
 def section_swapped(communities: int, seed: int = 1) -> Section:
     """How often the shares of a part swap lie within their intervals."""
     rows, checks = [], []
-    for place, name in enumerate(("sound", "5 % wild units")):
-        found = swapped(KINDS[name], communities, seed + place)
+    kinds = {name: KINDS[name] for name in ("sound", "5 % wild units")}
+    kinds["parts act on each unit"] = Kind(Spreads(swapped=0.5))
+    for place, (name, kind) in enumerate(kinds.items()):
+        found = swapped(kind, communities, seed + place)
         for metric in METRICS:
             shares = [float(np.mean(found[metric, share])) for share in _SHARES]
             rows.append((name, metric, str(len(found[metric, "total"])), *map(percent, shares)))
