@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from registry.statistics.crossed import Readings
 from registry.statistics.nested import Cells
 
 Floats = NDArray[np.float64]
@@ -235,6 +236,22 @@ def table(rows: pd.DataFrame) -> Cells:
     return Cells(
         unit=pd.factorize(rows["unit"])[0],
         clinic=pd.factorize(rows["clinic"])[0],
+        mean=rows["mean"].to_numpy(float),
+        runs=runs,
+        systematic=rows["systematic"].to_numpy(float),
+        random=float(((rows["random"].to_numpy(float) ** 2 * runs).sum() / runs.sum()) ** 0.5),
+        squares=float(rows["squares"].sum()),
+        freedom=int(rows["freedom"].sum()),
+    )
+
+
+def readings(rows: pd.DataFrame) -> Readings:
+    """Rows of one setting and metric over all cells, as comparisons take them; every clinic has one gauge."""
+    runs = rows["runs"].to_numpy(float)
+    return Readings(
+        cell=rows["cell"].to_numpy(np.intp),
+        unit=pd.factorize(rows["unit"])[0],
+        group=pd.factorize(rows["clinic"])[0],
         mean=rows["mean"].to_numpy(float),
         runs=runs,
         systematic=rows["systematic"].to_numpy(float),

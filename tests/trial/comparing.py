@@ -7,7 +7,6 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
-from registry.answers.readings import readings_of
 from registry.statistics.differences import fit
 from registry.statistics.equivalence import DIFFERENT, SAME, Judged, Margin, Verdict, judge_pair, overall
 from registry.statistics.matching import Need, chance, correlations
@@ -23,6 +22,7 @@ from tests.trial.communities import (
     fixed_plan,
     nested_plan,
     read,
+    readings,
     swap_plan,
 )
 from tests.trial.report import Check, Section, percent
@@ -52,18 +52,13 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
 )
 
 
-def readings(frame: pd.DataFrame) -> pd.DataFrame:
-    """The community's table as answers have it; every clinic has one gauge."""
-    return frame.assign(gauge=frame["clinic"])
-
-
 def judged(community: Community) -> Iterator[tuple[str, int, Judged]]:
     """Both builds of a community held against each other at every setting, as an answer does it."""
-    frame = readings(community.frame)
+    frame = community.frame
     fits = {
         key: fitted
         for key, rows in frame.groupby(["metric", "setting"])
-        if (fitted := fit(readings_of(rows))) is not None
+        if (fitted := fit(readings(rows))) is not None
     }
     for (metric, setting), fitted in fits.items():
         yield metric, setting, judge_pair(fitted, MARGINS[metric], len(fits))
@@ -195,8 +190,8 @@ def swapped(kind: Kind, communities: int, seed: int) -> dict[tuple[str, str], li
         )
         vacuum = 220 + np.array([[0.0], [part[1]], [100 * base[1]], [100 * base[1] + 0.8 * part[1]]])
         community = read(rng, swap_plan(rng, kind.shape), rate=rate, vacuum=vacuum, spreads=kind.spreads)
-        for metric, rows in readings(community.frame).groupby("metric"):
-            fitted = fit(readings_of(rows))
+        for metric, rows in community.frame.groupby("metric"):
+            fitted = fit(readings(rows))
             if fitted is None or rows["cell"].nunique() < 4:
                 continue
             shares, truth = split(fitted), _true_split(community.truth[str(metric)][:, 0])
@@ -249,9 +244,9 @@ def stated(kind: Kind, communities: int, seed: int) -> tuple[np.ndarray, np.ndar
             rng, plan, rate=np.array([[rate]]), vacuum=np.array([[vacuum]]), spreads=kind.spreads
         )
         needs = {RATE: Need(70.0, None), VACUUM: Need(200.0, 240.0)}
-        frame = readings(community.frame)
+        frame = community.frame
         by_metric = {metric: frame[frame["metric"] == metric] for metric in METRICS}
-        fits = [fit(readings_of(by_metric[metric])) for metric in METRICS]
+        fits = [fit(readings(by_metric[metric])) for metric in METRICS]
         if any(fitted is None for fitted in fits):
             continue
         columns = [by_metric[metric].set_index(["unit", "clinic"])["mean"] for metric in METRICS]
