@@ -14,7 +14,7 @@ from registry.answers import cautions
 from registry.answers.claimed import NOT_MEASURED, judge_claim
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import answer_comparison
-from registry.answers.narrowing import Margins, rig_labels
+from registry.answers.narrowing import Margins, labels_of
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.summaries import summary_frame
 from registry.answers.wording import counted, dated, figure, in_words, rounded
@@ -84,7 +84,14 @@ def answer_claims(
         unit__revision__in=[one.pk for one in chosen],
     )
     about = _About(
-        pump_model, revisions, frame, rig_labels(frame), _entered(claims), Margins(), number, moment
+        pump_model,
+        revisions,
+        frame,
+        labels_of(frame["rig"].tolist()),
+        _entered(claims),
+        Margins(),
+        number,
+        moment,
     )
     rows = [row for claim in claims for row in _rows(about, claim, chosen)]
     return {

@@ -4,9 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import pandas as pd
-
-from registry.answers.summaries import SETTING
+from registry.answers.blocks import Block
 from registry.answers.wording import counted, in_words, natural, rounded
 
 _WITHIN = ["mode", "programme", "level"]
@@ -95,11 +93,10 @@ def _reach(new: str, still: Sequence[Mapping[str, Any]]) -> str:
 
 
 def left_out_of(
-    old: pd.DataFrame, new: pd.DataFrame, names: tuple[str, str], labels: Mapping[int, str]
+    old: Sequence[Block], new: Sequence[Block], names: tuple[str, str], labels: Mapping[int, str]
 ) -> list[dict[str, Any]]:
     """Settings that only one side was measured at, or both but never alike, and why."""
-    keys = [key for key in SETTING if key != "metric"]
-    sides = [set(map(tuple, frame[keys].drop_duplicates().to_numpy().tolist())) for frame in (old, new)]
+    sides = [{block.setting[: len(_WITHIN) + len(_AROUND)] for block in blocks} for blocks in (old, new)]
     within = [{key[: len(_WITHIN)] for key in side} for side in sides]
     found = []
     for setting in within[0] | within[1]:

@@ -1,20 +1,18 @@
 """Two builds side by side, setting by setting: same, different, or cannot tell yet."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import pandas as pd
-
 from registry.answers import cautions
+from registry.answers.blocks import Block, Setting, by_setting, distinct, typical
 from registry.answers.comparing import left_out_of, says_compared
 from registry.answers.narrowing import Margins, Narrowed, chosen_margins, narrowed, rig_labels
 from registry.answers.practice import crossing, reach
-from registry.answers.readings import readings_of, typical
+from registry.answers.readings import readings_in
 from registry.answers.sides import Side, find_side
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.summaries import SETTING
 from registry.answers.unlike import unlike
 from registry.answers.wording import dated, figure, natural
 from registry.errors import Fault, Invalid
@@ -24,16 +22,16 @@ from registry.statistics.differences import Estimate, Fit, fit
 from registry.statistics.equivalence import UNTOLD, Judged, judge_pair, overall
 from registry.statistics.power import needed
 
-_KEYS = [*SETTING, "metric_unit"]
 _FIRST_STEP = {"units": 3, "clinics": 2, "towards": None}
 
 
 @dataclass(frozen=True)
 class Pair:
-    """One setting and metric that both sides were measured at. `rows` has cell 0 for old and 1 for new."""
+    """One setting and metric that both sides were measured at, with the summaries of each."""
 
-    key: Mapping[str, Any]
-    rows: pd.DataFrame
+    setting: Setting
+    old: Sequence[Block]
+    new: Sequence[Block]
     fit: Fit | None
 
 
@@ -73,8 +71,8 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     stamped = stamp(number, moment)
     asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric, rig=rig)
     sides = compared_sides(pump_model, old, new, asked, moment)
-    labels = rig_labels(sides[0].frame, sides[1].frame)
-    before, after = (asked.of_rig(side.frame, labels) for side in sides)
+    labels = rig_labels(sides[0].blocks, sides[1].blocks)
+    before, after = (asked.of_rig(side.blocks, labels) for side in sides)
     pairs = list(_pairs(before, after, [side.unit for side in sides if side.unit is not None]))
     family = sum(pair.fit is not None for pair in pairs)
     settings = sorted((_row(pair, margins, family, labels) for pair in pairs), key=setting_order)
@@ -125,23 +123,23 @@ def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
     )
 
 
-def _pairs(old: pd.DataFrame, new: pd.DataFrame, fixed: list[int]) -> Iterator[Pair]:
+def _pairs(old: Sequence[Block], new: Sequence[Block], fixed: list[int]) -> Iterator[Pair]:
     """Every setting and metric that both sides have, with its fit."""
-    both = pd.concat([old.assign(cell=0), new.assign(cell=1)], ignore_index=True)
-    for key, rows in both.groupby(_KEYS, sort=False, observed=True):
-        if rows["cell"].nunique() == 2:
-            named = dict(zip(_KEYS, key, strict=True))
-            yield Pair(named, rows, fit(readings_of(rows, fixed)))
+    before, after = by_setting(old), by_setting(new)
+    for setting, blocks in before.items():
+        if setting in after:
+            both = blocks, after[setting]
+            yield Pair(setting, *both, fit(readings_in(both, fixed)))
 
 
 def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -> dict[str, Any]:
     """One row of the document."""
-    key = pair.key
-    margin = margins.of(key["metric"], key["metric_unit"])
-    setting = {name: key[name] for name in ("mode", "programme", "level", "side", "power", "metric")}
-    shown = {**setting, "rig": labels[key["rig"]], "unit": key["metric_unit"], **_counts(pair.rows)}
+    key = pair.setting
+    margin = margins.of(key.metric, key.unit)
+    setting = {name: getattr(key, name) for name in ("mode", "programme", "level", "side", "power", "metric")}
+    shown = {**setting, "rig": labels[key.rig], "unit": key.unit, **_counts(pair)}
     if pair.fit is None:
-        return {**shown, **_unjudged(pair.rows, key["metric"])}
+        return {**shown, **_unjudged(pair)}
     judged = judge_pair(pair.fit, margin, family)
     undecided = judged.verdict == UNTOLD
     need = needed(pair.fit, judged.difference, judged.margin, family) if undecided else None
@@ -151,17 +149,16 @@ def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -
         "verdict": judged.verdict,
         "matters": _matters(judged),
         "needs": vars(need) if need else None,
-        "bands": _bands(judged, key["metric"]),
+        "bands": _bands(judged, key.metric),
         "set_aside": len(pair.fit.wild),
     }
 
 
-def _counts(rows: pd.DataFrame) -> dict[str, int]:
-    old, new = (rows[rows["cell"] == cell] for cell in (0, 1))
-    clinics = [set(side["clinic"]) for side in (old, new)]
+def _counts(pair: Pair) -> dict[str, int]:
+    clinics = [distinct(side, "clinic") for side in (pair.old, pair.new)]
     return {
-        "units_old": int(old["unit"].nunique()),
-        "units_new": int(new["unit"].nunique()),
+        "units_old": len(distinct(pair.old, "unit")),
+        "units_new": len(distinct(pair.new, "unit")),
         "clinics_old": len(clinics[0]),
         "clinics_new": len(clinics[1]),
         "clinics_both": len(clinics[0] & clinics[1]),
@@ -186,9 +183,9 @@ def _figures(judged: Judged) -> dict[str, Any]:
     }
 
 
-def _unjudged(rows: pd.DataFrame, metric: str) -> dict[str, Any]:
+def _unjudged(pair: Pair) -> dict[str, Any]:
     """A setting at which nothing tells how much units scatter: both values, and no more than that."""
-    old, new = (typical(rows[rows["cell"] == cell]) for cell in (0, 1))
+    old, new = typical(pair.old), typical(pair.new)
     nothing = dict.fromkeys(("low", "high", "percent_low", "percent_high", "margin", "p_different", "p_same"))
     alone = Estimate(old, float("inf"), 1.0), Estimate(new, float("inf"), 1.0)
     ends = (float("-inf"), float("inf"))
@@ -201,7 +198,9 @@ def _unjudged(rows: pd.DataFrame, metric: str) -> dict[str, Any]:
         "verdict": UNTOLD,
         "matters": None,
         "needs": dict(_FIRST_STEP),
-        "bands": crossing(alone[0].value, alone[1].value, ends, ends) if metric == "cycle_rate" else None,
+        "bands": crossing(alone[0].value, alone[1].value, ends, ends)
+        if pair.setting.metric == "cycle_rate"
+        else None,
         "set_aside": 0,
     }
 

@@ -1,19 +1,16 @@
 """An old setting translated: which settings of another build or pump are most like it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import pandas as pd
-
 from registry.answers import cautions
+from registry.answers.blocks import Block, distinct, summary_blocks, typical
 from registry.answers.comparing import told_setting
-from registry.answers.filters import chosen_level, chosen_mode, is_rig
-from registry.answers.narrowing import Margins, rig_labels
-from registry.answers.places import PLACE, build_of, lacking, names_in, place_shown
-from registry.answers.readings import typical
-from registry.answers.summaries import summary_frame
+from registry.answers.filters import chosen_level, chosen_mode
+from registry.answers.narrowing import Margins, rig_labels, with_rig
+from registry.answers.places import Place, build_of, by_place, lacking, names_in, place_shown
 from registry.answers.wording import dated, figure, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
@@ -63,9 +60,9 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
     wanted = _wanted(home, like, edition, moment, rig)
     filters = {"mode": wanted.mode, **where}
-    frame = summary_frame(moment, edition=edition, metric__in=list(METRICS), **filters)
-    names = names_in(frame)
-    near = sorted(_near(frame, wanted, margins), key=lambda row: row[1]["distance"])
+    blocks = summary_blocks(moment, edition=edition, metric__in=list(METRICS), **filters)
+    names = names_in(blocks, pump_model)
+    near = sorted(_near(blocks, wanted, margins), key=lambda row: row[1]["distance"])
     rows = [{**place_shown(key, names), **found} for key, found in near]
     return {
         "model": pump_model.name if pump_model else None,
@@ -94,7 +91,7 @@ def _wanted(
     except Invalid as refused:
         faults = (Fault(refused.detail, field="like"),)
         raise Invalid(refused.detail, hint=f"{refused.hint} {_FORM}", faults=faults) from refused
-    frame = summary_frame(
+    blocks = summary_blocks(
         moment,
         pump_model=home,
         unit__revision=revision.pk,
@@ -104,63 +101,57 @@ def _wanted(
         level=at,
         programme__iexact="".join(programme),
     )
-    around = _best_measured(frame, rig)
+    around = _best_measured(blocks, rig)
     if around is None:
         raise Invalid(
             f"{home.name} revision {revision.label} was not measured at {' '.join(parts[1:])}",
             hint=f"Cycle rate and peak vacuum are both needed. {_FORM}",
             faults=(Fault("was not measured", field="like"),),
         )
-    place, rows = around
-    values = {str(metric): typical(of) for metric, of in rows.groupby("metric")}
+    place, by_metric = around
+    values = {metric: typical([block]) for metric, block in by_metric.items()}
     return Wanted(
         home, revision.pk, revision.label, str(named), "".join(programme), str(at), place, values,
-        int(rows["unit"].nunique()),
+        len(distinct(list(by_metric.values()), "unit")),
     )  # fmt: skip
 
 
-def _best_measured(frame: pd.DataFrame, rig: str | None) -> tuple[tuple[str, int, str], pd.DataFrame] | None:
-    """The side, rig and power at which most units have both metrics, with those rows."""
+def _best_measured(
+    blocks: Sequence[Block], rig: str | None
+) -> tuple[tuple[str, int, str], dict[str, Block]] | None:
+    """The side, rig and power at which most units have both metrics, with those summaries."""
     if rig and rig.strip():
-        frame = frame[frame["rig"].isin([k for k, label in rig_labels(frame).items() if is_rig(label, rig)])]
-    found = [
-        ((rows["side"].iloc[0], int(rows["rig"].iloc[0]), rows["power"].iloc[0]), rows)
-        for _, rows in frame.groupby(["side", "rig", "power"], sort=True)
-        if rows["metric"].nunique() == len(METRICS)
-    ]
-    return max(found, key=lambda one: int(one[1]["unit"].nunique()), default=None)
+        blocks = with_rig(blocks, rig, rig_labels(blocks))
+    found = sorted(
+        (((place.side, place.rig, place.power), by_metric) for place, by_metric in by_place(blocks).items()),
+        key=lambda one: one[0],
+    )
+    both = [one for one in found if len(one[1]) == len(METRICS)]
+    return max(both, key=lambda one: len(distinct(list(one[1].values()), "unit")), default=None)
 
 
 def _near(
-    frame: pd.DataFrame, wanted: Wanted, margins: Margins
-) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    blocks: Sequence[Block], wanted: Wanted, margins: Margins
+) -> Iterator[tuple[Place, dict[str, Any]]]:
     """Every other setting measured alike, with its distance."""
     widths = {
         metric: margin.at(wanted.values[metric])
         for metric, unit in METRICS.items()
         if (margin := margins.of(metric, unit)) is not None
     }
-    side, rig, power = wanted.around
-    alike = frame[(frame["side"] == side) & (frame["rig"] == rig) & (frame["power"] == power)]
-    for key, rows in alike.groupby(PLACE, sort=False, observed=True):
-        place = dict(zip(PLACE, key, strict=True))
-        if rows["metric"].nunique() < len(METRICS) or _is_itself(place, wanted):
-            continue
-        values = {str(metric): typical(of) for metric, of in rows.groupby("metric")}
-        yield place, _distances(wanted, values, widths, rows)
+    for place, by_metric in by_place(blocks).items():
+        alike = (place.side, place.rig, place.power) == wanted.around
+        if alike and len(by_metric) == len(METRICS) and not _is_itself(place, wanted):
+            yield place, _distances(wanted, by_metric, widths)
 
 
-def _is_itself(place: Mapping[str, Any], wanted: Wanted) -> bool:
-    same = place["revision"] == wanted.revision and place["mode"] == wanted.mode
-    return same and (place["programme"].casefold(), place["level"]) == (
-        wanted.programme.casefold(),
-        wanted.level,
-    )
+def _is_itself(place: Place, wanted: Wanted) -> bool:
+    same = place.revision == wanted.revision and place.mode == wanted.mode
+    return same and (place.programme.casefold(), place.level) == (wanted.programme.casefold(), wanted.level)
 
 
-def _distances(
-    wanted: Wanted, values: Mapping[str, float], widths: Mapping[str, float], rows: pd.DataFrame
-) -> dict[str, Any]:
+def _distances(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, float]) -> dict[str, Any]:
+    values = {metric: typical([block]) for metric, block in by_metric.items()}
     apart = apart_in_margins(wanted.values, values, widths)
     metrics = {
         metric: {
@@ -171,7 +162,8 @@ def _distances(
         for metric in METRICS
     }
     distance = max(abs(value) for value in apart.values())
-    units, clinics = int(rows["unit"].nunique()), int(rows["clinic"].nunique())
+    blocks = list(by_metric.values())
+    units, clinics = len(distinct(blocks, "unit")), len(distinct(blocks, "clinic"))
     missing = lacking(units, clinics)
     return {
         "units": units,

@@ -1,10 +1,10 @@
 """The settings and metrics a comparison is narrowed down to, and how much of a difference matters."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
-
+from registry.answers.blocks import Block
 from registry.answers.filters import (
     chosen_level,
     chosen_metric,
@@ -66,11 +66,9 @@ class Narrowed:
     where: dict[str, Any]
     rig: str | None = None
 
-    def of_rig(self, frame: pd.DataFrame, labels: dict[int, str]) -> pd.DataFrame:
-        """The rows of the rig asked for."""
-        if not self.rig or not self.rig.strip():
-            return frame
-        return frame[frame["rig"].isin([key for key, label in labels.items() if is_rig(label, self.rig)])]
+    def of_rig(self, blocks: Sequence[Block], labels: dict[int, str]) -> Sequence[Block]:
+        """The summaries of the rig asked for."""
+        return with_rig(blocks, self.rig, labels)
 
 
 def narrowed(
@@ -99,7 +97,18 @@ def narrowed(
     return Narrowed(edition, metrics, {"edition": edition, "metric__in": metrics, **where}, rig)
 
 
-def rig_labels(*frames: pd.DataFrame) -> dict[int, str]:
-    """The labels of all rigs in the tables, by key: one query."""
-    keys = {key for frame in frames for key in frame["rig"].unique().tolist()}
-    return {rig.pk: rig.label for rig in Rig.objects.filter(pk__in=keys)}
+def with_rig(blocks: Sequence[Block], rig: str | None, labels: Mapping[int, str]) -> Sequence[Block]:
+    """The summaries of a rig named by its label or a part of it; all where none is named."""
+    if not rig or not rig.strip():
+        return blocks
+    return [block for block in blocks if is_rig(labels[block.setting.rig], rig)]
+
+
+def rig_labels(*several: Sequence[Block]) -> dict[int, str]:
+    """The labels of all rigs in the summaries, by key: one query."""
+    return labels_of({block.setting.rig for blocks in several for block in blocks})
+
+
+def labels_of(rigs: Iterable[int]) -> dict[int, str]:
+    """The labels of rigs by key: one query."""
+    return {rig.pk: rig.label for rig in Rig.objects.filter(pk__in=set(rigs))}

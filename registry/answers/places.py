@@ -1,17 +1,27 @@
 """Settings of any pump model and revision, as documents name them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-import pandas as pd
-
+from registry.answers.blocks import Block, distinct
 from registry.answers.narrowing import rig_labels
 from registry.answers.wording import counted
 from registry.models import PumpModel, Revision
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 
-PLACE = ["pump_model", "revision", "mode", "programme", "level", "side", "rig", "power"]
+
+class Place(NamedTuple):
+    """A setting of one build, with what it was measured with. `revision` is -1 when not known."""
+
+    pump_model: int
+    revision: int
+    mode: str
+    programme: str
+    level: str
+    side: str
+    rig: int
+    power: str
 
 
 @dataclass(frozen=True)
@@ -23,25 +33,41 @@ class Names:
     rigs: Mapping[int, str]
 
 
-def names_in(frame: pd.DataFrame) -> Names:
-    """The names of what the table holds: three queries at most."""
-    models = {
-        model.pk: model.name
-        for model in PumpModel.objects.filter(pk__in=frame["pump_model"].unique().tolist())
-    }
-    revisions = {
-        one.pk: one.label for one in Revision.objects.filter(pk__in=frame["revision"].unique().tolist())
-    }
-    return Names(models, revisions, rig_labels(frame))
+def by_place(blocks: Iterable[Block]) -> dict[Place, dict[str, Block]]:
+    """The summaries of each place, by metric."""
+    found: dict[Place, dict[str, Block]] = {}
+    for block in blocks:
+        place = Place(block.pump_model, block.revision, *block.setting[:6])
+        found.setdefault(place, {})[block.setting.metric] = block
+    return found
 
 
-def place_shown(key: Mapping[str, Any], names: Names) -> dict[str, Any]:
+def counts_of(blocks: Iterable[Block]) -> tuple[int, int]:
+    """Units and clinics of the metric that has fewest."""
+    counted = [(distinct([block], "unit"), distinct([block], "clinic")) for block in blocks]
+    return min(len(units) for units, _ in counted), min(len(clinics) for _, clinics in counted)
+
+
+def names_in(blocks: Sequence[Block], pump_model: PumpModel | None) -> Names:
+    """The names of what the summaries hold: three queries at most, one where a pump model was asked for."""
+    keys = {block.pump_model for block in blocks}
+    if pump_model is None:
+        models = dict(PumpModel.objects.filter(pk__in=keys).values_list("pk", "name"))
+        labels = Revision.objects.filter(pk__in={block.revision for block in blocks})
+        revisions = dict(labels.values_list("pk", "label"))
+    else:
+        models = {pump_model.pk: pump_model.name}
+        revisions = {revision.pk: revision.label for revision in pump_model.revisions.all()}
+    return Names(models, revisions, rig_labels(blocks))
+
+
+def place_shown(place: Place, names: Names) -> dict[str, Any]:
     """Where a row belongs, in words."""
     return {
-        "model": names.models[key["pump_model"]],
-        "revision": names.revisions.get(key["revision"]),
-        **{name: key[name] for name in ("mode", "programme", "level", "side", "power")},
-        "rig": names.rigs[key["rig"]],
+        "model": names.models[place.pump_model],
+        "revision": names.revisions.get(place.revision),
+        **{name: getattr(place, name) for name in ("mode", "programme", "level", "side", "power")},
+        "rig": names.rigs[place.rig],
     }
 
 

@@ -4,12 +4,10 @@ Common practice, no published source: at 70 cycles/min and above let-down comes 
 people, 60 to 70 usually serves, below 60 many do not respond. Bands to show, never rules to diagnose by.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-import pandas as pd
-
-from registry.answers.readings import typical
+from registry.answers.blocks import Block, by_setting, typical
 from registry.answers.wording import figure
 
 EDGES = (60.0, 70.0)
@@ -17,6 +15,7 @@ WANTED = 70.0
 _BANDS = ("below 60", "60 to 70", "70 and above")
 _PLACE = ["mode", "side", "rig", "power"]
 _SETTING = ["mode", "programme", "level", "side", "rig", "power"]
+_BOTH = ("cycle_rate", "peak_vacuum")
 
 
 def band(rate: float) -> str:
@@ -35,14 +34,14 @@ def crossing(old: float, new: float, old_ends: tuple[float, float], new_ends: tu
     return {"old": band(old), "new": band(new), "crossed": crossed, "sure": bool(crossed) and clear}
 
 
-def reach(old: pd.DataFrame, new: pd.DataFrame, vacuum_margin: float) -> list[dict[str, Any]]:
+def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> list[dict[str, Any]]:
     """For each setting at which the old build makes 70 cycles/min: whether the new one does at that vacuum.
 
     Only settings of the same mode, side, rig and power count, whatever their programme and level, and only
     those whose typical peak vacuum is within the margin. `with` names the fastest of them, None where there
     is none. Rates and vacuums are medians of unit means.
     """
-    before, after = (list(_behaviour(frame)) for frame in (old, new))
+    before, after = (list(_behaviour(blocks)) for blocks in (old, new))
     found = []
     for setting in before:
         if setting["rate"] < WANTED:
@@ -59,12 +58,14 @@ def reach(old: pd.DataFrame, new: pd.DataFrame, vacuum_margin: float) -> list[di
     return found
 
 
-def _behaviour(frame: pd.DataFrame) -> Iterator[dict[str, Any]]:
+def _behaviour(blocks: Sequence[Block]) -> Iterator[dict[str, Any]]:
     """Typical rate and peak vacuum at each setting that has both."""
-    both = frame[frame["metric"].isin(["cycle_rate", "peak_vacuum"])]
-    for key, rows in both.groupby(_SETTING, sort=False):
-        by_metric = {metric: typical(of) for metric, of in rows.groupby("metric")}
-        if len(by_metric) == 2:
+    found: dict[tuple[Any, ...], dict[str, float]] = {}
+    for setting, of in by_setting(blocks).items():
+        if setting.metric in _BOTH:
+            found.setdefault(setting[: len(_SETTING)], {})[setting.metric] = typical(of)
+    for key, by_metric in found.items():
+        if len(by_metric) == len(_BOTH):
             named = dict(zip(_SETTING, key, strict=True))
             yield {**named, "rate": by_metric["cycle_rate"], "vacuum": by_metric["peak_vacuum"]}
 

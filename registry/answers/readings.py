@@ -1,13 +1,14 @@
 """From a table of unit summaries to what comparisons are worked out from."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from registry.answers.blocks import COLUMNS, UNDECLARED, Block, together
 from registry.statistics.crossed import Readings
-
-UNDECLARED = -1
 
 
 def readings_of(rows: pd.DataFrame, fixed: Collection[int] = ()) -> Readings:
@@ -16,28 +17,34 @@ def readings_of(rows: pd.DataFrame, fixed: Collection[int] = ()) -> Readings:
     A group is one gauge of one clinic. A gauge nobody declared is never taken for the same one in two cells,
     so it cannot make a clinic its own control. `fixed` are keys of units that are themselves asked about.
     """
-    cell, gauge = rows["cell"].to_numpy(np.int64), rows["gauge"].to_numpy(np.int64)
+    columns = {name: rows[name].to_numpy() for name in COLUMNS}
+    return _readings(rows["cell"].to_numpy(np.int64), columns, fixed)
+
+
+def readings_in(cells: Sequence[Sequence[Block]], fixed: Collection[int] = ()) -> Readings:
+    """The same from the blocks of each cell, in the order of the cells."""
+    size = [sum(block.mean.size for block in blocks) for blocks in cells]
+    blocks = [block for of_cell in cells for block in of_cell]
+    columns = {name: together(blocks, name) for name in COLUMNS}
+    return _readings(np.repeat(np.arange(len(size)), size), columns, fixed)
+
+
+def _readings(cell: NDArray[np.intp], of: Mapping[str, Any], fixed: Collection[int]) -> Readings:
     # Clinic and gauge in one number; what reads a cell without a declared gauge is counted from -1 down.
-    apart = np.where(gauge == UNDECLARED, -1 - cell, gauge)
-    group = pd.factorize(rows["clinic"].to_numpy(np.int64) * 2**32 + apart)[0]
-    unit, units = pd.factorize(rows["unit"].to_numpy())
-    runs = rows["runs"].to_numpy(float)
-    random = rows["random"].to_numpy(float)
+    apart = np.where(of["gauge"] == UNDECLARED, -1 - cell, of["gauge"])
+    group = np.unique(of["clinic"] * 2**32 + apart, return_inverse=True)[1]
+    units, unit = np.unique(of["unit"], return_inverse=True)
+    runs = of["runs"].astype(float)
     asked = np.flatnonzero(np.isin(units, list(fixed))) if fixed else np.zeros(0, np.intp)
     return Readings(
-        cell=cell.astype(np.intp),
+        cell=cell,
         unit=unit,
         group=group,
-        mean=rows["mean"].to_numpy(float),
+        mean=of["mean"],
         runs=runs,
-        systematic=rows["systematic"].to_numpy(float),
-        random=float(((random**2 * runs).sum() / runs.sum()) ** 0.5),
-        squares=float(rows["squares"].to_numpy(float).sum()),
+        systematic=of["systematic"],
+        random=float(((of["random"] ** 2 * runs).sum() / runs.sum()) ** 0.5),
+        squares=float(of["squares"].sum()),
         freedom=int(runs.sum()) - runs.size,
         fixed=asked if asked.size else None,
     )
-
-
-def typical(rows: pd.DataFrame) -> float:
-    """The median of unit means, each clinic and gauge that read a unit counting once."""
-    return float(rows.groupby("unit")["mean"].mean().median())

@@ -1,28 +1,38 @@
 """Settings that meet a need, by how likely the next unit meets it; and settings most like another one."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
+from functools import reduce
 from typing import Any
 
 import numpy as np
-import pandas as pd
 
 from registry.answers import cautions
+from registry.answers.blocks import Block, summary_blocks
 from registry.answers.comparing import told_setting
-from registry.answers.filters import chosen_mode, chosen_power, chosen_programme, is_rig
+from registry.answers.filters import chosen_mode, chosen_power, chosen_programme
 from registry.answers.likes import answer_like
-from registry.answers.narrowing import chosen_margins
+from registry.answers.narrowing import chosen_margins, with_rig
 from registry.answers.needs import chosen_needs, in_full, told
-from registry.answers.places import PLACE, UNTOLD, Names, build_of, lacking, names_in, place_shown
-from registry.answers.readings import readings_of
+from registry.answers.places import (
+    UNTOLD,
+    Names,
+    build_of,
+    by_place,
+    counts_of,
+    lacking,
+    names_in,
+    place_shown,
+)
+from registry.answers.readings import readings_in
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.summaries import summary_frame
 from registry.answers.wording import counted, dated, figure, in_words, natural
 from registry.errors import Fault, Invalid
 from registry.models import Mode, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.differences import Fit, fit
 from registry.statistics.matching import Need, chance, chance_alone, correlations
+from registry.statistics.robust import Floats
 
 MOST = 200
 _LIKELY = 0.5
@@ -79,8 +89,8 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
             pump_model, like, like_model, where, number, moment, rig=rig, margins=margins, stamped=stamped
         )
     wanted = chosen_needs(needs or {})
-    frame = summary_frame(moment, edition=number, metric__in=list(wanted), **where)
-    return {**_meeting(pump_model, wanted, frame, rig, moment), **stamped}
+    blocks = summary_blocks(moment, edition=number, metric__in=list(wanted), **where)
+    return {**_meeting(pump_model, wanted, blocks, rig, moment), **stamped}
 
 
 def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
@@ -98,14 +108,12 @@ def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | Non
 def _meeting(
     pump_model: PumpModel | None,
     needs: Mapping[str, Need],
-    frame: pd.DataFrame,
+    blocks: Sequence[Block],
     rig: str | None,
     moment: datetime | None,
 ) -> dict[str, Any]:
-    names = names_in(frame)
-    if rig and rig.strip():
-        frame = frame[frame["rig"].isin([key for key, label in names.rigs.items() if is_rig(label, rig)])]
-    rows = sorted(_rows(frame, needs, names), key=_order)
+    names = names_in(blocks, pump_model)
+    rows = sorted(_rows(with_rig(blocks, rig, names.rigs), needs, names), key=_order)
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {metric: told(need) for metric, need in needs.items()},
@@ -117,24 +125,22 @@ def _meeting(
     }
 
 
-def _rows(frame: pd.DataFrame, needs: Mapping[str, Need], names: Names) -> Iterator[dict[str, Any]]:
+def _rows(blocks: Sequence[Block], needs: Mapping[str, Need], names: Names) -> Iterator[dict[str, Any]]:
     """One row a setting at which all metrics asked for were measured."""
-    for key, rows in frame.assign(cell=0).groupby(PLACE, sort=False, observed=True):
-        by_metric = {str(metric): of for metric, of in rows.groupby("metric")}
+    for place, by_metric in by_place(blocks).items():
         if len(by_metric) == len(needs):
-            yield {**place_shown(dict(zip(PLACE, key, strict=True)), names), **_matched(by_metric, needs)}
+            yield {**place_shown(place, names), **_matched(by_metric, needs)}
 
 
-def _matched(by_metric: Mapping[str, pd.DataFrame], needs: Mapping[str, Need]) -> dict[str, Any]:
-    units = min(int(rows["unit"].nunique()) for rows in by_metric.values())
-    clinics = min(int(rows["clinic"].nunique()) for rows in by_metric.values())
-    fits = {metric: fit(readings_of(by_metric[metric])) for metric in needs}
+def _matched(by_metric: Mapping[str, Block], needs: Mapping[str, Need]) -> dict[str, Any]:
+    units, clinics = counts_of(by_metric.values())
+    fits = {metric: fit(readings_in([[by_metric[metric]]])) for metric in needs}
     known = {metric: fitted for metric, fitted in fits.items() if fitted is not None}
     missing = lacking(units, clinics) or ("" if len(known) == len(needs) else UNTOLD)
     state = "thin" if missing else "ok"
     counts = {"units": units, "clinics": clinics, "state": state, "missing": missing}
     if state == "thin":
-        centres = {metric: figure(float(rows["mean"].mean())) for metric, rows in by_metric.items()}
+        centres = {metric: figure(float(block.mean.mean())) for metric, block in by_metric.items()}
         alone = {
             metric: {
                 "centre": centres[metric],
@@ -146,7 +152,7 @@ def _matched(by_metric: Mapping[str, pd.DataFrame], needs: Mapping[str, Need]) -
         }
         return {**counts, "probability": None, "distance": None, "metrics": alone}
     aheads = [known[metric].ahead(0) for metric in needs]
-    together = correlations(_side_by_side(by_metric, needs))
+    together = correlations(_side_by_side([by_metric[metric] for metric in needs]))
     probability = chance(aheads, list(needs.values()), together)
     metrics = {metric: _alone(known[metric], need) for metric, need in needs.items()}
     return {**counts, "probability": figure(probability), "distance": None, "metrics": metrics}
@@ -163,10 +169,15 @@ def _alone(fitted: Fit, need: Need) -> dict[str, Any]:
     }
 
 
-def _side_by_side(by_metric: Mapping[str, pd.DataFrame], metrics: Iterable[str]) -> np.ndarray:
-    """A row a unit at a clinic that has all metrics, a column a metric."""
-    columns = [rows.groupby(["unit", "clinic"])["mean"].mean() for rows in (by_metric[m] for m in metrics)]
-    return pd.concat(columns, axis=1, join="inner").to_numpy(float)
+def _side_by_side(blocks: Sequence[Block]) -> Floats:
+    """A row a unit at a clinic that has all metrics, a column a block; gauges of a clinic count alike."""
+    pairs, columns = [], []
+    for block in blocks:
+        pair, row = np.unique(block.unit * 2**32 + block.clinic, return_inverse=True)
+        pairs.append(pair)
+        columns.append(np.bincount(row, block.mean) / np.bincount(row))
+    shared = reduce(np.intersect1d, pairs)
+    return np.column_stack([of[np.isin(pair, shared)] for pair, of in zip(pairs, columns, strict=True)])
 
 
 def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:

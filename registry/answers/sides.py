@@ -4,12 +4,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-import pandas as pd
 from django.db.models import Avg, Count, F, FloatField, Max, Variance
 from django.db.models.functions import Cast
 
-from registry.answers.readings import UNDECLARED
-from registry.answers.summaries import summary_frame
+from registry.answers.blocks import Block, blocks_of, summary_blocks
 from registry.errors import Fault, Invalid
 from registry.models import Measurement, PumpModel, RunState, Unit
 from registry.models.lookup import find_revision
@@ -20,10 +18,10 @@ _FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
 
 @dataclass(frozen=True)
 class Side:
-    """One of two things compared: how it is called, the table of its summaries, and the unit if it is one."""
+    """One of two things compared: how it is called, its summaries, and the unit if it is one."""
 
     name: str
-    frame: pd.DataFrame
+    blocks: tuple[Block, ...]
     unit: int | None = None
     revision: int | None = None
 
@@ -31,7 +29,8 @@ class Side:
         """The same without the unit that stands on the other side: a unit is not held against itself."""
         if other.unit is None or self.unit is not None:
             return self
-        return replace(self, frame=self.frame[self.frame["unit"] != other.unit])
+        kept = (block.only(block.unit != other.unit) for block in self.blocks)
+        return replace(self, blocks=tuple(block for block in kept if block.mean.size))
 
 
 def find_side(
@@ -46,8 +45,8 @@ def find_side(
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":
         unit = _find_unit(pump_model, rest, field)
-        frame = summary_frame(moment, pump_model=pump_model, unit=unit, **where)
-        return Side(f"unit {unit.serial}", frame, unit=unit.pk)
+        blocks = summary_blocks(moment, pump_model=pump_model, unit=unit, **where)
+        return Side(f"unit {unit.serial}", tuple(blocks), unit=unit.pk)
     if kind == "firmware":
         if moment is not None:
             raise Invalid(
@@ -56,7 +55,7 @@ def find_side(
                 faults=(Fault("not with firmware", field="as_of"),),
             )
         tag = " ".join(rest.split())[:40]
-        return Side(f"firmware {tag}", _firmware_frame(pump_model, tag, field, where))
+        return Side(f"firmware {tag}", _of_firmware(pump_model, tag, field, where))
     label = rest if kind == "revision" else text
     try:
         revision = find_revision(pump_model, label)
@@ -66,8 +65,8 @@ def find_side(
             hint=f"{refused.hint} {_FORMS}",
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
-    frame = summary_frame(moment, pump_model=pump_model, unit__revision=revision.pk, **where)
-    return Side(f"revision {revision.label}", frame, revision=revision.pk)
+    blocks = summary_blocks(moment, pump_model=pump_model, unit__revision=revision.pk, **where)
+    return Side(f"revision {revision.label}", tuple(blocks), revision=revision.pk)
 
 
 def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
@@ -84,8 +83,8 @@ def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
     )
 
 
-def _firmware_frame(pump_model: PumpModel, tag: str, field: str, where: dict[str, Any]) -> pd.DataFrame:
-    """The same table as `summary_frame`, summarised here from the runs that named the firmware."""
+def _of_firmware(pump_model: PumpModel, tag: str, field: str, where: dict[str, Any]) -> tuple[Block, ...]:
+    """The same as `summary_blocks`, summarised here from the runs that named the firmware."""
     renamed = {"edition": "edition", "metric__in": "metric__in"}
     narrowed = {renamed.get(name, _of_run(name)): value for name, value in where.items()}
     rows = (
@@ -114,20 +113,26 @@ def _firmware_frame(pump_model: PumpModel, tag: str, field: str, where: dict[str
             systematic=Avg(Cast(F("u_systematic") * F("u_systematic"), FloatField())),
         )
     )
-    frame = pd.DataFrame.from_records(list(rows))
-    if frame.empty:
+    if not rows:
         raise Invalid(
             f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'",
             hint=f"A run's firmware is what was said when it was uploaded. {_FORMS}",
             faults=(Fault("no run names this firmware", field=field),),
         )
-    frame = frame.rename(columns={"of_unit": "unit", "of_metric": "metric", "average": "mean"})
-    frame["squares"] = frame.pop("variance") * frame["runs"]
-    for name in ("random", "systematic"):
-        frame[name] **= 0.5
-    keys = ["revision", "gauge"]
-    frame[keys] = frame[keys].astype("Int64").fillna(UNDECLARED).astype("int64")
-    return frame.assign(pump_model=pump_model.pk)
+    blocks = blocks_of(
+        {
+            **row,
+            "pump_model": pump_model.pk,
+            "unit": row["of_unit"],
+            "metric": row["of_metric"],
+            "mean": row["average"],
+            "squares": row["variance"] * row["runs"],
+            "random": row["random"] ** 0.5,
+            "systematic": row["systematic"] ** 0.5,
+        }
+        for row in rows
+    )
+    return tuple(blocks)
 
 
 def _of_run(name: str) -> str:

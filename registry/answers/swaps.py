@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from registry.answers import cautions
+from registry.answers.blocks import frame_of
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import compared_sides, setting_order
 from registry.answers.narrowing import Margins, narrowed
@@ -57,7 +58,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     named = chosen_part(part)
     asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric)
     sides = compared_sides(pump_model, old, new, asked, moment)
-    frames = [side.frame for side in sides]
+    frames = [frame_of(side.blocks) for side in sides]
     rigs = {
         rig.pk: rig
         for rig in Rig.objects.filter(pk__in={k for f in frames for k in f["rig"].unique().tolist()})
@@ -80,7 +81,11 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "missing": missing,
         **stamped,
         "says": dated(_says(pump_model.name, names, parts, settings, missing), moment),
-        "cautions": [*unlike(frames[0], frames[1], names), *cautions.SWAPS, *cautions.again(moment)],
+        "cautions": [
+            *unlike(sides[0].blocks, sides[1].blocks, names),
+            *cautions.SWAPS,
+            *cautions.again(moment),
+        ],
     }
 
 

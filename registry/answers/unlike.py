@@ -1,11 +1,10 @@
 """What differs between two sides besides what they are, said as cautions."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from statistics import median
 
-import pandas as pd
-
-from registry.answers.readings import UNDECLARED
+from registry.answers.blocks import UNDECLARED, Block, distinct
 from registry.models import BenchSession
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
@@ -13,9 +12,9 @@ _FAR_APART_M = 300.0
 _SEA_LEVEL_KPA = 101.325
 
 
-def unlike(old: pd.DataFrame, new: pd.DataFrame, names: tuple[str, str]) -> list[str]:
-    """Cautions on clinics, gauges and elevation. Two queries' worth of tables in, at most one query more."""
-    clinics = [set(frame["clinic"].unique().tolist()) for frame in (old, new)]
+def unlike(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -> list[str]:
+    """Cautions on clinics, gauges and elevation. At most one query."""
+    clinics = [distinct(blocks, "clinic") for blocks in (old, new)]
     if not all(clinics):
         return []
     told = []
@@ -25,7 +24,7 @@ def unlike(old: pd.DataFrame, new: pd.DataFrame, names: tuple[str, str]) -> list
             f"No clinic measured both {names[0]} and {names[1]}: what clinics and gauges differ by is part "
             "of the doubt in every difference."
         )
-    elif (old["gauge"] == UNDECLARED).any() or (new["gauge"] == UNDECLARED).any():
+    elif UNDECLARED in distinct([*old, *new], "gauge"):
         told.append("Runs by a gauge nobody declared cannot serve as their clinic's own control.")
     return told + _by_elevation(clinics, names)
 

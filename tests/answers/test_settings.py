@@ -186,7 +186,7 @@ def test_a_revision_or_a_likeness_without_a_model_is_refused(model) -> None:
 def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
     for level in range(levels):
         setting(model, "A", str(level), 70, 220)
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(5):
         answer_settings("Lapwing One", needs=NEEDS)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         answer_settings("Lapwing One", like="A:expression:0")

@@ -1,0 +1,189 @@
+"""Unit summaries as comparisons take them: all rows of a metric of one build at one setting, as arrays.
+
+The database packs each block into one row, and numpy reads the packed columns as they are: no object is made
+for a single number, so that an answer over thousands of summaries costs little more than one over a few.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from django.db.models import Aggregate, BinaryField, FloatField
+from django.db.models.functions import Cast, Coalesce
+from numpy.typing import NDArray
+
+from registry.answers.past import rows_at
+from registry.models import UnitSummary
+from registry.statistics.robust import Floats
+
+UNDECLARED = UNKNOWN = -1
+Keys = NDArray[np.int64]
+
+
+class Setting(NamedTuple):
+    """What only like is compared with like in; `unit` is the metric's."""
+
+    mode: str
+    programme: str
+    level: str
+    side: str
+    rig: int
+    power: str
+    metric: str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Block:
+    """A row a unit, clinic and gauge. `revision` is -1 when not known, and so is a gauge nobody declared.
+
+    `mean` is that of `runs`, `squares` the sum of their squared deviations, `random` and `systematic` the
+    standard uncertainties of one run.
+    """
+
+    pump_model: int
+    revision: int
+    setting: Setting
+    unit: Keys
+    clinic: Keys
+    gauge: Keys
+    runs: Floats
+    mean: Floats
+    squares: Floats
+    random: Floats
+    systematic: Floats
+
+    def only(self, kept: NDArray[np.bool_]) -> "Block":
+        """The rows marked."""
+        columns: Iterable[Any] = (getattr(self, name)[kept] for name in COLUMNS)
+        return Block(self.pump_model, self.revision, self.setting, *columns)
+
+
+_KEYS = ("unit", "clinic", "gauge")
+COLUMNS = (*_KEYS, "runs", "mean", "squares", "random", "systematic")
+_OF_SUMMARY = {
+    "pump_model_id": "pump_model",
+    "unit__revision_id": "revision",
+    "mode": "mode",
+    "programme": "programme",
+    "level": "level",
+    "side": "side",
+    "rig_id": "rig",
+    "power": "power",
+    "metric": "metric",
+    "metric_unit": "metric_unit",
+}
+
+
+class _Packed(Aggregate):
+    """All values of a group in PostgreSQL's binary form of an array."""
+
+    template = "array_send(array_agg(%(expressions)s))"
+    output_field = BinaryField()
+
+
+# The head of a one-dimensional array: dimensions, flags, type, size, first index; each value has its length.
+_HEAD = 20
+_FORM = {
+    name: np.dtype([("length", ">i4"), ("value", ">i8" if name in _KEYS else ">f8")]) for name in COLUMNS
+}
+_PACKED = {
+    "unit": _Packed("unit_id"),
+    "clinic": _Packed("clinic_id"),
+    "gauge": _Packed(Coalesce("gauge_id", UNDECLARED)),
+    "runs": _Packed(Cast("count", FloatField())),
+    "mean": _Packed("mean"),
+    "squares": _Packed("sum_squares"),
+    "random": _Packed("u_random"),
+    "systematic": _Packed("u_systematic"),
+}
+_ALL = {f"all_{name}": packed for name, packed in _PACKED.items()}
+
+
+def summary_blocks(moment: datetime | None = None, **where: Any) -> list[Block]:
+    """Return the summaries that match, a block a pump model, revision, setting and metric: one query.
+
+    With `moment`, as they were at that past time (see `past.rows_at`: slower, two queries). `where` are
+    filters on UnitSummary and must name the edition.
+    """
+    if moment is not None:
+        return blocks_of(rows_at(moment, where))
+    found = UnitSummary.objects.filter(**where).order_by().values(*_OF_SUMMARY).annotate(**_ALL)
+    size = len(_OF_SUMMARY)
+    return [_block(row[:size], row[size:]) for row in found.values_list(*_OF_SUMMARY, *_ALL)]
+
+
+def _block(key: Sequence[Any], packed: Sequence[bytes]) -> Block:
+    model, revision, *setting = key
+    columns: Iterable[Any] = (
+        np.frombuffer(values, _FORM[name], offset=_HEAD)["value"].astype(
+            _FORM[name]["value"].newbyteorder("=")
+        )
+        for name, values in zip(COLUMNS, packed, strict=True)
+    )
+    return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *columns)
+
+
+def blocks_of(rows: Iterable[Mapping[str, Any]]) -> list[Block]:
+    """Blocks of rows that are named as the columns of `summaries.summary_frame`; None is not known."""
+    found: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        found.setdefault(tuple(row[name] for name in _OF_SUMMARY.values()), []).append(row)
+    return [_of_rows(key, together) for key, together in found.items()]
+
+
+def _of_rows(key: Sequence[Any], rows: Sequence[Mapping[str, Any]]) -> Block:
+    model, revision, *setting = key
+    columns: Iterable[Any] = (
+        np.array(
+            [UNDECLARED if row[name] is None else row[name] for row in rows],
+            np.int64 if name in _KEYS else np.float64,
+        )
+        for name in COLUMNS
+    )
+    return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *columns)
+
+
+def frame_of(blocks: Sequence[Block]) -> pd.DataFrame:
+    """The same as one table, with the columns of `summaries.summary_frame`."""
+    parts = [
+        {
+            "pump_model": block.pump_model,
+            "revision": block.revision,
+            **{name: getattr(block, name) for name in COLUMNS},
+            **{"metric_unit" if name == "unit" else name: of for name, of in block.setting._asdict().items()},
+        }
+        for block in blocks
+    ]
+    names = [*_OF_SUMMARY.values(), *COLUMNS]
+    if not parts:
+        return pd.DataFrame(columns=names)
+    return pd.concat([pd.DataFrame(part) for part in parts], ignore_index=True)[names]
+
+
+def by_setting(blocks: Iterable[Block]) -> dict[Setting, list[Block]]:
+    """The blocks of each setting and metric."""
+    found: dict[Setting, list[Block]] = {}
+    for block in blocks:
+        found.setdefault(block.setting, []).append(block)
+    return found
+
+
+def together(blocks: Sequence[Block], column: str) -> Any:
+    """One column of several blocks."""
+    columns = [getattr(block, column) for block in blocks]
+    return columns[0] if len(columns) == 1 else np.concatenate(columns)
+
+
+def typical(blocks: Sequence[Block]) -> float:
+    """The median of unit means, each clinic and gauge that read a unit counting once."""
+    unit = np.unique(together(blocks, "unit"), return_inverse=True)[1]
+    return float(np.median(np.bincount(unit, together(blocks, "mean")) / np.bincount(unit)))
+
+
+def distinct(blocks: Sequence[Block], column: str) -> set[int]:
+    """What there is of units, clinics or gauges."""
+    return set().union(*(getattr(block, column).tolist() for block in blocks))
