@@ -10,7 +10,7 @@ from contextlib import contextmanager, nullcontext
 from typing import NoReturn
 
 from client_cli.errors import ClientError
-from seed_demo.driver import ask, cli, double, fill
+from seed_demo.driver import ask, cli, double, fill, weigh
 from seed_demo.driver.files import write_files
 from seed_demo.driver.home import DemoError, demo_home, tell, title
 from seed_demo.driver.people import Tokens, refuse_foreign, sign_in
@@ -71,7 +71,10 @@ def _run(address: str, recordings: Future[list[Recording]], at_once: int) -> lis
     wrong += ask.ask_serials()
     ask.ask_distributions()
     ask.show_side_by_side("Pellomi", "A", "B", ("cycle_rate", "peak_vacuum"))
+    wrong += weigh.ask_builds(made)
     wrong += ask.compare_with_truth(address, tokens.curator, made)
+    wrong += weigh.ask_benches(address, tokens, ask.GAUGE_THAT_READS_OFF)
+    wrong += weigh.ask_export()
     wrong += double.show_double(address, tokens, make_double())
     cli.use(address, None)
     return wrong + ask.ask_alerts()

@@ -23,19 +23,33 @@ def use(address: str, token: str | None) -> None:
         os.environ.pop("VACUARY_TOKEN", None)
 
 
-def show(*arguments: str) -> None:
-    """Print a command line and what it prints. Raises DemoError when it does not end with 0."""
+def show(*arguments: str, lines: int | None = None) -> None:
+    """Print a command line and what it prints, or the first `lines` of it.
+
+    Raises DemoError when it does not end with 0.
+    """
     tell(f"\n$ vacuary {shlex.join(arguments)}")
-    _done(arguments, run(arguments))
+    if lines is None:
+        _done(arguments, run(arguments))
+        return
+    printed = _printed(arguments).rstrip().splitlines()
+    for line in printed[:lines]:
+        tell(line.rstrip())
+    if len(printed) > lines:
+        tell(f"  ... and {len(printed) - lines} more lines")
 
 
 def ask(*arguments: str) -> Any:
     """The JSON document that a command answers, printing nothing. Raises DemoError likewise."""
+    return json.loads(_printed([*arguments, "--json"]))
+
+
+def _printed(arguments: Sequence[str]) -> str:
     printed = io.StringIO()
     with redirect_stdout(printed):
-        code = run([*arguments, "--json"])
+        code = run(list(arguments))
     _done(arguments, code)
-    return json.loads(printed.getvalue())
+    return printed.getvalue()
 
 
 def _done(arguments: Sequence[str], code: int) -> None:
