@@ -21,15 +21,6 @@ def truths() -> Truths:
     return Truths(Recording(run, b"", truth(run)) for run in planned_runs())
 
 
-def typical(self, model, revision, row, metric):
-    return super().typical(model, revision, {"A": OF_A, "B": OF_B}.get(revision, row), metric)
-
-
-@pytest.fixture
-def truths(recordings: tuple[Recording, ...]) -> Truths:
-    return Shared(recordings)
-
-
 def typical(truths: Truths, revision: str) -> float:
     found = truths.typical("Pellomi", revision, OF_A, "cycle_rate")
     assert found is not None
