@@ -30,6 +30,9 @@ def readings_in(cells: Sequence[Sequence[Block]], fixed: Collection[int] = ()) -
 
 
 def _readings(cell: NDArray[np.intp], of: Mapping[str, Any], fixed: Collection[int]) -> Readings:
+    # In one order, so that values which the same units gave by the same gauges are of one design.
+    order = np.lexsort((of["gauge"], of["clinic"], of["unit"], cell))
+    cell, of = cell[order], {name: column[order] for name, column in of.items()}
     # Clinic and gauge in one number; what reads a cell without a declared gauge is counted from -1 down.
     apart = np.where(of["gauge"] == UNDECLARED, -1 - cell, of["gauge"])
     group = np.unique(of["clinic"] * 2**32 + apart, return_inverse=True)[1]

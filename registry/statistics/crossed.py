@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.statistics.mixed import Codes
+from registry.statistics.designs import Codes, Design, design_of
 from registry.statistics.robust import Floats
 
 CERTAIN = 1e6
@@ -34,10 +34,14 @@ class Readings:
     fixed: Codes | None = None
 
     @cached_property
+    def design(self) -> Design:
+        """Who read what."""
+        return design_of(self.cell, self.unit, self.group)
+
+    @property
     def pair(self) -> Codes:
         """Codes of units in cells, from 0 up."""
-        cells = int(self.cell.max()) + 1
-        return np.asarray(np.unique(self.unit * cells + self.cell, return_inverse=True)[1], np.intp)
+        return self.design.pair
 
     @property
     def shares_units(self) -> bool:
@@ -64,7 +68,7 @@ class Readings:
         fixed = None if self.fixed is None else np.unique(pair[np.isin(self.unit, self.fixed)])
         return replace(self, unit=pair, fixed=fixed)
 
-    @property
+    @cached_property
     def noise(self) -> Floats:
         """Variance of each row's mean by its runs, never below what the runs declare of themselves."""
         repeat = self.squares / self.freedom if self.freedom >= 2 else self.random**2
@@ -82,10 +86,3 @@ class Readings:
         """Mean square of the declared systematic uncertainty, a value a group."""
         squares: Floats = np.bincount(self.group, self.systematic**2) / np.bincount(self.group)
         return squares
-
-
-def one_hot(codes: Codes) -> Floats:
-    """A column a code, a row each, with one 1 in every row."""
-    columns = np.zeros((codes.size, int(codes.max()) + 1))
-    columns[np.arange(codes.size), codes] = 1.0
-    return columns

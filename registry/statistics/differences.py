@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from registry.statistics.crossed import CERTAIN, Readings, one_hot
+from registry.statistics.crossed import CERTAIN, Readings
+from registry.statistics.designs import one_hot
 from registry.statistics.henderson import NOTHING_OF_THEIR_OWN, Spread, own_spread, spread
 from registry.statistics.mixed import Codes, Cover
 from registry.statistics.robust import Floats

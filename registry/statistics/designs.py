@@ -1,0 +1,188 @@
+"""What the codes of a table alone decide about its sums of squares, worked out once a design.
+
+The values of one comparison, setting by setting and metric by metric, mostly come from the same units by the
+same gauges. What follows from who read what is then the same for all of them, and costs far more than what
+follows from the readings; so it is kept by the codes themselves for the few designs that were used last.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.statistics.robust import Floats
+
+Codes = NDArray[np.intp]
+_TINY = 1e-9
+_DESIGNS = 64
+# Tables of more rows keep no matrix of rows times rows.
+_KEPT_ROWS = 300
+
+
+@dataclass(frozen=True)
+class Kins:
+    """How sums of squares within groups and cells part by kin: `maker` makes what is left of a column.
+
+    `held` is how much of each kin's variance (column) each kin's sum of squares (row) holds, `freedom` the
+    degrees of freedom each is worth.
+    """
+
+    maker: Floats
+    held: Floats
+    freedom: Floats
+
+
+class Design:
+    """Who read what: codes from 0 up of the cell, unit and group of each row. Never changed once made."""
+
+    def __init__(self, cell: Codes, unit: Codes, group: Codes) -> None:
+        self.cell, self.unit, self.group = cell, unit, group
+        self.cells, self.units, self.groups = (int(codes.max()) + 1 for codes in (cell, unit, group))
+
+    @cached_property
+    def pair(self) -> Codes:
+        """Codes of units in cells, from 0 up."""
+        return np.asarray(np.unique(self.unit * self.cells + self.cell, return_inverse=True)[1], np.intp)
+
+    @cached_property
+    def kin(self) -> Codes:
+        """The kin of each unit: units are of one where a chain of units read in the same cells links them."""
+        label = np.arange(self.cells)
+        while True:
+            least = np.full(self.units, label.size)
+            np.minimum.at(least, self.unit, label[self.cell])
+            joined = label.copy()
+            np.minimum.at(joined, self.cell, least[self.unit])
+            if (joined == label).all():
+                return np.unique(least, return_inverse=True)[1]
+            label = joined
+
+    @cached_property
+    def basis(self) -> Floats:
+        """Orthonormal columns for the cells beside the groups."""
+        return span(less_means(one_hot(self.cell), self.group))
+
+    @cached_property
+    def share(self) -> Floats:
+        """How much of each row's own variance what groups and cells leave of it holds."""
+        size = np.bincount(self.group).astype(float)
+        return np.asarray(1 - 1 / size[self.group] - np.sum(self.basis**2, axis=1), float)
+
+    @cached_property
+    def within_groups(self) -> tuple[float, float]:
+        """How much of a unit's, and of a unit's own variance in a cell, groups and cells leave."""
+        unit, pair = (held_beside(codes, self.group, self.basis) for codes in (self.unit, self.pair))
+        return unit, pair
+
+    @cached_property
+    def within_cells(self) -> tuple[float, float, float]:
+        """How much cells alone leave: of units', of units' own in cells, of groups' variance."""
+        rows = self.cell.size
+        unit, pair, group = (rows - overlap(codes, self.cell) for codes in (self.unit, self.pair, self.group))
+        return unit, pair, group
+
+    @cached_property
+    def by_unit(self) -> Floats:
+        """How much of each unit's variance the sum of squares within cells holds."""
+        return self._held(self.unit)
+
+    @cached_property
+    def by_group(self) -> Floats:
+        """How much of each group's variance the sum of squares within cells holds."""
+        return self._held(self.group)
+
+    def _held(self, codes: Codes) -> Floats:
+        size = np.bincount(self.cell).astype(float)
+        pairs, counts = np.unique(codes * self.cells + self.cell, return_counts=True)
+        code, cell = np.divmod(pairs, self.cells)
+        return np.asarray(np.bincount(code, counts - counts.astype(float) ** 2 / size[cell]), float)
+
+    @cached_property
+    def freedom_of_units(self) -> float:
+        """What the sum of squares within groups is worth as a word on units, where some have many rows.
+
+        By Satterthwaite, tr(K)^2 / tr(K^2) with K = Z'MZ of the units' columns Z and the residual maker M;
+        infinite where it says nothing.
+        """
+        left = less_means(one_hot(self.unit), self.group)
+        left = left - self.basis @ (self.basis.T @ left)
+        kernel = left.T @ left
+        total = float(np.sum(kernel**2))
+        return float(np.trace(kernel)) ** 2 / total if total > 0 else float("inf")
+
+    @cached_property
+    def units_free(self) -> int:
+        """Units beyond those that the differences between cells use up, however often each was read."""
+        shared = span(less_means(one_hot(self.cell), self.unit)).shape[1]
+        return self.units - self.cells + int(shared)
+
+    def kins(self) -> Kins:
+        """How sums of squares part by kin."""
+        return self._kins if self.cell.size <= _KEPT_ROWS else self._make_kins()
+
+    @cached_property
+    def _kins(self) -> Kins:
+        return self._make_kins()
+
+    def _make_kins(self) -> Kins:
+        maker = less_means(np.eye(self.cell.size), self.group)
+        maker -= self.basis @ self.basis.T
+        row = self.kin[self.unit]
+        kins = int(self.kin.max()) + 1
+        through = maker @ one_hot(self.unit)
+        held = np.zeros((kins, kins))
+        freedom = np.zeros(kins)
+        for one in range(kins):
+            mine = through[row == one]
+            held[one] = np.bincount(self.kin, np.sum(mine**2, axis=0), kins)
+            kernel = float(np.sum((mine @ mine.T) ** 2))
+            freedom[one] = held[one].sum() ** 2 / kernel if kernel > 0 else 0.0
+        return Kins(maker, held, freedom)
+
+
+def design_of(cell: Codes, unit: Codes, group: Codes) -> Design:
+    """The design of these codes, with all that was worked out of it before."""
+    return _design(*(np.asarray(codes, np.intp).tobytes() for codes in (cell, unit, group)))
+
+
+@lru_cache(_DESIGNS)
+def _design(*codes: bytes) -> Design:
+    return Design(*(np.frombuffer(code, np.intp) for code in codes))
+
+
+def one_hot(codes: Codes) -> Floats:
+    """A column a code, a row each, with one 1 in every row."""
+    columns = np.zeros((codes.size, int(codes.max()) + 1))
+    columns[np.arange(codes.size), codes] = 1.0
+    return columns
+
+
+def held_beside(codes: Codes, absorbed: Codes, basis: Floats) -> float:
+    """How much of the codes' variance is left by `absorbed` and the orthonormal columns beside it."""
+    along = np.zeros((int(codes.max()) + 1, basis.shape[1]))
+    np.add.at(along, codes, basis)
+    return codes.size - overlap(codes, absorbed) - float(np.sum(along**2))
+
+
+def overlap(codes: Codes, within: Codes) -> float:
+    """Sum over pairs of codes of the squared number of rows they share, over the size of the second."""
+    size: Floats = np.bincount(within).astype(float)
+    pairs, counts = np.unique(codes * size.size + within, return_counts=True)
+    return float(np.sum(counts.astype(float) ** 2 / size[pairs % size.size]))
+
+
+def less_means(columns: Floats, codes: Codes) -> Floats:
+    """The columns less their mean over the rows of each code."""
+    size = np.bincount(codes).astype(float)
+    total = np.zeros((size.size, columns.shape[1]))
+    np.add.at(total, codes, columns)
+    apart: Floats = columns - (total / size[:, None])[codes]
+    return apart
+
+
+def span(columns: Floats) -> Floats:
+    """Orthonormal columns that span the same; none where the columns are nought."""
+    left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
+    basis: Floats = left[:, sizes > _TINY * max(float(np.abs(columns).max()), 1.0) * columns.shape[0]]
+    return basis
