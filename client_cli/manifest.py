@@ -47,9 +47,17 @@ class Row:
 
 
 def by_side(row: Row) -> list[Row]:
-    """The row itself; a row for each side where `side` is `both`."""
+    """The row itself; a row for each side where `side` is `both`.
+
+    Raises WrongUse where one column is named for both.
+    """
     if str(row.provenance.get("side", "")).strip().casefold() != "both":
         return [row]
+    if row.provenance.get("vacuum_column"):
+        raise WrongUse(
+            "side is both, but vacuum_column names one column for them.",
+            "Send the file twice, as left and as right, each with its vacuum_column.",
+        )
     return [
         replace(row, provenance={**row.provenance, "side": side}, halved=True) for side in ("left", "right")
     ]
@@ -215,7 +223,10 @@ class _Sheet:
             for name in missing(provenance):
                 self.note(line, f"{name} is empty")
         if file is not None and len(self.problems) == before:
-            self.rows += by_side(Row(file, provenance, line, written))
+            try:
+                self.rows += by_side(Row(file, provenance, line, written))
+            except WrongUse as error:
+                self.note(line, f"{error.message} {error.hint}")
 
     def _file(self, line: int, cell: str) -> Path | None:
         if FILE_COLUMN not in self.headings:

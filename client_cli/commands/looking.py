@@ -78,6 +78,11 @@ def _look_at(session: Session, rows: Sequence[Row], looks: Looks) -> None:
         return
     if document.document.get("sides"):
         remarks().print(clean(f"{first.name}{more} holds both sides and will be refused: say side both."))
+    channels = document.document.get("channels")
+    if first.halved and isinstance(channels, list) and len(channels) == 1:
+        remarks().print(
+            clean(f"{first.name}{more} holds one side only: leave side empty, or the other one will be held.")
+        )
     for side, read in _readings(document.document):
         looks.show(f"{first.name}{side}", read, more)
 

@@ -1,6 +1,7 @@
 """How a file was read, in words that a person can check at a glance."""
 
 from collections.abc import Iterator, Mapping
+from textwrap import wrap
 from typing import Any
 
 from rich.console import Console
@@ -11,13 +12,18 @@ from client_cli.render.console import table
 from client_cli.text import clean, one_line
 
 Read = Mapping[str, Any]
+_INDENT = 10
 _TOLD = ("unit", "sign", "rate_hz", "vacuum_column", "time_column", "time_unit")
 
 
 def show_reading(console: Console, read: Read) -> None:
-    """The columns, units, sign, clock, rate and zero that were understood, a line each."""
+    """The columns, units, sign, clock, rate and zero that were understood, each from a line of its own."""
     for label, text in _lines(read):
-        console.print(Text.assemble((f"  {label:<8}", "dim"), clean(text)), soft_wrap=True)
+        width = max(console.width - _INDENT, _INDENT)
+        first, *more = wrap(clean(text), width, break_on_hyphens=False) or [""]
+        console.print(Text.assemble((f"  {label:<{_INDENT - 2}}", "dim"), first), soft_wrap=True)
+        for line in more:
+            console.print(Text(" " * _INDENT + line), soft_wrap=True)
 
 
 def alike(read: Read) -> tuple[str, ...]:

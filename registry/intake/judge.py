@@ -1,5 +1,7 @@
 """Whether a run can count, by what is known beside its trace."""
 
+from django.db.models import Q
+
 from registry.intake import findings
 from registry.intake.findings import Note
 from registry.models import Revision, Run, RunState, SerialSpan, Unit
@@ -11,12 +13,13 @@ def judge(
     asserted: Revision | None,
     digest: str | None,
     side: str,
+    column: str,
     run_id: int | None = None,
 ) -> tuple[Note, ...]:
     """Return intake's findings for a run of `unit` with that trace; `run_id` when it is stored already.
 
     Without a digest nobody asks whether the trace was seen before. The left and the right channel of one
-    file are two runs of one trace, so the side sets them apart.
+    file are two runs of one trace, set apart by side and by `column`, the heading the vacuum was read from.
     """
     notes = []
     if unit.key is None and unit.pump_model.serial_schemes.exists():
@@ -24,16 +27,16 @@ def judge(
     contradiction = _contradiction(unit, spans, asserted)
     if contradiction:
         notes.append(contradiction)
-    twin = _earlier_twin(digest, side, run_id) if digest else None
+    twin = _earlier_twin(digest, side, column, run_id) if digest else None
     if twin is not None:
         notes.append(findings.trace_seen(twin))
     return tuple(notes)
 
 
-def _earlier_twin(digest: str, side: str, run_id: int | None) -> int | None:
-    """The first run that counts and holds the same trace, if it came before `run_id`."""
+def _earlier_twin(digest: str, side: str, column: str, run_id: int | None) -> int | None:
+    """The first run that counts and holds the same side or column of a trace, if it came before `run_id`."""
     twin = (
-        Run.objects.filter(trace=digest, side=side)
+        Run.objects.filter(Q(side=side) | Q(read__vacuum_column=column), trace=digest)
         .exclude(state=RunState.WITHDRAWN)
         .exclude(pk=run_id or 0)
         .order_by("pk")

@@ -168,7 +168,7 @@ def _judged(found: Preview, subject: Subject, digest: str) -> Preview:
 
 
 def _with_notes(measured: Measured, subject: Subject, digest: str, side: str) -> Measured:
-    notes = (*subject.notes, *_judge_unstored(subject, digest, side))
+    notes = (*subject.notes, *_judge_unstored(subject, digest, side, measured.understood.vacuum_column))
     findings = (*measured.findings, *map(_as_finding, notes))
     return replace(measured, findings=findings, holds=any(f.severity == "hold" for f in findings))
 
@@ -197,12 +197,12 @@ def measure_again(run: Run, edition: int) -> Taken:
     return measure_trace(stored_bytes(run.trace), Ask(declared_of(run), usual_at_upload(run), spec, edition))
 
 
-def _judge_unstored(subject: Subject, digest: str, side: str) -> tuple[Note, ...]:
+def _judge_unstored(subject: Subject, digest: str, side: str, column: str) -> tuple[Note, ...]:
     provenance = replace(subject.provenance, side=side)
     is_stored = Run.objects.filter(identity=provenance.identity(subject.operator, digest)).exists()
     known = Unit.objects.filter(pump_model=subject.pump_model, serial=subject.serial)
     unit = known.select_related("asserted", "revision").first() or draft_unit(subject)
-    return judge(unit, covering_spans(unit), subject.asserted, None if is_stored else digest, side)
+    return judge(unit, covering_spans(unit), subject.asserted, None if is_stored else digest, side, column)
 
 
 def _as_finding(note: Note) -> Finding:

@@ -103,7 +103,8 @@ def _store(subject: Subject, trace: Trace, identity: str, done: _Done) -> Receip
     # A known unit has the revision of its spans already; only a contradiction has to be looked for.
     spans = covering_spans(unit) if is_new_unit or subject.asserted else []
     digest = None if is_first else trace.digest
-    notes = judge(unit, spans, subject.asserted, digest, side_of(subject.provenance, measured))
+    side, column = side_of(subject.provenance, measured), measured.understood.vacuum_column
+    notes = judge(unit, spans, subject.asserted, digest, side, column)
     findings: tuple[Noted, ...] = (*measured.findings, *subject.notes, *notes)
     run = _draft(subject, identity, done)
     run.trace, run.rig, run.session, run.unit = trace, rig, session, unit

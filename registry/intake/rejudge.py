@@ -42,7 +42,8 @@ def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[int | None]:
     edition = Edition.objects.get(is_current=True)
     for run in sorted(runs, key=lambda run: run.pk):
         unit = units[run.unit_id]
-        notes = judge(unit, covering_spans(unit), run.asserted, run.trace_id, run.side, run.pk)
+        column = run.read.get("vacuum_column", "")
+        notes = judge(unit, covering_spans(unit), run.asserted, run.trace_id, run.side, column, run.pk)
         own = run.findings.filter(edition=edition)
         own.filter(code__in=INTAKE_CODES).delete()
         Finding.objects.bulk_create(Finding(run=run, edition=edition, **vars(note)) for note in notes)
@@ -59,9 +60,9 @@ def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[int | None]:
 
 
 def held_with(run: Run) -> list[Run]:
-    """Return the runs that may be held because of `run`: of the same unit, or of the same trace and side."""
+    """Return the runs that may be held because of `run`: of the same unit or the same trace."""
     held = Q(state=RunState.HELD, findings__code__in=INTAKE_CODES)
-    near = Q(unit=run.unit_id) | Q(trace=run.trace_id, side=run.side)
+    near = Q(unit=run.unit_id) | Q(trace=run.trace_id)
     return list(
         Run.objects.select_related("session", "asserted").filter(held & near).exclude(pk=run.pk).distinct()
     )

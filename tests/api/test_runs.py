@@ -105,6 +105,19 @@ def test_headings_of_the_file_are_for_the_clinic_and_curators(operator, neighbou
             assert seen["read"]["samples"] == run["read"]["samples"]
 
 
+def test_headings_of_the_file_are_in_no_finding_either(operator, neighbour, stranger):
+    gauge = {"gauge_model": "logger", "range": "0..400 mmHg", "resolution": "0.1 mmHg", "accuracy": "1 % FS"}
+    assert operator.put("/api/v1/gauges/G1", gauge, format="json").status_code == 200
+    kept = {"unit": "mmHg", "vacuum_column": "vacuum Jane Doe"}
+    assert operator.put("/api/v1/gauges/G1/reading", kept, format="json").status_code in (200, 201)
+    run = upload(operator, trace_bytes().replace(b"vacuum (mmHg)", b"vacuum Mary Roe (mmHg)")).json()
+    assert "unlike_usual" in {finding["code"] for finding in run["findings"]}
+    for client in (neighbour, stranger):
+        told = json.dumps(client.get(f"/api/v1/runs/{run['id']}").json())
+        assert "Mary" not in told
+        assert "Jane" not in told
+
+
 def test_why_a_run_was_withdrawn_is_for_the_clinic_and_curators(operator, neighbour, stranger):
     elsewhere = signed_in("fernhill", "dill", curator=True)
     run = upload(operator, note="by the window").json()

@@ -90,6 +90,18 @@ def test_a_reading_nobody_foresaw_is_shown_once_it_is_known(vacuary, registry, s
     assert ran.err.count("is read as") == 2
 
 
+def test_a_long_reading_stays_within_the_width_of_the_terminal(vacuary, registry, sweep, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    other = measured()
+    heading = "Vacuum of the first chamber behind the flange (mmHg)"
+    other["read"] = {**other["read"], "vacuum_column": heading, "side": "right"}
+    registry.answers["POST", "measure"] = (200, other)
+    ran = vacuary("upload", sweep(b"1"))
+    assert max(map(len, ran.err.splitlines())) <= 80
+    assert f"column '{heading}', right side, mmHg" in " ".join(ran.err.split())
+    assert "\n          " in ran.err
+
+
 def test_what_will_be_refused_is_said(vacuary, registry, sweep):
     registry.answers["POST", "measure"] = problem(
         422, "unreadable_trace", "Nothing says the unit.", "Say it."
@@ -130,6 +142,31 @@ class TestSides:
         ]
         said = [json.loads(request.form["provenance"]) for request in registry.asked]
         assert [one.get("side") for one in said] == ["left", "right", None]
+
+    def test_one_column_cannot_be_named_for_both(self, vacuary, registry, sweep, trace):
+        options = ("--pump-model", "Pellomi", "--serial", "LK1", "--mode", "expression", "--level", "5")
+        ran = vacuary("upload", trace, *options, "--side", "both", "--vacuum-column", "CH1")
+        assert (ran.code, ran.out) == (2, "")
+        assert "vacuum_column names one column" in ran.err
+        assert "each with its vacuum_column" in " ".join(ran.err.split())
+        path = sweep(b"1", b"2")
+        first, second, third = path.read_text().splitlines()
+        path.write_text("\n".join([f"{first},side,vacuum_column", f"{second},,CH1", f"{third},both,CH1"]))
+        ran = vacuary("upload", path)
+        assert ran.code == 2
+        assert "3" in ran.err
+        assert "vacuum_column names one column" in " ".join(ran.err.split())
+        assert registry.asked == []
+
+    def test_a_file_of_one_side_is_said_to_be_no_file_of_both(self, vacuary, registry, sweep):
+        path = sweep(b"1")
+        one = {"side": "left", "column": "p (mmHg)", "unit": "mmHg"}
+        head, row = path.read_text().splitlines()
+        path.write_text(f"{head},side\n{row},both\n")
+        for channels, told in (([one], True), ([one, {**one, "side": "right"}], False)):
+            registry.answers["POST", "measure"] = (200, {**measured(), "channels": channels})
+            ran = vacuary("upload", path, "--again")
+            assert ("holds one side only: leave side empty" in " ".join(ran.err.split())) is told
 
     def test_each_goes_on_by_itself(self, vacuary, registry, trace):
         options = ("--pump-model", "Pellomi", "--serial", "LK1", "--mode", "expression", "--level", "5")

@@ -5,11 +5,12 @@ from django.core.files.storage import storages
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from registry.errors import Invalid, UnknownPumpModel, UnreadableTrace
+from registry.intake.measure import preview
 from registry.intake.receive import receive
 from registry.intake.withdraw import withdraw
 from registry.models import Measurement, Run, Trace, Unit, UnitSummary
 from tests.declared import MODEL, provenance
-from tests.traces import trace_bytes
+from tests.traces import trace_bytes, two_sided_bytes
 
 pytestmark = pytest.mark.django_db
 
@@ -53,9 +54,23 @@ def test_the_same_bytes_with_other_provenance_are_held(operator):
 
 
 def test_both_sides_of_a_double_pump_may_come_from_one_file(operator):
-    left = receive(trace_bytes(), provenance(side="left"), operator)
-    right = receive(trace_bytes(), provenance(side="right"), operator)
+    left = receive(two_sided_bytes(), provenance(side="left"), operator)
+    right = receive(two_sided_bytes(), provenance(side="right"), operator)
     assert (left.run.state, right.run.state) == ("accepted", "accepted")
+
+
+def test_one_column_is_not_counted_for_two_sides(operator):
+    first = receive(trace_bytes(), provenance(side="left"), operator)
+    others = [receive(trace_bytes(), provenance(side=side), operator) for side in ("right", "single")]
+    assert [other.run.state for other in others] == ["held", "held"]
+    assert all("trace_seen_before" in codes(other) for other in others)
+    previewed = preview(trace_bytes(seed=3), provenance(side="right"), operator)
+    assert not previewed.measured.holds
+    assert preview(trace_bytes(), provenance(side="right", note="again"), operator).measured.holds
+    withdraw(first.run.pk, operator, "wrong side")
+    for other in others:
+        other.run.refresh_from_db()
+    assert [other.run.state for other in others] == ["accepted", "held"]
 
 
 def test_a_unit_gets_the_revision_of_its_span(operator):

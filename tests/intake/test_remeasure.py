@@ -161,6 +161,25 @@ def test_a_trace_an_edition_cannot_read_is_recorded_for_good(runs, monkeypatch):
     assert UnitSummary.objects.get(edition=1, metric="duty_factor").count == 2
 
 
+def test_what_people_wrote_into_a_file_is_in_no_finding(runs, monkeypatch):
+    codes = iter(("ambiguous_columns", "side_needed", "fault"))
+
+    def wordy(data, *, edition, **how):
+        code = next(codes, "")
+        if code == "fault":
+            raise ValueError("no float: Mary Roe")
+        if code:
+            raise ReadError(code, "Several columns: Mary Roe, Jane Doe", None, "")
+        return measure(data, edition=edition, **how)
+
+    monkeypatch.setattr(measuring, "measure", wordy)
+    assert remeasure(2, *ALL) == 4
+    assert [refused(run) for run in runs[:3]] == ["ambiguous_columns", "side_needed", "fault"]
+    told = Finding.objects.filter(code="unmeasured").values_list("message", flat=True)
+    assert len(told) == 3
+    assert not [message for message in told if "Roe" in message or "Doe" in message]
+
+
 def test_a_fault_on_one_trace_keeps_no_other_waiting(runs, monkeypatch, caplog):
     def broken(data, *, edition, **how):
         if data == trace_bytes(seed=1):

@@ -119,7 +119,7 @@ def test_what_nothing_else_says_is_as_usual(data, usual, field):
         (NAMED, Declared(time_unit="ms"), "the unit of time is s, usually ms"),
         (NAMED, Declared(rate_hz=200), "the rate is 50 Hz, usually 200 Hz"),
         (b"Rate: 50 Hz\n" + ALONE, Declared(rate_hz=200), "the rate is 50 Hz, usually 200 Hz"),
-        (NAMED, Declared(vacuum_column="Druck"), "usually in Druck"),
+        (NAMED, Declared(vacuum_column="Druck"), "a column that is not the usual one"),
         (NAMED, Declared(sign="negative"), "the sign is positive, usually negative"),
         (EITHER_WAY, Declared(sign="absolute"), "usually absolute"),
     ],
@@ -130,6 +130,66 @@ def test_the_file_goes_before_what_is_usual_with_a_note(data, usual, words):
     assert note.severity == "note"
     assert words in note.message
     assert np.array_equal(reading.vacuum, read(data).vacuum)
+
+
+def test_no_finding_repeats_a_heading():
+    data = table("Time (s),Vacuum of Mary Roe (mmHg)", SECONDS, LEFT)
+    (note,) = read(data, usual=Declared(vacuum_column="Vacuum of Jane Doe")).notes
+    assert "Roe" not in note.message
+    assert "Doe" not in note.message
+
+
+def test_a_unit_kept_for_one_column_is_not_taken_for_another():
+    usual = Declared(unit="mbar", vacuum_column="Druck")
+    with pytest.raises(ReadError) as caught:
+        read(BARE, usual=usual)
+    assert caught.value.code == "unit_unknown"
+    assert "Declare unit" in caught.value.hint
+    assert read(BARE, Declared(unit="kPa"), usual).understood.vacuum_unit == "kPa"
+
+
+def test_a_column_whose_heading_is_there_twice_is_kept_by_its_number():
+    data = table("Time (s),P (mmHg),P (mmHg)", SECONDS, LEFT, RIGHT)
+    first = read(data, Declared(vacuum_column="3"))
+    assert first.understood.vacuum_column == "column 3"
+    again = read(data, usual=first.understood.as_usual())
+    assert np.array_equal(first.vacuum, again.vacuum)
+    assert codes(again) == []
+
+
+UNTIMED = table("", LEFT, RIGHT)
+
+
+def test_a_bare_table_without_times_is_read_by_column_and_rate():
+    for number, side in (("1", LEFT), ("2", RIGHT)):
+        reading = read(UNTIMED, Declared(unit="mmHg", rate_hz=50, vacuum_column=number))
+        np.testing.assert_allclose(reading.vacuum, side, atol=1e-4)
+        np.testing.assert_allclose(reading.seconds, np.arange(N) / 50)
+        assert (reading.understood.time_column, reading.understood.rate_basis) == (None, "declared")
+    again = read(UNTIMED, usual=reading.understood.as_usual())
+    assert np.array_equal(reading.vacuum, again.vacuum)
+    assert np.array_equal(reading.seconds, again.seconds)
+
+
+@pytest.mark.parametrize(
+    ("declared", "code", "wanted"),
+    [
+        (Declared(unit="mmHg"), "ambiguous_columns", "vacuum_column"),
+        (Declared(unit="mmHg", rate_hz=50), "ambiguous_columns", "vacuum_column"),
+        (Declared(unit="mmHg", vacuum_column="2"), "rate_unknown", "rate_hz"),
+    ],
+)
+def test_what_a_bare_table_without_times_leaves_open_is_asked_for(declared, code, wanted):
+    found = refusal(UNTIMED, declared)
+    assert (found.code, found.line) == (code, 2)  # there is an empty line before
+    assert wanted in found.hint
+
+
+def test_times_are_never_taken_for_vacuum():
+    for data in (NAMED, table("Time,Vacuum (mmHg)", SECONDS, LEFT)):
+        found = refusal(data, Declared(vacuum_column="1", unit="mmHg"))
+        assert found.code == "column_unknown"
+        assert "holds the times" in found.message
 
 
 def test_all_that_is_unlike_the_usual_stands_in_one_note():

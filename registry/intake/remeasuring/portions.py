@@ -12,13 +12,14 @@ from contextlib import contextmanager
 from django.db import connection
 from django.db.models import Exists, OuterRef, QuerySet
 
-from registry.errors import TooLarge, UnreadableTrace
+from registry.errors import SideNeeded, TooLarge, UnreadableTrace
 from registry.intake.findings import unmeasured
 from registry.intake.measure import DamagedTrace, measure_again
 from registry.intake.remeasuring.rows import Outcome, store_outcomes
 from registry.intake.subject import calibration_at
 from registry.models import Edition, Run, RunEdition
 from registry.waveform.editions import edition_of
+from registry.waveform.reader.refusals import REFUSALS
 
 STORED_AT_ONCE = 25
 LONGEST_UNSTORED_S = 5.0
@@ -75,15 +76,17 @@ def measure_under(run: Run, edition: int) -> Outcome:
     """Measure a run's bytes under an edition, with its gauge as it is declared now; stores nothing."""
     try:
         taken = measure_again(run, edition)
-    except (UnreadableTrace, TooLarge) as error:
-        return _refused(run, edition, str(error.extra["reason"]), error.detail)
+    except (UnreadableTrace, SideNeeded, TooLarge) as error:
+        code = str(error.extra["reason"])
+        # Everybody sees a finding, and the reader's own words may repeat what people wrote into the file.
+        return _refused(run, edition, code, REFUSALS.get(code, "its file is refused"))
     except FileNotFoundError as error:
         log.error("the original of run %s is lost: %s", run.pk, error)
         code = "trace_damaged" if isinstance(error, DamagedTrace) else "trace_missing"
         return _refused(run, edition, code, "its original bytes are not in the trace storage")
     except _FAULTS as error:
         log.exception("run %s cannot be measured under edition %s", run.pk, edition)
-        return _refused(run, edition, "fault", f"{type(error).__name__}: {error}")
+        return _refused(run, edition, "fault", f"the program failed over it ({type(error).__name__})")
     _, notes = calibration_at(run.session.gauge, run.recorded_at)
     return Outcome(run, taken, (*taken.measured.findings, *notes))
 

@@ -24,6 +24,7 @@ from .layout import NAMES, Layout, find_layout
 from .payload import Payload, unpack
 from .sign import Sign, tell_sign
 from .table import parse
+from .untimed import with_times_or_none
 
 FEWEST_SAMPLES = 10
 
@@ -94,6 +95,7 @@ def read_channel(source: Source, declared: Declared, usual: Declared) -> Reading
             f"The file holds {count} samples of vacuum.",
             hint="Record for 30 seconds or longer at 50 samples a second or more.",
         )
+    columns = with_times_or_none(table, columns, layout)
     clock = to_seconds(table, columns)
     shown = table.vacuum * mmhg_per(columns.vacuum_unit)
     sign = tell_sign(shown, columns.vacuum_name, declared, usual)

@@ -67,11 +67,16 @@ def _assigned(
     """The columns around a vacuum column that is settled."""
     others = [candidate.index for candidate in found] or [vacuum.index]
     time, kind = time_column(headings, vacuum.index, others, declared, usual)
-    unit, basis, other_unit = vacuum_unit(vacuum.index, layout, headings, declared, usual)
+    # A unit that is kept belongs to the column it is kept for.
+    kept = replace(usual, unit=None) if vacuum.unlike else usual
+    unit, basis, other_unit = vacuum_unit(vacuum.index, layout, headings, declared, kept)
     time_unit, time_basis, other_time = unit_of_time(time, kind, headings, declared, usual)
     rate, rate_basis, other_rate = rate_of(kind, layout, declared, usual)
     name = headings.names[vacuum.index]
-    other_column = f"the vacuum is in {name}, usually in {usual.vacuum_column}" if vacuum.unlike else ""
+    if headings.names.count(name) > 1:
+        name = f"column {vacuum.index + 1}"  # a heading that tells nothing apart names no column
+    # Findings are shown to everybody, so headings stay out of them: they may name people.
+    other_column = "the vacuum is in a column that is not the usual one" if vacuum.unlike else ""
     return Columns(
         time=time,
         time_kind=kind,

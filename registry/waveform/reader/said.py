@@ -11,7 +11,10 @@ from .layout import Layout
 from .preamble import rate_in, unit_in
 from .words import time_unit
 
-UNITS_HINT = "Use mmHg, kPa, hPa, mbar, inHg, cmH2O, psi, Pa or bar, best in the header: Vacuum (mmHg)."
+UNITS_HINT = (
+    "Declare unit as mmHg, kPa, hPa, mbar, inHg, cmH2O, psi, Pa or bar, "
+    "or write it in the header: Vacuum (mmHg)."
+)
 _TIME_HINT = "Use s, ms, us, min or h, best in the header: Time (s)."
 RATES_ALIKE = 0.05  # a declared rate further off than this is contradicted
 

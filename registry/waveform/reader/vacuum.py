@@ -13,6 +13,7 @@ from .words import time_unit
 
 _ROOM = re.compile(r"ambient|ambiant|baro|atmos|luftdruck|umgebung|room|altitude")
 _OTHER = re.compile(r"temp|humid|batt|volt|current|flow|alt|speed|marker|event|status|weight|rpm")
+_WHICH = "Declare the column that holds the vacuum, by its heading or its number from 1."
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,11 @@ def _declared(headings: Headings, found: list[Candidate], declared: Declared) ->
             "column_unknown",
             f"The column {headings.names[index]!r} holds no numbers.",
             headings.line,
-            "Declare the column that holds the vacuum, by its heading or its number from 1.",
+            _WHICH,
+        )
+    if index in times_of(headings):
+        raise ReadError(
+            "column_unknown", f"The column {headings.names[index]!r} holds the times.", headings.line, _WHICH
         )
     told = [candidate.side for candidate in found if candidate.index == index]
     side = told[0] if told else side_of(headings.labels[index])
