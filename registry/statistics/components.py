@@ -1,12 +1,15 @@
 """Split the spread of unit means into clinic, unit and repeat, for any unbalance, nested or crossed."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
-from registry.statistics.nested import Cells
+from registry.statistics.designs import overlap
+from registry.statistics.nested import Cells, Codes
 
 _TINY = 1e-9
+_DESIGNS = 256
 
 
 @dataclass(frozen=True)
@@ -65,12 +68,11 @@ def _interlaboratory(cells: Cells, repeat: float) -> float:
 
 def _solved(cells: Cells) -> tuple[float | None, float | None]:
     """Unit and clinic variance; where one would be negative it is nought and the other carries all."""
-    by_clinic, from_clinic = _equation(cells, cells.clinic)
-    by_unit, from_unit = _equation(cells, cells.unit)
-    matrix, right = np.array([by_clinic, by_unit]), np.array([from_clinic, from_unit])
-    if abs(np.linalg.det(matrix)) <= _TINY * abs(matrix).max() ** 2:
+    (by_clinic, by_unit), solvable = _coefficients(cells.clinic.tobytes(), cells.unit.tobytes())
+    if not solvable:
         return None, None
-    clinic, unit = np.linalg.solve(matrix, right)
+    from_clinic, from_unit = _between(cells, cells.clinic), _between(cells, cells.unit)
+    clinic, unit = np.linalg.solve(np.array([by_clinic, by_unit]), np.array([from_clinic, from_unit]))
     if clinic < 0:
         clinic, unit = 0.0, from_unit / by_unit[1]
     elif unit < 0:
@@ -78,24 +80,28 @@ def _solved(cells: Cells) -> tuple[float | None, float | None]:
     return max(float(unit), 0.0), max(float(clinic), 0.0)
 
 
-def _equation(cells: Cells, group: np.ndarray) -> tuple[tuple[float, float], float]:
-    """Coefficients of the clinic and unit variance in a sum of squares between groups, and what it came to.
-
-    The sum of squares is that of group means about the grand mean, less what noise alone puts into it.
-    """
+def _between(cells: Cells, group: Codes) -> float:
+    """The sum of squares of group means about the grand mean, less what noise alone puts into it."""
     size = np.bincount(group).astype(float)
-    rows = float(group.size)
     total = np.bincount(group, cells.mean - cells.mean.mean())
-    squares = float(np.sum(total**2 / size))
-    noise = float(np.sum(np.bincount(group, cells.noise) / size) - np.sum(cells.noise) / rows)
-    clinic, unit = (_share(group, effect, size, rows) for effect in (cells.clinic, cells.unit))
-    return (clinic, unit), squares - noise
+    noise = float(np.sum(np.bincount(group, cells.noise) / size) - np.sum(cells.noise) / group.size)
+    return float(np.sum(total**2 / size)) - noise
 
 
-def _share(group: np.ndarray, effect: np.ndarray, size: np.ndarray, rows: float) -> float:
+Shares = tuple[float, float]
+
+
+@lru_cache(_DESIGNS)
+def _coefficients(clinics: bytes, units: bytes) -> tuple[tuple[Shares, Shares], bool]:
+    """How much of the clinic and unit variance the sums of squares between clinics and between units hold,
+    and whether that tells the two apart. Kept, since many cells come from the same units at the same clinics.
+    """
+    effects = [np.frombuffer(codes, np.intp) for codes in (clinics, units)]
+    first, second = ((_share(group, effects[0]), _share(group, effects[1])) for group in effects)
+    matrix = np.array([first, second])
+    return (first, second), bool(abs(np.linalg.det(matrix)) > _TINY * abs(matrix).max() ** 2)
+
+
+def _share(group: Codes, effect: Codes) -> float:
     """How much of an effect's variance a sum of squares between groups holds."""
-    effects = int(effect.max()) + 1
-    pairs, counts = np.unique(group * effects + effect, return_counts=True)
-    inside = np.sum(counts.astype(float) ** 2 / size[pairs // effects])
-    overall = np.sum(np.bincount(effect).astype(float) ** 2) / rows
-    return float(inside - overall)
+    return overlap(effect, group) - float(np.sum(np.bincount(effect).astype(float) ** 2)) / group.size

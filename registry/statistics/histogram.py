@@ -1,10 +1,12 @@
 """A histogram people can read: bins of equal, round width."""
 
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from math import ceil, floor, log2, log10
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from registry.statistics.robust import between_ranks
 
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 _MOST_BINS = 30
@@ -46,9 +48,10 @@ def _width(x: np.ndarray) -> float:
     size = float(np.abs(x).max())
     if spread <= max(1e-9 * size, _LEAST):
         return max(size / 100, _LEAST)
-    quarters = np.quantile(x, [0.25, 0.75])
-    by_quarters = 2 * float(quarters[1] - quarters[0]) / x.size ** (1 / 3)
-    by_number = spread / (np.log2(x.size) + 1)
+    ranked = np.sort(x)
+    first, third = (between_ranks(ranked, p * (x.size - 1)) for p in (0.25, 0.75))
+    by_quarters = 2 * (third - first) / x.size ** (1 / 3)
+    by_number = spread / (log2(x.size) + 1)
     return max(by_quarters if by_quarters > 1e-9 * spread else float(by_number), spread / (_MOST_BINS - 2))
 
 

@@ -1,11 +1,12 @@
 """Units measured at clinics: the table every precision figure is worked out from."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.statistics.robust import MAD_TO_SD, Floats, reined, scaled_mad, weighted_median
+from registry.statistics.robust import MAD_TO_SD, Floats, middles, reined, scaled_mad, weighted_median
 
 Codes = NDArray[np.intp]
 
@@ -29,12 +30,12 @@ class Cells:
     squares: float
     freedom: int
 
-    @property
+    @cached_property
     def units(self) -> int:
         """How many units."""
         return int(self.unit.max()) + 1
 
-    @property
+    @cached_property
     def clinics(self) -> int:
         """How many clinics."""
         return int(self.clinic.max()) + 1
@@ -44,13 +45,13 @@ class Cells:
         """Variance of runs about their unit's mean, pooled as in ISO 5725-2; None below 2 repeats."""
         return self.squares / self.freedom if self.freedom >= 2 else None
 
-    @property
+    @cached_property
     def noise(self) -> Floats:
         """Variance of each row's mean from its runs alone."""
         repeat = self.repeat_variance
         return (self.random**2 if repeat is None else repeat) / self.runs
 
-    @property
+    @cached_property
     def doubt(self) -> Floats:
         """The same, but never below what the runs declare of themselves.
 
@@ -58,7 +59,7 @@ class Cells:
         """
         return np.maximum(self.noise, self.random**2 / self.runs)
 
-    @property
+    @cached_property
     def unit_means(self) -> Floats:
         """One mean a unit, each clinic that measured it counting once."""
         return np.bincount(self.unit, self.mean) / np.bincount(self.unit)
@@ -76,14 +77,14 @@ def tamed(cells: Cells) -> Cells:
 
 def _tamed_within(cells: Cells) -> Floats:
     mean = cells.mean.copy()
-    crowded = [r for c in range(cells.clinics) if (r := np.flatnonzero(cells.clinic == c)).size >= 3]
-    if not crowded:
+    crowded = np.bincount(cells.clinic) >= 3
+    if not crowded.any():
         return mean
-    centres = np.concatenate([np.full(rows.size, np.median(mean[rows])) for rows in crowded])
-    rows = np.concatenate(crowded)
+    rows = np.flatnonzero(crowded[cells.clinic])
+    centres = middles(mean, cells.clinic)[cells.clinic[rows]]
     apart = mean[rows] - centres
     # Each clinic's own median uses up one deviation.
-    size = apart.size - len(crowded) + 1
+    size = int(apart.size - crowded.sum() + 1)
     scale = _floored(cells, scaled_mad(apart) * np.sqrt(apart.size / size))
     mean[rows] = centres + reined(apart, scale, size)
     return mean

@@ -16,7 +16,7 @@ from registry.statistics.histogram import Histogram, histogram
 from registry.statistics.influence import Influence, influences
 from registry.statistics.mixed import Cover
 from registry.statistics.nested import Cells, tamed
-from registry.statistics.robust import Floats
+from registry.statistics.robust import Floats, between_ranks
 
 COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
@@ -235,10 +235,13 @@ def _within(interval: Interval, domain: Domain) -> Interval:
 
 def _quantiles(unit_means: Floats) -> dict[float, float | None]:
     """Median-unbiased quantiles of unit means; None where one would lie outside what was measured."""
-    size = unit_means.size
-    found = np.quantile(unit_means, QUANTILES, method="median_unbiased")
-    inside = [size >= ENOUGH_UNITS and 1 <= p * (size + 1 / 3) + 1 / 3 <= size for p in QUANTILES]
-    return {p: float(q) if told else None for p, q, told in zip(QUANTILES, found, inside, strict=True)}
+    size, ranked = unit_means.size, np.sort(unit_means)
+    found: dict[float, float | None] = {}
+    for p in QUANTILES:
+        rank = p * (size + 1 / 3) + 1 / 3
+        inside = size >= ENOUGH_UNITS and 1 <= rank <= size
+        found[p] = between_ranks(ranked, rank - 1) if inside else None
+    return found
 
 
 def _missing(cells: Cells) -> tuple[str, ...]:

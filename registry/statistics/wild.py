@@ -3,7 +3,7 @@
 import numpy as np
 
 from registry.statistics.mixed import Codes
-from registry.statistics.robust import Floats, scaled_mad, stretch
+from registry.statistics.robust import Floats, middles, scaled_mad, stretch
 
 _ROUNDS = 10
 _CROWD = 3
@@ -29,7 +29,7 @@ def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: C
     if alone.size:
         overall = np.zeros_like(far)
         cells = int(cell.max()) + 1
-        _score(overall, values - _medians(values, cell)[cell], noise, unit, cell, cells)
+        _score(overall, values - middles(values, cell)[cell], noise, unit, cell, cells)
         far[alone] = overall[alone]
     wild = np.flatnonzero(far > _LIMIT)
     worst = wild[np.argsort(-far[wild], kind="stable")][: far.size // 5]
@@ -66,22 +66,11 @@ def _own_scales(mean: Floats, code: Codes, cell: Codes) -> Floats:
 def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, int]:
     """What cells and groups together leave, by taking medians in turn, and how many medians that took."""
     cells, groups = (np.unique(codes, return_inverse=True)[1] for codes in (cell, group))
-    apart = values - _medians(values, cells)[cells]
+    apart = values - middles(values, cells)[cells]
     for _ in range(_ROUNDS):
-        apart = apart - _medians(apart, groups)[groups]
-        shift = _medians(apart, cells)
+        apart = apart - middles(apart, groups)[groups]
+        shift = middles(apart, cells)
         apart = apart - shift[cells]
         if np.abs(shift).max() <= 1e-9 * max(float(np.abs(values).max()), 1e-300):
             break
     return apart, int(groups.max()) + int(cells.max()) + 1
-
-
-def _medians(values: Floats, codes: Codes) -> Floats:
-    """The median of each code's values; codes run from 0 up, each with a row."""
-    order = np.lexsort((values, codes))
-    size = np.bincount(codes)
-    first = np.cumsum(size) - size
-    lower, upper = first + (size - 1) // 2, first + size // 2
-    ranked = values[order]
-    middle: Floats = (ranked[lower] + ranked[upper]) / 2
-    return middle
