@@ -42,7 +42,7 @@ def measure(
     """Measure traces without storing anything; this needs no account.
 
     A file of both sides of a double pump shows both and how unlike they pull. With --keep-for, later files of
-    that gauge need no unit, rate or column.
+    that gauge need no unit, rate or column; of a held trace nothing is kept.
     """
     alone = len(files) == 1
     if keep_for and not alone:
@@ -50,11 +50,15 @@ def measure(
     provenance = _for_measuring(given, keep_for)
     with call.session() as session:
         measured = [_measured(call, session, file, provenance, alone=alone) for file in files]
-        if keep_for:
+        is_sound = measured[0].get("state") == "accepted"
+        if keep_for and is_sound:
             kept = session.put(f"gauges/{keep_for}/reading", measured[0].get("usual") or {}).document
             measured[0] = {**measured[0], "kept": kept}
     document = measured[0] if alone else {"results": measured}
     call.answer(document, lambda console, _: _show_all_measured(console, files, measured, parts=parts))
+    if keep_for and not is_sound:
+        # A wrong unit, sign or rate is what the findings of a held trace often show.
+        call.remark(f"Nothing is kept for {keep_for}: the trace is held, so it may have been read wrongly.")
     clean = all(item.get("state") == "accepted" for item in measured)
     return ExitCode.DONE if clean else ExitCode.REFUSED
 

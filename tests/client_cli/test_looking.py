@@ -225,6 +225,13 @@ KEPT = {
 class TestUsual:
     """How a gauge's files are read, kept."""
 
+    def test_nothing_is_kept_of_a_held_trace(self, vacuary, registry, trace):
+        registry.answers["POST", "measure"] = (200, measured("held"))
+        ran = vacuary("measure", trace, "--keep-for", "G1")
+        assert ran.code == 3
+        assert "Nothing is kept for G1" in ran.err
+        assert registry.count("PUT", "gauges/G1/reading") == 0
+
     def test_keeping_it_measures_with_that_gauge(self, vacuary, registry, trace):
         usual = {"unit": "kPa", "rate_hz": 50.0}
         registry.answers["POST", "measure"] = (200, {**measured(), "usual": usual})
