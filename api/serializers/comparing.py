@@ -131,6 +131,7 @@ ReachDocument = type(
         "reached": serializers.BooleanField(
             allow_null=True, help_text="null where nothing was measured at that vacuum"
         ),
+        "sure": serializers.BooleanField(help_text="whether the new one's rate is known to lie clear of 70"),
         # A Python keyword, hence not written as a field of a class.
         "with": BehaviourDocument(allow_null=True, help_text="the new one's fastest setting at that vacuum"),
     },

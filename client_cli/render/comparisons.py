@@ -139,7 +139,8 @@ def _show_reach(console: Console, reach: list[dict[str, Any]]) -> None:
             setting(row),
             fixed(row.get("rate"), 1),
             f"{fixed(row.get('vacuum'), 0)} mmHg",
-            answers.get(row.get("reached"), "-"),
+            answers.get(row.get("reached"), "-")
+            + (" (not sure)" if row.get("reached") is not None and not row.get("sure", True) else ""),
             told if best else "-",
         )
     console.print(rows)

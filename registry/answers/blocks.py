@@ -179,9 +179,15 @@ def together(blocks: Sequence[Block], column: str) -> Any:
 
 
 def typical(blocks: Sequence[Block]) -> float:
-    """The median of unit means, each clinic and gauge that read a unit counting once."""
+    """The median of unit means."""
+    return float(np.median(unit_means(blocks)))
+
+
+def unit_means(blocks: Sequence[Block]) -> Floats:
+    """One mean a unit, each clinic and gauge that read it counting once."""
     unit = np.unique(together(blocks, "unit"), return_inverse=True)[1]
-    return float(np.median(np.bincount(unit, together(blocks, "mean")) / np.bincount(unit)))
+    means: Floats = np.bincount(unit, together(blocks, "mean")) / np.bincount(unit)
+    return means
 
 
 def distinct(blocks: Sequence[Block], column: str) -> set[int]:

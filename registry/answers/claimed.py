@@ -13,7 +13,8 @@ from registry.answers.wording import figure
 from registry.models import Claim
 from registry.statistics.conformity import WANTED, Tolerance, acceptance, guard_band, judge
 from registry.statistics.differences import Estimate, Fit, fit
-from registry.statistics.matching import Need, chance_alone
+from registry.statistics.domains import domain_of
+from registry.statistics.matching import Need, chance_alone, within
 from registry.waveform.units import mmhg_per, unit_named
 
 SETTING = ["mode", "programme", "level", "side", "rig", "power"]
@@ -73,7 +74,7 @@ def judge_claim(claim: Claim, frame: pd.DataFrame, margins: Margins) -> Judged |
         return None
     key = {name: rows[name].iloc[0] for name in SETTING}
     key["rig"] = int(key["rig"])
-    return Judged(key, rows, {"metric_unit": metric_unit, **_figures(fitted, tolerance)})
+    return Judged(key, rows, {"metric_unit": metric_unit, **_figures(claim.metric, fitted, tolerance)})
 
 
 def _deciding(claim: Claim, found: list[tuple[pd.DataFrame, Fit]]) -> tuple[pd.DataFrame, Fit]:
@@ -86,7 +87,7 @@ def _deciding(claim: Claim, found: list[tuple[pd.DataFrame, Fit]]) -> tuple[pd.D
     return min(found, key=lambda one: abs(centre(one) - wanted))
 
 
-def _figures(fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
+def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     typical = fitted.estimate((1.0,))
     low, high = typical.interval()
     u = stretched(typical)
@@ -95,11 +96,13 @@ def _figures(fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     # A unit's own value, without what its gauge and run add; gauges are in the doubt of the centre.
     between, known = fitted.between_units(0)
     of_units = Estimate(typical.value, (between + typical.error**2) ** 0.5, min(known, typical.freedom))
+    domain = domain_of(metric)
+    need = within(Need(tolerance.low, tolerance.high), domain)
     return {
         "centre": figure(typical.value),
-        "low": figure(low),
-        "high": figure(high),
-        "probability": figure(chance_alone(of_units, Need(tolerance.low, tolerance.high))),
+        "low": figure(max(low, domain.low)),
+        "high": figure(min(high, domain.high)),
+        "probability": figure(chance_alone(of_units, need)),
         "probability_typical": figure(verdict.probability),
         "guard_band": figure(guard_band(u)),
         "accept_low": figure(inside.low) if inside else None,

@@ -214,8 +214,13 @@ def _row_says(row: Mapping[str, Any]) -> str:
     unit = "" if row["metric_unit"] == "1" else f" {row['metric_unit']}"
     typical = rounded(row["centre"], (row["high"] - row["low"]) / 4)
     share = f"about {100 * row['probability']:.0f} in 100 units conform"
-    risk = "" if row["risk"] is None else f" (risk of being wrong {100 * row['risk']:.2g} %)"
+    risk = "" if row["risk"] is None else f" (risk of being wrong {_as_risk(row['risk'])})"
     return f"{about}: {row['verdict']}{risk}; the typical unit has {typical}{unit}, {share}."
+
+
+def _as_risk(risk: float) -> str:
+    """A risk in per cent. Nothing measured carries less than a thousandth, whatever a formula gives."""
+    return "below 0.1 %" if risk < 0.001 else f"{100 * risk:.2g} %"
 
 
 def _says(pump_model: PumpModel, claims: list[Claim], rows: list[dict[str, Any]]) -> str:

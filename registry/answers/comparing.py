@@ -11,6 +11,7 @@ _WITHIN = ["mode", "programme", "level"]
 _AROUND = ["side", "rig", "power"]
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
+_VACUUMS = 3
 
 
 def says_compared(
@@ -26,13 +27,21 @@ def says_compared(
     counts = Counter(row["verdict"] for row in settings)
     differing = [row for row in settings if row["verdict"] == "different"]
     if differing:
-        verdict = f"different; {_largest(differing)}"
+        verdict = f"different{_by_how_much(differing)}; {_largest(differing)}"
     elif counts["same"] == len(settings):
         verdict = "same within what matters"
     else:
-        verdict = f"cannot tell yet; {_more(settings)}"
+        verdict = f"cannot tell yet; {_more(settings, names)}"
     tally = _tally(counts, len(settings))
     return f"{about}: {verdict}. {tally}{_reach(names[1], still)}"
+
+
+def _by_how_much(differing: Sequence[Mapping[str, Any]]) -> str:
+    """Whether what differs matters, as far as anybody has said how much does."""
+    matters = {row["matters"] for row in differing}
+    if "yes" in matters:
+        return " by more than matters"
+    return ", perhaps by less than matters" if "perhaps" in matters else ""
 
 
 def told_setting(row: Mapping[str, Any]) -> str:
@@ -71,25 +80,40 @@ def _tally(counts: Mapping[str, int], all_: int) -> str:
     return f"Of {counted(all_, 'value')} compared: {', '.join(parts)}."
 
 
-def _more(settings: Sequence[Mapping[str, Any]]) -> str:
+def _more(settings: Sequence[Mapping[str, Any]], names: tuple[str, str]) -> str:
     """How many more units would tell everything that is not told yet."""
+    alone = [name for name in names if name.startswith("unit ")]
+    if alone:
+        return f"record {' and '.join(alone)} again, beside others and with the same gauge"
     needs = [row["needs"] for row in settings if row["verdict"] == "cannot tell yet"]
     if any(need is None for need in needs):
         return "more units alone would not tell every setting soon"
     units, clinics = (max(need[name] for need in needs) for name in ("units", "clinics"))
-    return (
-        f"{counted(units, 'more unit')} of each at {counted(clinics, 'clinic')} that measure both would tell"
-    )
+    at = "1 clinic that measures" if clinics == 1 else f"{clinics} clinics that measure"
+    recruited = f"{counted(units, 'more unit')} of each at {at} both"
+    if any(need["towards"] is None for need in needs):
+        return f"too few units to begin with, measure at least {recruited}"
+    return f"{recruited} would probably tell"
 
 
 def _reach(new: str, still: Sequence[Mapping[str, Any]]) -> str:
-    lost = [row for row in still if row["reached"] is False]
+    lost = [row for row in still if row["reached"] is False and row["sure"]]
+    open_ = [row for row in still if row["reached"] is not None and not row["sure"]]
+    told = ""
     if lost:
-        at = ", ".join(f"{row['vacuum']:.0f} mmHg" for row in lost[:3])
-        return f" At {at} {new} no longer reaches 70 cycles/min."
-    if still and all(row["reached"] for row in still):
+        told = f" At {_vacuums(lost)} {new} no longer reaches 70 cycles/min."
+    if open_:
+        told += f" Whether {new} still reaches 70 cycles/min at {_vacuums(open_)} cannot be told yet."
+    if still and all(row["reached"] and row["sure"] for row in still):
         return f" {new[0].upper()}{new[1:]} still reaches 70 cycles/min at the vacuum it is used at."
-    return ""
+    return told
+
+
+def _vacuums(rows: Sequence[Mapping[str, Any]]) -> str:
+    """The vacuums of some settings, each once."""
+    values = sorted({round(row["vacuum"]) for row in rows})
+    more = f" and {len(values) - _VACUUMS} more" if len(values) > _VACUUMS else ""
+    return f"{', '.join(str(value) for value in values[:_VACUUMS])} mmHg{more}"
 
 
 def left_out_of(

@@ -33,6 +33,7 @@ class Pair:
     old: Sequence[Block]
     new: Sequence[Block]
     fit: Fit | None
+    of_units: bool = False
 
 
 def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
@@ -91,8 +92,35 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         "left_out": left_out,
         **stamped,
         "says": dated(says_compared(pump_model.name, names, settings, still), moment),
-        "cautions": [*unlike(before, after, names), *cautions.COMPARISONS, *cautions.again(moment)],
+        "cautions": [
+            *unlike(before, after, names),
+            *_of_fits(pairs, names),
+            *cautions.COMPARISONS,
+            *cautions.again(moment),
+        ],
     }
+
+
+def _of_fits(pairs: Sequence[Pair], names: tuple[str, str]) -> list[str]:
+    """What the differences take for granted, and where they do not."""
+    told = []
+    wide = {
+        names[int(pair.fit.between_units(1) > pair.fit.between_units(0))]
+        for pair in pairs
+        if pair.fit and pair.fit.spread.unlike
+    }
+    told += [
+        f"Units of {name} clearly scatter more than those of the other side at some settings; there each "
+        "side counts with its own scatter."
+        for name in sorted(wide)
+    ]
+    for name, side in zip(names, ("old", "new"), strict=True):
+        few = any(len(distinct(getattr(pair, side), "unit")) == 1 for pair in pairs if pair.fit)
+        if few and not name.startswith("unit "):
+            told.append(
+                f"One unit stands for {name} at some settings; it is taken to scatter as the others do."
+            )
+    return told
 
 
 def compared_sides(
@@ -129,7 +157,7 @@ def _pairs(old: Sequence[Block], new: Sequence[Block], fixed: list[int]) -> Iter
     for setting, blocks in before.items():
         if setting in after:
             both = blocks, after[setting]
-            yield Pair(setting, *both, fit(readings_in(both, fixed)))
+            yield Pair(setting, *both, fit(readings_in(both, fixed)), bool(fixed))
 
 
 def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -> dict[str, Any]:
@@ -142,7 +170,9 @@ def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -
         return {**shown, **_unjudged(pair)}
     judged = judge_pair(pair.fit, margin, family)
     undecided = judged.verdict == UNTOLD
-    need = needed(pair.fit, judged.difference, judged.margin, family) if undecided else None
+    # No further units of one build make a single unit known better.
+    recruits = undecided and pair.fit.readings.fixed is None
+    need = needed(pair.fit, judged.difference, judged.margin, family) if recruits else None
     return {
         **shown,
         **_figures(judged),
@@ -197,7 +227,7 @@ def _unjudged(pair: Pair) -> dict[str, Any]:
         "percent": figure(100 * (new - old) / old) if old > 0 else None,
         "verdict": UNTOLD,
         "matters": None,
-        "needs": dict(_FIRST_STEP),
+        "needs": None if pair.of_units else dict(_FIRST_STEP),
         "bands": crossing(alone[0].value, alone[1].value, ends, ends)
         if pair.setting.metric == "cycle_rate"
         else None,

@@ -7,7 +7,10 @@ people, 60 to 70 usually serves, below 60 many do not respond. Bands to show, ne
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from registry.answers.blocks import Block, by_setting, typical
+import numpy as np
+from scipy import special
+
+from registry.answers.blocks import Block, by_setting, typical, unit_means
 from registry.answers.wording import figure
 
 EDGES = (60.0, 70.0)
@@ -16,6 +19,7 @@ _BANDS = ("below 60", "60 to 70", "70 and above")
 _PLACE = ["mode", "side", "rig", "power"]
 _SETTING = ["mode", "programme", "level", "side", "rig", "power"]
 _BOTH = ("cycle_rate", "peak_vacuum")
+_FEWEST = 3
 
 
 def band(rate: float) -> str:
@@ -39,7 +43,9 @@ def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> l
 
     Only settings of the same mode, side, rig and power count, whatever their programme and level, and only
     those whose typical peak vacuum is within the margin. `with` names the fastest of them, None where there
-    is none. Rates and vacuums are medians of unit means.
+    is none. Rates and vacuums are medians of unit means. `sure` says whether the 95 % interval of the new
+    build's rate lies clear of 70 at all settings that count, by Student's t over unit means; below three
+    units nothing is sure.
     """
     before, after = (list(_behaviour(blocks)) for blocks in (old, new))
     found = []
@@ -54,20 +60,38 @@ def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> l
         ]
         best = max(near, key=lambda other: other["rate"], default=None)
         reached = None if best is None else bool(best["rate"] >= WANTED)
-        found.append({**_shown(setting), "reached": reached, "with": _shown(best) if best else None})
+        sure = reached is not None and _is_sure([best] if reached else near, reached=reached)
+        shown = _shown(best) if best else None
+        found.append({**_shown(setting), "reached": reached, "sure": sure, "with": shown})
     return found
+
+
+def _is_sure(settings: Sequence[dict[str, Any] | None], *, reached: bool) -> bool:
+    """Whether the rates lie clear of 70: above where it is reached, else below."""
+    ends = [setting["ends"] for setting in settings if setting]
+    return all(low >= WANTED if reached else high < WANTED for low, high in ends)
+
+
+def _ends(rates: Sequence[Block]) -> tuple[float, float]:
+    """The 95 % interval of a build's rate, over unit means."""
+    means = unit_means(rates)
+    if means.size < _FEWEST:
+        return float("-inf"), float("inf")
+    half = float(special.stdtrit(means.size - 1, 0.975)) * float(means.std(ddof=1) / np.sqrt(means.size))
+    return float(means.mean()) - half, float(means.mean()) + half
 
 
 def _behaviour(blocks: Sequence[Block]) -> Iterator[dict[str, Any]]:
     """Typical rate and peak vacuum at each setting that has both."""
-    found: dict[tuple[Any, ...], dict[str, float]] = {}
+    found: dict[tuple[Any, ...], dict[str, Sequence[Block]]] = {}
     for setting, of in by_setting(blocks).items():
         if setting.metric in _BOTH:
-            found.setdefault(setting[: len(_SETTING)], {})[setting.metric] = typical(of)
+            found.setdefault(setting[: len(_SETTING)], {})[setting.metric] = of
     for key, by_metric in found.items():
         if len(by_metric) == len(_BOTH):
             named = dict(zip(_SETTING, key, strict=True))
-            yield {**named, "rate": by_metric["cycle_rate"], "vacuum": by_metric["peak_vacuum"]}
+            rates, vacuums = (by_metric[metric] for metric in _BOTH)
+            yield {**named, "rate": typical(rates), "vacuum": typical(vacuums), "ends": _ends(rates)}
 
 
 def _shown(setting: dict[str, Any]) -> dict[str, Any]:

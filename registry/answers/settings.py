@@ -31,7 +31,8 @@ from registry.errors import Fault, Invalid
 from registry.models import Mode, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.differences import Fit, fit
-from registry.statistics.matching import Need, chance, chance_alone, correlations
+from registry.statistics.domains import domain_of
+from registry.statistics.matching import Need, chance, chance_alone, correlations, within
 from registry.statistics.robust import Floats
 
 MOST = 200
@@ -153,18 +154,19 @@ def _matched(by_metric: Mapping[str, Block], needs: Mapping[str, Need]) -> dict[
         return {**counts, "probability": None, "distance": None, "metrics": alone}
     aheads = [known[metric].ahead(0) for metric in needs]
     together = correlations(_side_by_side([by_metric[metric] for metric in needs]))
-    probability = chance(aheads, list(needs.values()), together)
-    metrics = {metric: _alone(known[metric], need) for metric, need in needs.items()}
+    possible = {metric: within(need, domain_of(metric)) for metric, need in needs.items()}
+    probability = chance(aheads, list(possible.values()), together)
+    metrics = {metric: _alone(metric, known[metric], need) for metric, need in possible.items()}
     return {**counts, "probability": figure(probability), "distance": None, "metrics": metrics}
 
 
-def _alone(fitted: Fit, need: Need) -> dict[str, Any]:
-    ahead = fitted.ahead(0)
+def _alone(metric: str, fitted: Fit, need: Need) -> dict[str, Any]:
+    domain, ahead = domain_of(metric), fitted.ahead(0)
     low, high = ahead.interval()
     return {
         "centre": figure(ahead.value),
-        "predict_low": figure(low),
-        "predict_high": figure(high),
+        "predict_low": figure(max(low, domain.low)),
+        "predict_high": figure(min(high, domain.high)),
         "probability": figure(chance_alone(ahead, need)),
     }
 

@@ -3,7 +3,7 @@
 Source of the two one-sided tests (TOST): D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from scipy import stats
@@ -15,6 +15,9 @@ SAME: Verdict = "same"
 DIFFERENT: Verdict = "different"
 UNTOLD: Verdict = "cannot tell yet"
 ALPHA = 0.05
+_ROUNDING = 1e-9
+# A share is told of what lies so many of its own standard errors above nought; nearer, it could be anything.
+_CLEAR = 2.0
 
 
 @dataclass(frozen=True)
@@ -62,10 +65,11 @@ def judge_pair(fit: Fit, margin: Margin | None, family: int) -> Judged:
     (Bonferroni). Else `cannot tell yet`. An overall `same` needs every setting to be same, so that it keeps
     its 5 % without adjustment (an intersection-union test).
     """
-    old, new, difference = fit.estimate((1, 0)), fit.estimate((0, 1)), fit.estimate((-1, 1))
+    old, new = fit.estimate((1, 0)), fit.estimate((0, 1))
+    difference = _beyond_rounding(fit.estimate((-1, 1)), max(abs(old.value), abs(new.value)))
     low, high = difference.interval(1 - ALPHA / max(family, 1))
     share = share_low = share_high = None
-    if old.value > 0:
+    if is_clear(old):
         share = difference.value / old.value
         # The ratio's standard error to first order: that of new less ratio times old.
         ratio = fit.estimate((-(1 + share), 1))
@@ -80,6 +84,16 @@ def judge_pair(fit: Fit, margin: Margin | None, family: int) -> Judged:
         old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, beyond,
         verdict_of(p_same, p_apart),
     )  # fmt: skip
+
+
+def is_clear(old: Estimate) -> bool:
+    """Whether a value is so surely above nought that shares of it mean something."""
+    return old.value > _CLEAR * old.error and old.value > 0
+
+
+def _beyond_rounding(difference: Estimate, size: float) -> Estimate:
+    """Where nothing scatters at all, what arithmetic leaves over is no difference."""
+    return replace(difference, error=max(difference.error, _ROUNDING * size))
 
 
 def verdict_of(p_same: float | None, p_apart: float) -> Verdict:

@@ -7,6 +7,7 @@ import numpy as np
 from scipy import special, stats
 
 from registry.statistics.differences import Estimate
+from registry.statistics.domains import Domain
 from registry.statistics.robust import Floats
 
 # As many rows as this are worth of the belief that metrics do not go together, held before looking.
@@ -34,6 +35,17 @@ class Need:
         """Both ends, infinite where there is none."""
         low, high = self.low, self.high
         return (-np.inf if low is None else low, np.inf if high is None else high)
+
+
+def within(need: Need, domain: Domain) -> Need:
+    """The same need of values that lie in `domain`, which a Student's t does not know of.
+
+    An end at or beyond the domain's is none, and what lies wholly outside of it nothing meets.
+    """
+    low, high = need.ends
+    if low > domain.high or high < domain.low:
+        return Need(np.inf, np.inf)
+    return Need(-np.inf if low <= domain.low else low, np.inf if high >= domain.high else high)
 
 
 def chance_alone(ahead: Estimate, need: Need) -> float:
@@ -95,7 +107,7 @@ def _as_normal(ahead: Estimate, need: Need) -> tuple[float, float]:
     scaled = [(end - ahead.value) / ahead.error for end in need.ends]
     # From the nearer tail, so that nothing is lost far out.
     ends = [
-        -np.sign(x) * special.ndtri(stats.t.sf(abs(x), ahead.freedom)) if np.isfinite(x) else x
+        -np.sign(x) * special.ndtri(special.stdtr(ahead.freedom, -abs(x))) if np.isfinite(x) else x
         for x in scaled
     ]
     return float(ends[0]), float(ends[1])

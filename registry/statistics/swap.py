@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from registry.statistics.differences import Estimate, Fit
+from registry.statistics.equivalence import is_clear
 
 # Cells in this order: old base with old part, old base with new part, new base with old, new base with new.
 CELLS = ((0, 0), (0, 1), (1, 0), (1, 1))
@@ -18,7 +19,7 @@ _ON_NEW = (0.0, 0.0, -1.0, 1.0)
 class Share:
     """A figure with its 95 % interval, in the metric's unit and as a share of the old build's value.
 
-    Shares are None unless that value is above nought.
+    Shares are None unless that value is clearly above nought.
     """
 
     value: float
@@ -62,8 +63,9 @@ def split(fit: Fit) -> Split:
 def _share(fit: Fit, contrast: tuple[float, ...]) -> Share:
     figure = fit.estimate(contrast)
     low, high = figure.interval()
-    old = float(fit.means[0])
-    if old <= 0:
+    alone = fit.estimate((1.0, 0.0, 0.0, 0.0))
+    old = alone.value
+    if not is_clear(alone):
         return Share(figure.value, low, high, None, None, None)
     share = figure.value / old
     # The ratio's standard error to first order: that of the figure less ratio times old.

@@ -160,3 +160,15 @@ def test_the_number_of_queries_does_not_grow_with_claims_of_values(
         claim(model, source=f"leaflet {number}")
     with django_assert_num_queries(7):
         answer_claims("Lapwing One")
+
+
+def test_no_risk_is_told_as_none_and_no_share_lies_below_nought(model) -> None:
+    bench(model, "A", 260)
+    claim(model)
+    lost = {"metric": "loss_rate", "metric_unit": "per 100 cycles", "sum_squares": 0.0, "u_random": 1.0}
+    bench(model, "A", 0, spread=0, **lost)
+    claim(model, "at most", 1.0, metric="loss_rate", unit="per 100 cycles")
+    claim(model, "at least", 0.0, metric="loss_rate", unit="per 100 cycles")
+    rows = [row for row in answer_claims("Lapwing One")["claims"] if row["revision"] == "A"]
+    assert "(risk of being wrong below 0.1 %)" in rows[0]["says"]
+    assert (rows[1]["low"], rows[2]["probability"]) == (0.0, 1.0)

@@ -190,3 +190,16 @@ def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_qu
         answer_settings("Lapwing One", needs=NEEDS)
     with django_assert_num_queries(7):
         answer_settings("Lapwing One", like="A:expression:0")
+
+
+def test_a_share_of_lost_cycles_never_falls_below_nought(model) -> None:
+    lost = {"metric": "loss_rate", "metric_unit": "per 100 cycles", "sum_squares": 0.0, "u_random": 1.0}
+    for k in range(9):
+        factories.summary(factories.unit(model, f"LK{k + 1:06}", "A"), 0.0, CLINICS[k % 3], **lost)
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "0..1"})["settings"]
+    assert row["metrics"]["loss_rate"]["predict_low"] == 0.0
+    assert 0.7 < row["probability"] < 0.9
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "0.."})["settings"]
+    assert row["probability"] == 1.0
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "-5..-1"})["settings"]
+    assert row["probability"] == 0.0

@@ -85,3 +85,25 @@ def test_same_goes_before_different() -> None:
 )
 def test_the_verdict_over_all(verdicts, verdict) -> None:
     assert overall(verdicts) == verdict
+
+
+def test_what_arithmetic_leaves_over_is_no_difference() -> None:
+    rows = [(cell, 9 * cell + k, 0, 0.1 + 0.2 if cell else 0.3) for cell in (0, 1) for k in range(9)]
+    found = fit(readings(rows, repeat=0.0, random=0.0))
+    assert found is not None
+    judged = judge_pair(found, None, family=1)
+    assert (judged.verdict, judged.p_apart) == (TOLD, pytest.approx(1.0, abs=1e-4))
+    apart = fit(readings([(c, u, g, y + 0.001 * c) for c, u, g, y in rows], repeat=0.0, random=0.0))
+    assert apart is not None
+    assert judge_pair(apart, None, family=1).verdict == "different"
+
+
+def test_shares_of_next_to_nothing_are_not_told() -> None:
+    rows = [
+        (cell, 9 * cell + k, 0, 3.0 * cell + 0.5 * (k % 5 - 2) + 1e-12) for cell in (0, 1) for k in range(9)
+    ]
+    found = fit(readings(rows))
+    assert found is not None
+    judged = judge_pair(found, None, family=1)
+    assert (judged.share, judged.share_low, judged.share_high) == (None, None, None)
+    assert judged.verdict == "different"

@@ -5,7 +5,8 @@ import pytest
 from scipy import stats
 
 from registry.statistics.differences import Estimate
-from registry.statistics.matching import Need, apart_in_margins, chance, chance_alone, correlations
+from registry.statistics.domains import domain_of
+from registry.statistics.matching import Need, apart_in_margins, chance, chance_alone, correlations, within
 
 RATE, VACUUM = Estimate(72.0, 2.0, 7.0), Estimate(230.0, 6.0, 12.0)
 
@@ -62,3 +63,14 @@ def test_distances_are_counted_in_margins() -> None:
 def test_a_need_that_nothing_or_everything_meets_is_refused(ends) -> None:
     with pytest.raises(ValueError, match="end"):
         Need(*ends)
+
+
+def test_a_need_knows_which_values_there_can_be() -> None:
+    share = domain_of("loss_rate")
+    ahead = Estimate(0.0, 1.2, 12.0)
+    assert chance_alone(ahead, within(Need(0.0, None), share)) == 1.0
+    assert chance_alone(ahead, within(Need(-5.0, -1.0), share)) == 0.0
+    assert chance_alone(ahead, within(Need(0.0, 1.0), share)) == chance_alone(ahead, Need(None, 1.0))
+    assert chance_alone(ahead, within(Need(1.0, 200.0), share)) == chance_alone(ahead, Need(1.0, None))
+    both = chance([ahead, ahead], [within(Need(0.0, None), share), Need(None, 1.0)], np.eye(2))
+    assert both == pytest.approx(chance_alone(ahead, Need(None, 1.0)), abs=1e-4)
