@@ -24,7 +24,7 @@ def main() -> int:
     broken = 0
     for section in SECTIONS:
         begun = time.monotonic()
-        found = section(asked.communities, asked.seed)
+        found = section(asked.communities, asked.seed).of(asked.communities)
         print(found.text())
         print(f"({time.monotonic() - begun:.0f} s)\n", flush=True)
         broken += sum(not check.is_held for check in found.checks)

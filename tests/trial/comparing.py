@@ -282,7 +282,7 @@ def section_stated(communities: int, seed: int = 1) -> Section:
         chances, met = stated(KINDS[name], communities, seed + place)
         table = list(reliability(chances, met))
         rows += [(name, percent(said), percent(share), str(size)) for said, share, size in table]
-        worst = max(abs(said - share) for said, share, size in table if size >= 50)
+        worst = max(abs(said - share) for said, share, size in table if size >= min(50, communities // 20))
         checks.append(Check(f"{name}, furthest a stated chance is off", worst, 0.0, 0.05))
     return Section(
         title="Settings: stated chance that the next unit meets the need, and share that do",

@@ -1,22 +1,32 @@
 """Tables of what a trial found, with what it was to find."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+
+ENOUGH = 1000
 
 
 @dataclass(frozen=True)
 class Check:
-    """A share that is to lie from `low` to `high`."""
+    """A share that is to lie from `low` to `high`, of `communities` of a kind.
+
+    Fewer communities than 1,000 of each kind are no trial of the promise: then two standard errors of the
+    count are allowed for on either side.
+    """
 
     what: str
     share: float
     low: float = 0.0
     high: float = 1.0
+    communities: int = ENOUGH
 
     @property
     def is_held(self) -> bool:
         """Whether it does."""
-        return self.low <= self.share <= self.high
+        return self.low - self._slack(self.low) <= self.share <= self.high + self._slack(self.high)
+
+    def _slack(self, bound: float) -> float:
+        return 0.0 if self.communities >= ENOUGH else 2 * (bound * (1 - bound) / self.communities) ** 0.5
 
     @property
     def line(self) -> str:
@@ -34,6 +44,10 @@ class Section:
     rows: Sequence[Sequence[str]]
     checks: Sequence[Check] = field(default_factory=tuple)
     notes: Sequence[str] = field(default_factory=tuple)
+
+    def of(self, communities: int) -> "Section":
+        """The same with its checks made on so many communities of a kind."""
+        return replace(self, checks=[replace(check, communities=communities) for check in self.checks])
 
     def text(self) -> str:
         """The section as it is printed."""
