@@ -17,6 +17,8 @@ from .types import Finding, Floats, Quantity
 
 REACH, FEWEST = 6, 4  # cycles looked at on either side of a change; as many at least must lie there
 OTHER_SETTING = 0.08  # of vacuum or of period: less is no other setting
+FEW_SAMPLES = 12.0  # a cycle: with fewer, where they happen to lie moves a mean slowly to and fro
+SURELY_OTHER = 0.25  # of vacuum, there
 PEAK_CHANGE = 0.1  # of the peak, over the recording
 RATE_CHANGE = 0.025  # of the rate, likewise
 RESIDUAL_CHANGE = 8.0  # mmHg, likewise
@@ -59,9 +61,11 @@ def setting_changes(signal: Signal, crossings: Crossings) -> list[Change]:
     whole = np.isfinite(crossings.fall)
     rise, fall = np.ascontiguousarray(crossings.rise[whole]), np.ascontiguousarray(crossings.fall[whole])
     means = course.means_between(signal.seconds, signal.vacuum, rise, fall)
+    coarse = crossings.period < FEW_SAMPLES * signal.step_s
+    least = SURELY_OTHER if coarse else OTHER_SETTING
     found = [
         Change(float(rise[at]), before, after, "mmHg")
-        for at, before, after in zip(*course.leaps(means, REACH, FEWEST, OTHER_SETTING), strict=True)
+        for at, before, after in zip(*course.leaps(means, REACH, FEWEST, least), strict=True)
     ]
     pulse = crossings.rise if crossings.double else crossings.pulse
     between = np.diff(pulse)

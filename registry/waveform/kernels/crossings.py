@@ -62,7 +62,8 @@ def likeliest_lag(product: Floats, size: int, shortest: float) -> float:
 def levels(vacuum: Floats, per_cycle: float) -> tuple[Floats, Floats]:
     """(low, high) level of each stretch of `per_cycle` samples, the running median of extremes.
 
-    The usual levels stand in where the swing says that the pump rests.
+    The usual levels stand in where the swing, or a high level next to the usual low one, says that the pump
+    rests: open air may lie far under the level of a rest.
     """
     size = max(ceil(max(vacuum.size - per_cycle / 2, 1.0) / per_cycle), 1)
     low, high = np.empty(size), np.empty(size)
@@ -79,8 +80,9 @@ def levels(vacuum: Floats, per_cycle: float) -> tuple[Floats, Floats]:
         low[part], high[part] = lowest, highest
     low, high = running_median(low, NEIGHBOURS), running_median(high, NEIGHBOURS)
     usual_low, usual_high = median(low), median(high)
+    little = IDLE * (usual_high - usual_low)
     for part in range(size):
-        if high[part] - low[part] < IDLE * (usual_high - usual_low):
+        if high[part] - low[part] < little or high[part] < usual_low + little:
             low[part], high[part] = usual_low, usual_high
     return low, high
 
