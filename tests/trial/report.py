@@ -10,7 +10,7 @@ ENOUGH = 1000
 class Check:
     """A share that is to lie from `low` to `high`, of `communities` of a kind.
 
-    Fewer communities than 1,000 of each kind are no trial of the promise: then two standard errors of the
+    Fewer communities than 1,000 of each kind are no trial of the promise: then three standard errors of the
     count are allowed for on either side.
     """
 
@@ -26,7 +26,7 @@ class Check:
         return self.low - self._slack(self.low) <= self.share <= self.high + self._slack(self.high)
 
     def _slack(self, bound: float) -> float:
-        return 0.0 if self.communities >= ENOUGH else 2 * (bound * (1 - bound) / self.communities) ** 0.5
+        return 0.0 if self.communities >= ENOUGH else 3 * (bound * (1 - bound) / self.communities) ** 0.5
 
     @property
     def line(self) -> str:

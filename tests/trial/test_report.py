@@ -12,7 +12,7 @@ from tests.trial.report import Check, Section
         (0.929, 2000, False),
         (0.971, 1000, False),
         (0.929, 100, True),
-        (0.87, 100, False),
+        (0.84, 100, False),
         (0.99, 40, True),
         (0.85, 40, True),
         (0.80, 40, False),
