@@ -1,7 +1,7 @@
 """Unit summaries as comparisons take them: all rows of a metric of one build at one setting, as arrays.
 
-The database packs each block into one row, and numpy reads the packed columns as they are: no object is made
-for a single number, so that an answer over thousands of summaries costs little more than one over a few.
+Each block comes from the database as one row of packed columns (`packing`): no object is made for a single
+number, so that an answer over thousands of summaries costs little more than one over a few.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -11,15 +11,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
-from django.db.models import Aggregate, BinaryField, FloatField
-from django.db.models.functions import Cast, Coalesce
 from numpy.typing import NDArray
 
+from registry.answers.packing import COLUMNS, KEYS, UNDECLARED, packed, unpacked
 from registry.answers.past import rows_at
 from registry.models import UnitSummary
 from registry.statistics.robust import Floats
 
-UNDECLARED = UNKNOWN = -1
+UNKNOWN = -1
 Keys = NDArray[np.int64]
 
 
@@ -62,8 +61,6 @@ class Block:
         return Block(self.pump_model, self.revision, self.setting, *columns)
 
 
-_KEYS = ("unit", "clinic", "gauge")
-COLUMNS = (*_KEYS, "runs", "mean", "squares", "random", "systematic")
 _OF_SUMMARY = {
     "pump_model_id": "pump_model",
     "unit__revision_id": "revision",
@@ -78,31 +75,6 @@ _OF_SUMMARY = {
 }
 
 
-class _Packed(Aggregate):
-    """All values of a group in PostgreSQL's binary form of an array."""
-
-    template = "array_send(array_agg(%(expressions)s))"
-    output_field = BinaryField()
-
-
-# The head of a one-dimensional array: dimensions, flags, type, size, first index; each value has its length.
-_HEAD = 20
-_FORM = {
-    name: np.dtype([("length", ">i4"), ("value", ">i8" if name in _KEYS else ">f8")]) for name in COLUMNS
-}
-_PACKED = {
-    "unit": _Packed("unit_id"),
-    "clinic": _Packed("clinic_id"),
-    "gauge": _Packed(Coalesce("gauge_id", UNDECLARED)),
-    "runs": _Packed(Cast("count", FloatField())),
-    "mean": _Packed("mean"),
-    "squares": _Packed("sum_squares"),
-    "random": _Packed("u_random"),
-    "systematic": _Packed("u_systematic"),
-}
-_ALL = {f"all_{name}": packed for name, packed in _PACKED.items()}
-
-
 def summary_blocks(moment: datetime | None = None, **where: Any) -> list[Block]:
     """Return the summaries that match, a block a pump model, revision, setting and metric: one query.
 
@@ -111,20 +83,15 @@ def summary_blocks(moment: datetime | None = None, **where: Any) -> list[Block]:
     """
     if moment is not None:
         return blocks_of(rows_at(moment, where))
-    found = UnitSummary.objects.filter(**where).order_by().values(*_OF_SUMMARY).annotate(**_ALL)
+    found = UnitSummary.objects.filter(**where).order_by().values(*_OF_SUMMARY).annotate(**packed())
     size = len(_OF_SUMMARY)
-    return [_block(row[:size], row[size:]) for row in found.values_list(*_OF_SUMMARY, *_ALL)]
+    return [_block(row[:size], row[size:]) for row in found.values_list(*_OF_SUMMARY, *packed())]
 
 
-def _block(key: Sequence[Any], packed: Sequence[bytes]) -> Block:
+def _block(key: Sequence[Any], columns: Sequence[bytes]) -> Block:
     model, revision, *setting = key
-    columns: Iterable[Any] = (
-        np.frombuffer(values, _FORM[name], offset=_HEAD)["value"].astype(
-            _FORM[name]["value"].newbyteorder("=")
-        )
-        for name, values in zip(COLUMNS, packed, strict=True)
-    )
-    return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *columns)
+    read = (unpacked(name, values) for name, values in zip(COLUMNS, columns, strict=True))
+    return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *read)
 
 
 def blocks_of(rows: Iterable[Mapping[str, Any]]) -> list[Block]:
@@ -140,7 +107,7 @@ def _of_rows(key: Sequence[Any], rows: Sequence[Mapping[str, Any]]) -> Block:
     columns: Iterable[Any] = (
         np.array(
             [UNDECLARED if row[name] is None else row[name] for row in rows],
-            np.int64 if name in _KEYS else np.float64,
+            np.int64 if name in KEYS else np.float64,
         )
         for name in COLUMNS
     )

@@ -2,14 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from django.contrib.postgres.aggregates import ArrayAgg
 from django.db.models import Q
 
+from registry.answers.packing import packed, unpacked
 from registry.models import UnitSummary
-from registry.statistics.nested import Cells
+from registry.statistics.nested import Cells, Codes
+
+_DESIGNS = 256
 
 
 class Key(NamedTuple):
@@ -50,7 +53,7 @@ _OF_SUMMARY = {
 }
 
 # What a cell is made of; uncertainties are root mean squares over the runs.
-READ = ("unit_id", "clinic_id", "count", "mean", "sum_squares", "u_random", "u_systematic")
+READ = ("unit", "clinic", "runs", "mean", "squares", "random", "systematic")
 
 
 @dataclass(frozen=True)
@@ -91,14 +94,13 @@ def present(narrowed: Narrowed) -> list[Group]:
     rows = UnitSummary.objects.filter(**narrowed.of_runs(), **narrowed.of_metric())
     if narrowed.revision is not None:
         rows = rows.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
-    cells = (
-        rows.order_by()
-        .values(*_OF_SUMMARY.values())
-        .annotate(**{f"all_{name}": ArrayAgg(name) for name in READ})
-    )
-    found = cells.values_list(*_OF_SUMMARY.values(), *(f"all_{name}" for name in READ))
+    columns = packed(READ)
+    cells = rows.order_by().values(*_OF_SUMMARY.values()).annotate(**columns)
     size = len(_OF_SUMMARY)
-    return [group_of(Key(*row[:size]), row[size:]) for row in found]
+    return [
+        group_of(Key(*row[:size]), [unpacked(name, of) for name, of in zip(READ, row[size:], strict=True)])
+        for row in cells.values_list(*_OF_SUMMARY.values(), *columns)
+    ]
 
 
 def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
@@ -107,15 +109,12 @@ def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
     What several gauges of a clinic read of a unit becomes one row: its mean is over runs, while squares stay
     those within each gauge, so that a difference between gauges never passes for repeatability.
     """
-    unit, clinic = (np.asarray(column, np.int64) for column in columns[:2])
+    units, clinics, unit, clinic, row = _coded(*(np.asarray(of, np.int64).tobytes() for of in columns[:2]))
     count, mean, squares, random, systematic = (np.asarray(column, float) for column in columns[2:])
-    clinics, clinic = np.unique(clinic, return_inverse=True)
-    pairs, row = np.unique(unit * clinics.size + clinic, return_inverse=True)
-    units, unit = np.unique(pairs // clinics.size, return_inverse=True)
     runs = np.bincount(row, count).astype(float)
     cells = Cells(
         unit=unit,
-        clinic=pairs % clinics.size,
+        clinic=clinic,
         mean=np.bincount(row, count * mean) / runs,
         runs=runs,
         systematic=np.sqrt(np.bincount(row, count * systematic**2) / runs),
@@ -123,4 +122,20 @@ def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
         squares=float(squares.sum()),
         freedom=int((count - 1).sum()),
     )
-    return Group(key, cells, tuple(units.tolist()), tuple(clinics.tolist()))
+    return Group(key, cells, units, clinics)
+
+
+Keyed = tuple[tuple[int, ...], tuple[int, ...], Codes, Codes, Codes]
+
+
+@lru_cache(_DESIGNS)
+def _coded(units: bytes, clinics: bytes) -> Keyed:
+    """Units and clinics, the code of either in each row of a cell, and the row that each summary goes to.
+
+    Kept, since the same units mostly come from the same clinics at all settings.
+    """
+    clinic_keys, clinic = np.unique(np.frombuffer(clinics, np.int64), return_inverse=True)
+    size = clinic_keys.size
+    pairs, row = np.unique(np.frombuffer(units, np.int64) * size + clinic, return_inverse=True)
+    unit_keys, unit = np.unique(pairs // size, return_inverse=True)
+    return tuple(unit_keys.tolist()), tuple(clinic_keys.tolist()), unit, pairs % size, row

@@ -26,7 +26,7 @@ from registry.answers.wording import figure, natural
 from registry.models import Clinic, Mode, PumpModel, Rig, Unit
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.domains import domain_of
-from registry.statistics.precision import ESTIMATOR, Precision, summarise
+from registry.statistics.precision import ESTIMATOR, Precision, summarise_all
 
 # Beyond this many cells each clinic's influence and each reined unit would make a document nobody reads.
 _DETAILED = 24
@@ -126,8 +126,9 @@ def _matching(names: _Names, wanted: str | None) -> frozenset[int] | None:
 
 def _cells(groups: list[Group], names: _Names) -> list[dict[str, Any]]:
     order = {label: place for place, label in enumerate(names.revisions.values())}
-    found = [(group, summarise(group.cells, domain_of(group.key.metric))) for group in groups]
-    detailed = len(found) <= _DETAILED
+    detailed = len(groups) <= _DETAILED
+    tables = [(group.cells, domain_of(group.key.metric)) for group in groups]
+    found = list(zip(groups, summarise_all(tables, with_influence=detailed), strict=True))
     serials = _serials_of_reined(found) if detailed else {}
     cells = [
         {

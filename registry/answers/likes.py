@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import prefetch_related_objects
+
 from registry.answers import cautions
 from registry.answers.blocks import Block, distinct, summary_blocks, typical
 from registry.answers.comparing import told_setting
@@ -58,6 +60,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
     home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
+    prefetch_related_objects([one for one in {home, pump_model} if one is not None], "revisions")
     wanted = _wanted(home, like, edition, moment, rig)
     filters = {"mode": wanted.mode, **where}
     blocks = summary_blocks(moment, edition=edition, metric__in=list(METRICS), **filters)

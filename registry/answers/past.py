@@ -13,7 +13,7 @@ from django.db.models import Avg, Count, F, QuerySet, Subquery, Variance
 from django.db.models.expressions import OuterRef
 from django.db.models.functions import Coalesce
 
-from registry.answers.cells import Group, Key, Narrowed, group_of
+from registry.answers.cells import READ, Group, Key, Narrowed, group_of
 from registry.models import Measurement, Run, RunState, RunWas, UnitWas
 
 # Where each column of a summary lies from a measurement; a row a gauge, as summaries have them.
@@ -47,12 +47,8 @@ def past(narrowed: Narrowed, moment: datetime) -> list[Group]:
     for row in rows_at(moment, {**narrowed.of_runs(), **narrowed.of_metric()}):
         if narrowed.has_revision(row["revision"]):
             key = Key(*(row["metric_unit" if name == "unit" else name] for name in Key._fields))
-            found.setdefault(key, []).append(tuple(row[name] for name in _READ))
+            found.setdefault(key, []).append(tuple(row[name] for name in READ))
     return [group_of(key, list(zip(*rows, strict=True))) for key, rows in found.items()]
-
-
-# What `cells.READ` is called in a row.
-_READ = ("unit", "clinic", "runs", "mean", "squares", "random", "systematic")
 
 
 def rows_at(moment: datetime, where: Mapping[str, Any]) -> Iterator[dict[str, Any]]:

@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from registry.answers.blocks import COLUMNS, UNDECLARED, Block, together
+from registry.answers.blocks import Block, together
+from registry.answers.packing import COLUMNS, UNDECLARED
 from registry.statistics.crossed import Readings
 
 

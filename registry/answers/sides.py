@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Avg, Count, F, FloatField, Max, Variance
+from django.db.models import Avg, Count, F, FloatField, Max, Variance, prefetch_related_objects
 from django.db.models.functions import Cast
 
 from registry.answers.blocks import Block, blocks_of, summary_blocks
@@ -41,6 +41,7 @@ def find_side(
     A revision's label, `unit:SERIAL` or `firmware:TAG`; what ran a firmware is read from the measurements of
     its runs, since summaries do not part by firmware, and so only as of now. Raises Invalid on `field`.
     """
+    prefetch_related_objects([pump_model], "revisions")
     kind, marked, rest = text.strip().partition(":")
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":

@@ -4,7 +4,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from statistics import median
 
-from registry.answers.blocks import UNDECLARED, Block, distinct
+from registry.answers.blocks import Block, distinct
+from registry.answers.packing import UNDECLARED
 from registry.models import BenchSession
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.

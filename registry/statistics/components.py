@@ -1,12 +1,15 @@
 """Split the spread of unit means into clinic, unit and repeat, for any unbalance, nested or crossed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from registry.statistics.designs import overlap
-from registry.statistics.nested import Cells, Codes
+from registry.statistics.nested import Cells, Codes, stacked
+from registry.statistics.robust import Floats
+from registry.statistics.stacks import Stack, Sums
 
 _TINY = 1e-9
 _DESIGNS = 256
@@ -53,8 +56,22 @@ def components(cells: Cells) -> Components:
     if cells.units == 1:
         alone = between if repeat is None else _interlaboratory(cells, repeat)
         return Components(repeat, None, alone, alone)
-    unit, clinic = _solved(cells)
-    return Components(repeat, unit, clinic, between)
+    unit, clinic = _solved(stacked([cells]))
+    return Components(repeat, _figure(unit[0]), _figure(clinic[0]), between)
+
+
+def all_components(tables: Sequence[Cells], stack: Stack) -> list[Components]:
+    """The components of tables of one design; `stack` holds them side by side."""
+    first = tables[0]
+    if min(first.mean.size, first.units, first.clinics) < 2:
+        return [components(table) for table in tables]
+    between = np.maximum(np.var(stack.mean, axis=1, ddof=1) - np.mean(stack.noise, axis=1), 0.0)
+    figures = zip(stack.repeat, *_solved(stack), between, strict=True)
+    return [Components(*(_figure(value) for value in row)) for row in figures]
+
+
+def _figure(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
 
 
 def _interlaboratory(cells: Cells, repeat: float) -> float:
@@ -66,26 +83,29 @@ def _interlaboratory(cells: Cells, repeat: float) -> float:
     return max((squares - repeat) / typical, 0.0)
 
 
-def _solved(cells: Cells) -> tuple[float | None, float | None]:
-    """Unit and clinic variance; where one would be negative it is nought and the other carries all."""
-    (by_clinic, by_unit), solvable = _coefficients(cells.clinic.tobytes(), cells.unit.tobytes())
+def _solved(stack: Stack) -> tuple[Floats, Floats]:
+    """Unit and clinic variances; where one would be negative it is nought and the other carries all.
+
+    NaN where the design cannot tell the two apart.
+    """
+    (by_clinic, by_unit), solvable = _coefficients(stack.clinic.tobytes(), stack.unit.tobytes())
     if not solvable:
-        return None, None
-    from_clinic, from_unit = _between(cells, cells.clinic), _between(cells, cells.unit)
+        nothing = np.full(stack.random.size, np.nan)
+        return nothing, nothing
+    from_clinic, from_unit = _between(stack, stack.by_clinic), _between(stack, stack.by_unit)
     clinic, unit = np.linalg.solve(np.array([by_clinic, by_unit]), np.array([from_clinic, from_unit]))
-    if clinic < 0:
-        clinic, unit = 0.0, from_unit / by_unit[1]
-    elif unit < 0:
-        unit, clinic = 0.0, from_clinic / by_clinic[0]
-    return max(float(unit), 0.0), max(float(clinic), 0.0)
+    alone = from_unit / by_unit[1], from_clinic / by_clinic[0]
+    units = np.where(clinic < 0, alone[0], np.where(unit < 0, 0.0, unit))
+    clinics = np.where(clinic < 0, 0.0, np.where(unit < 0, alone[1], clinic))
+    return np.maximum(units, 0.0), np.maximum(clinics, 0.0)
 
 
-def _between(cells: Cells, group: Codes) -> float:
-    """The sum of squares of group means about the grand mean, less what noise alone puts into it."""
-    size = np.bincount(group).astype(float)
-    total = np.bincount(group, cells.mean - cells.mean.mean())
-    noise = float(np.sum(np.bincount(group, cells.noise) / size) - np.sum(cells.noise) / group.size)
-    return float(np.sum(total**2 / size)) - noise
+def _between(stack: Stack, by: Sums) -> Floats:
+    """The sums of squares of group means about the grand mean, less what noise alone puts into them."""
+    total = by(stack.mean - stack.mean.mean(axis=1, keepdims=True))
+    noise = np.sum(by(stack.noise) / by.size, axis=1) - np.sum(stack.noise, axis=1) / stack.unit.size
+    found: Floats = np.sum(total**2 / by.size, axis=1) - noise
+    return found
 
 
 Shares = tuple[float, float]

@@ -1,12 +1,14 @@
 """Units measured at clinics: the table every precision figure is worked out from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.statistics.robust import MAD_TO_SD, Floats, middles, reined, scaled_mad, weighted_median
+from registry.statistics.robust import MAD_TO_SD, Floats, reined
+from registry.statistics.stacks import Stack, middle, weighted_middle
 
 Codes = NDArray[np.intp]
 
@@ -65,39 +67,62 @@ class Cells:
         return np.bincount(self.unit, self.mean) / np.bincount(self.unit)
 
 
+def stacked(tables: Sequence[Cells]) -> Stack:
+    """Tables of one design side by side."""
+    repeats = (table.repeat_variance for table in tables)
+    return Stack(
+        unit=tables[0].unit,
+        clinic=tables[0].clinic,
+        mean=np.array([table.mean for table in tables]),
+        runs=np.array([table.runs for table in tables]),
+        systematic=np.array([table.systematic for table in tables]),
+        random=np.array([table.random for table in tables]),
+        repeat=np.array([np.nan if repeat is None else repeat for repeat in repeats]),
+    )
+
+
 def tamed(cells: Cells) -> Cells:
-    """The same table with wild means reined in: first units within their clinic, then against them all.
+    """The same table with wild means reined in (see `tamed_means`)."""
+    return replace(cells, mean=tamed_means(stacked([cells]))[0])
+
+
+def tamed_means(stack: Stack) -> Floats:
+    """The means with wild ones reined in: first units within their clinic, then against them all.
 
     The first step needs three units at a clinic, and shares one scale over all clinics; the second weighs
     clinics alike, and counts the clinics as its sample size, since a clinic's units lean the same way.
     """
-    within = replace(cells, mean=_tamed_within(cells))
-    return replace(cells, mean=_tamed_overall(within))
+    return _tamed_overall(stack.with_means(_tamed_within(stack)))
 
 
-def _tamed_within(cells: Cells) -> Floats:
-    mean = cells.mean.copy()
-    crowded = np.bincount(cells.clinic) >= 3
+def _tamed_within(stack: Stack) -> Floats:
+    crowded = np.bincount(stack.clinic) >= 3
     if not crowded.any():
-        return mean
-    rows = np.flatnonzero(crowded[cells.clinic])
-    centres = middles(mean, cells.clinic)[cells.clinic[rows]]
-    apart = mean[rows] - centres
+        return stack.mean
+    mean = stack.mean.copy()
+    centres = np.zeros_like(mean)
+    for clinic in np.flatnonzero(crowded):
+        own = stack.clinic == clinic
+        centres[:, own] = middle(mean[:, own])
+    rows = crowded[stack.clinic]
+    apart = (mean - centres)[:, rows]
     # Each clinic's own median uses up one deviation.
-    size = int(apart.size - crowded.sum() + 1)
-    scale = _floored(cells, scaled_mad(apart) * np.sqrt(apart.size / size))
-    mean[rows] = centres + reined(apart, scale, size)
+    size = int(apart.shape[1] - crowded.sum() + 1)
+    scale = MAD_TO_SD * middle(np.abs(apart - middle(apart))) * np.sqrt(apart.shape[1] / size)
+    mean[:, rows] = centres[:, rows] + reined(apart, _floored(stack, scale), size)
     return mean
 
 
-def _tamed_overall(cells: Cells) -> Floats:
-    weights = 1.0 / np.bincount(cells.clinic)[cells.clinic]
-    centre = weighted_median(cells.mean, weights)
-    apart = cells.mean - centre
-    scale = _floored(cells, MAD_TO_SD * weighted_median(np.abs(apart), weights))
-    return centre + reined(apart, scale, cells.clinics)
+def _tamed_overall(stack: Stack) -> Floats:
+    weights = 1.0 / np.bincount(stack.clinic)[stack.clinic]
+    centre = weighted_middle(stack.mean, weights)
+    apart = stack.mean - centre
+    scale = _floored(stack, MAD_TO_SD * weighted_middle(np.abs(apart), weights))
+    kept: Floats = centre + reined(apart, scale, int(stack.clinic.max()) + 1)
+    return kept
 
 
-def _floored(cells: Cells, scale: float) -> float:
+def _floored(stack: Stack, scale: Floats) -> Floats:
     """Spread cannot be told apart below the noise of the means themselves."""
-    return max(scale, float(np.sqrt(np.mean(cells.doubt))))
+    floored: Floats = np.maximum(scale, np.sqrt(np.mean(stack.doubt, axis=1, keepdims=True)))
+    return floored

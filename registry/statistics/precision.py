@@ -5,18 +5,19 @@ and clinics are reined in first (`nested.tamed`), the spread is split (`componen
 generalised least squares mean under that split.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special
 
-from registry.statistics.components import Components, components
+from registry.statistics.components import Components, all_components
 from registry.statistics.domains import ANYWHERE, Domain, counted_behind, share_limits
 from registry.statistics.histogram import Histogram, histogram
 from registry.statistics.influence import Influence, influences
-from registry.statistics.mixed import Cover
-from registry.statistics.nested import Cells, tamed
+from registry.statistics.nested import Cells, stacked, tamed_means
 from registry.statistics.robust import Floats, between_ranks
+from registry.statistics.stacks import Stack, alike, weights_of
 
 COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
@@ -30,6 +31,7 @@ ESTIMATOR = (
 )
 _CERTAIN = 1e6
 _TINY = 1e-300
+Variances = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,6 @@ class _Spread:
     unit: float
     clinic: Floats
     seen: float
-    noise: Floats
     run: float
     unit_freedom: float
     clinic_freedom: float
@@ -108,39 +109,91 @@ def summarise(cells: Cells, domain: Domain = ANYWHERE) -> Precision:
     what all gauges of a kind share shows in no spread between them, and is not averaged away. Up to what is
     declared it counts as known; only what clinics are seen to differ beyond it has degrees of freedom.
     """
-    kept = tamed(cells)
-    parts = components(kept)
-    spread = _spread(kept, parts)
-    centre, weights = _centre(kept, spread)
-    centre = min(max(centre, domain.low), domain.high)  # rounding alone can take it out
+    return summarise_all([(cells, domain)])[0]
+
+
+def summarise_all(tables: Sequence[tuple[Cells, Domain]], *, with_influence: bool = True) -> list[Precision]:
+    """Work out many cells as `summarise` does one, those of one design at once.
+
+    Without influence that part of each is left empty, which spares about a tenth of the time.
+    """
+    found: dict[int, Precision] = {}
+    for places in alike([(cells.unit, cells.clinic) for cells, _ in tables]):
+        worked = _alike([tables[place] for place in places], with_influence=with_influence)
+        found.update(zip(places, worked, strict=True))
+    return [found[place] for place in range(len(tables))]
+
+
+def _alike(tables: Sequence[tuple[Cells, Domain]], *, with_influence: bool) -> Iterator[Precision]:
+    """The figures of cells of one design."""
+    raw = stacked([cells for cells, _ in tables])
+    stack = raw.with_means(tamed_means(raw))
+    kept = [replace(cells, mean=mean) for (cells, _), mean in zip(tables, stack.mean, strict=True)]
+    parts = all_components(kept, stack)
+    gauges = stack.by_clinic(stack.systematic**2) / stack.by_clinic.size
+    spreads = [_spread(*each) for each in zip(kept, parts, gauges, strict=True)]
+    weights = _weights(stack, spreads)
+    centres = np.sum(weights * stack.mean, axis=1)
+    variances = _parts_of_variance(stack, spreads, weights)
+    # Units reined in to within a hair are not worth telling.
+    moved = np.abs(stack.mean - raw.mean) > 1e-9 * np.abs(raw.mean)
+    for place, (cells, domain) in enumerate(tables):
+        weighed = _Weighed(
+            kept[place], spreads[place], float(centres[place]), weights[place], variances[place]
+        )
+        reined = tuple(np.unique(cells.unit[moved[place]]).tolist())
+        yield _precision(cells, domain, parts[place], weighed, reined, with_influence=with_influence)
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """A table after it was tamed, the spread it was weighed by, its mean and the weight of each row in it.
+
+    `parts` is what clinic, unit and noise each put into the variance of that mean.
+    """
+
+    kept: Cells
+    spread: _Spread
+    mean: float
+    weights: Floats
+    parts: Variances
+
+
+def _precision(
+    cells: Cells,
+    domain: Domain,
+    parts: Components,
+    weighed: _Weighed,
+    reined: tuple[int, ...],
+    *,
+    with_influence: bool,
+) -> Precision:
+    kept, weights = weighed.kept, weighed.weights
+    centre = min(max(weighed.mean, domain.low), domain.high)  # rounding alone can take it out
     missing = _missing(cells)
     unit_means = cells.unit_means
-    # Units reined in to within a hair are not worth telling.
-    moved = np.abs(kept.mean - cells.mean) > 1e-9 * np.abs(cells.mean)
     return Precision(
         runs=int(cells.runs.sum()),
         units=cells.units,
         clinics=cells.clinics,
         centre=centre,
-        interval=_within(_counted(kept, domain, _interval(kept, spread, centre, weights), centre), domain),
+        interval=_within(_counted(kept, domain, _interval(weighed, centre), centre), domain),
         repeat=_root(parts.repeat),
         unit=_root(parts.unit),
         clinic=_root(parts.clinic),
         reproducibility=_root(parts.reproducibility),
         between=_root(parts.between),
-        next_unit=Interval(None, None)
-        if missing
-        else _within(_next_unit(kept, spread, centre, weights), domain),
+        next_unit=Interval(None, None) if missing else _within(_next_unit(weighed, centre), domain),
         quantiles=_quantiles(unit_means),
         histogram=histogram(unit_means),
-        influence=influences(cells, kept, weights, centre),
+        influence=influences(cells, kept, weights, centre) if with_influence else (),
         missing=missing,
-        reined_units=tuple(np.unique(cells.unit[moved]).tolist()),
+        reined_units=reined,
     )
 
 
-def _spread(cells: Cells, parts: Components) -> _Spread:
-    gauges = _gauge_variance(cells)
+def _spread(cells: Cells, parts: Components, gauges: Floats) -> _Spread:
+    """`gauges` is the mean square of the systematic uncertainty of each clinic's readings."""
     repeat = cells.repeat_variance
     # Where unit and clinic cannot be told apart all of it counts as the clinic's, the wider reading, and a
     # gauge's uncertainty says nothing about it.
@@ -154,7 +207,6 @@ def _spread(cells: Cells, parts: Components) -> _Spread:
         unit=parts.unit or 0.0,
         clinic=counted,
         seen=(clinic - known) / max(float(counted.mean()), _TINY),
-        noise=cells.doubt,
         run=max(cells.random**2, repeat or 0.0),
         unit_freedom=float(freedom_of_units),
         clinic_freedom=float(max(cells.clinics - 1, 1)),
@@ -162,44 +214,39 @@ def _spread(cells: Cells, parts: Components) -> _Spread:
     )
 
 
-def _gauge_variance(cells: Cells) -> Floats:
-    """Mean square of the systematic uncertainty of each clinic's readings."""
-    squares = np.bincount(cells.clinic, cells.systematic**2) / np.bincount(cells.clinic)
-    return np.asarray(squares, float)
-
-
-def _centre(cells: Cells, spread: _Spread) -> tuple[float, Floats]:
-    """The generalised least squares mean and the weight of each row in it; weights add up to one."""
-    cover = Cover(cells.unit, cells.clinic, spread.noise, spread.unit, spread.clinic)
-    solved = cover.solve(np.ones(cells.mean.size))
+def _weights(stack: Stack, spreads: Sequence[_Spread]) -> Floats:
+    """The weight of each row in the generalised least squares mean of its table; weights add up to one."""
+    unit = np.array([spread.unit for spread in spreads])
+    solved = weights_of(stack, unit, np.array([spread.clinic for spread in spreads]))
     # A unit seen at several clinics can get a weight below nought, which would let the centre lie outside
     # everything measured. Without such weights little is lost, and the variance is that of the weights used.
     kept = np.maximum(solved, 0.0)
-    weights: Floats = kept / kept.sum()
-    return float(weights @ cells.mean), weights
+    weights: Floats = kept / kept.sum(axis=1, keepdims=True)
+    return weights
 
 
-def _parts_of_variance(cells: Cells, spread: _Spread, weights: Floats) -> tuple[float, float, float]:
-    """What clinic, unit and noise each put into the variance of the weighted mean."""
-    by_clinic = np.bincount(cells.clinic, weights)
-    by_unit = np.bincount(cells.unit, weights)
-    clinic = float(np.sum(spread.clinic * by_clinic**2))
-    return clinic, float(spread.unit * np.sum(by_unit**2)), float(np.sum(spread.noise * weights**2))
+def _parts_of_variance(stack: Stack, spreads: Sequence[_Spread], weights: Floats) -> list[Variances]:
+    """What clinic, unit and noise each put into the variance of the weighted mean of each table."""
+    of_clinic = np.array([spread.clinic for spread in spreads])
+    clinic = np.sum(of_clinic * stack.by_clinic(weights) ** 2, axis=1)
+    unit = np.array([spread.unit for spread in spreads]) * np.sum(stack.by_unit(weights) ** 2, axis=1)
+    noise = np.sum(stack.doubt * weights**2, axis=1)
+    return list(zip(clinic.tolist(), unit.tolist(), noise.tolist(), strict=True))
 
 
-def _interval(cells: Cells, spread: _Spread, centre: float, weights: Floats) -> Interval:
-    if cells.units < 2 and cells.clinics < 2:
+def _interval(weighed: _Weighed, centre: float) -> Interval:
+    if weighed.kept.units < 2 and weighed.kept.clinics < 2:
         return Interval(None, None)
-    return _around(centre, _parts_of_variance(cells, spread, weights), spread)
+    return _around(centre, weighed.parts, weighed.spread)
 
 
-def _next_unit(cells: Cells, spread: _Spread, centre: float, weights: Floats) -> Interval:
-    clinic, unit, noise = _parts_of_variance(cells, spread, weights)
+def _next_unit(weighed: _Weighed, centre: float) -> Interval:
+    (clinic, unit, noise), spread = weighed.parts, weighed.spread
     ahead = (clinic + float(np.mean(spread.clinic)), unit + spread.unit, noise + spread.run)
     return _around(centre, ahead, spread)
 
 
-def _around(centre: float, parts: tuple[float, float, float], spread: _Spread) -> Interval:
+def _around(centre: float, parts: Variances, spread: _Spread) -> Interval:
     clinic, unit, noise = parts
     variance = sum(parts)
     if variance <= 0:

@@ -81,18 +81,18 @@ def stretch(size: int) -> float:
     return float(np.interp(size, _SIZES, _STRETCH)) if size >= 3 else float("inf")
 
 
-def reined(deviations: ArrayLike, scale: float, size: int) -> Floats:
+def reined(deviations: ArrayLike, scale: ArrayLike, size: int) -> Floats:
     """Rein in wild deviations: as they are up to 3 scales, no more than that up to 3.5, nought from 5 on.
 
     Hampel's three-part redescending shape; limits widen by `stretch(size)` for small samples, so that fewer
     than one normal sample in twenty loses anything and a lone wild value leaves no mark at all. A scale of
-    nought or samples below three are returned as they are.
+    nought or samples below three are returned as they are. `scale` is one for all, or one a row.
     """
     d = np.asarray(deviations, float)
-    unit = scale * stretch(size)
-    if not np.isfinite(unit) or unit <= 0:
-        return d.copy()
+    unit = np.asarray(scale, float) * stretch(size)
+    used = np.isfinite(unit) & (unit > 0)
+    unit = np.where(used, unit, 1.0)
     z = np.abs(d) / unit
     falling = _FLAT_FROM * np.clip((_GONE_AT - z) / (_GONE_AT - _FALLS_FROM), 0.0, 1.0)
     kept: Floats = np.sign(d) * unit * np.minimum(z, np.minimum(_FLAT_FROM, falling))
-    return kept
+    return np.where(used, kept, d)

@@ -188,7 +188,7 @@ def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_qu
         setting(model, "A", str(level), 70, 220)
     with django_assert_num_queries(5):
         answer_settings("Lapwing One", needs=NEEDS)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(6):
         answer_settings("Lapwing One", like="A:expression:0")
 
 

@@ -1,0 +1,47 @@
+"""Columns of summaries packed by the database into one value each, and read by numpy as they are."""
+
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from django.db.models import Aggregate, BinaryField, FloatField
+from django.db.models.functions import Cast, Coalesce
+
+UNDECLARED = -1
+KEYS = ("unit", "clinic", "gauge")
+COLUMNS = (*KEYS, "runs", "mean", "squares", "random", "systematic")
+# The head of a one-dimensional array: dimensions, flags, type, size, first index; each value has its length.
+_HEAD = 20
+
+
+class _Packed(Aggregate):
+    """All values of a group in PostgreSQL's binary form of an array; none of them may be null."""
+
+    template = "array_send(array_agg(%(expressions)s))"
+    output_field = BinaryField()
+
+
+_PACKED = MappingProxyType(
+    {
+        "unit": _Packed("unit_id"),
+        "clinic": _Packed("clinic_id"),
+        "gauge": _Packed(Coalesce("gauge_id", UNDECLARED)),
+        "runs": _Packed(Cast("count", FloatField())),
+        "mean": _Packed("mean"),
+        "squares": _Packed("sum_squares"),
+        "random": _Packed("u_random"),
+        "systematic": _Packed("u_systematic"),
+    }
+)
+
+
+def packed(columns: Iterable[str] = COLUMNS) -> Mapping[str, Aggregate]:
+    """What to annotate a query on UnitSummary with; values of a group come in one order in all columns."""
+    return {f"all_{name}": _PACKED[name] for name in columns}
+
+
+def unpacked(name: str, values: bytes) -> Any:
+    """One packed column as an array: whole numbers where the column holds keys."""
+    form, native = (">i8", np.int64) if name in KEYS else (">f8", np.float64)
+    return np.frombuffer(values, [("length", ">i4"), ("value", form)], offset=_HEAD)["value"].astype(native)
