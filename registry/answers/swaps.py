@@ -80,7 +80,9 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "settings": settings,
         "missing": missing,
         **stamped,
-        "says": dated(_says(pump_model.name, names, parts, settings, missing), moment),
+        "says": dated(
+            _says(pump_model.name, names, parts, settings, missing, has_all=_has_all(cells)), moment
+        ),
         "cautions": [
             *unlike(sides[0].blocks, sides[1].blocks, names),
             *cautions.SWAPS,
@@ -132,6 +134,11 @@ def _settings(cells: pd.DataFrame) -> Iterator[dict[str, Any]]:
         }
 
 
+def _has_all(cells: pd.DataFrame) -> bool:
+    """Whether all four combinations were measured at any setting, by however few units."""
+    return bool((cells.groupby(_KEYS, observed=True)["cell"].nunique() == len(CELLS)).any())
+
+
 def _share(share: Share) -> dict[str, float | None]:
     percents = {"percent": share.share, "percent_low": share.share_low, "percent_high": share.share_high}
     return {
@@ -178,12 +185,19 @@ def _says(
     parts: Parts,
     settings: list[dict[str, Any]],
     missing: list[dict[str, Any]],
+    *,
+    has_all: bool,
 ) -> str:
     about = f"{model}, {names[1]} against {names[0]}"
     if parts.new is None or parts.old is None:
         own = f"with {parts.part} {parts.old}" if parts.old else f"with a {parts.part} named"
         return f"{about}: nothing was measured both {own} and with another; swap it and record."
     swapped = f"{parts.part} {parts.old} to {parts.new}"
+    if not settings and has_all:
+        return (
+            f"{about}, {swapped}: all four combinations were measured, but by too few units to split "
+            "anything; record at least one more unit of each with both."
+        )
     if not settings:
         first = f" {missing[0]['says']}" if missing else ""
         return f"{about}, {swapped}: not all four combinations were measured at any setting.{first}"

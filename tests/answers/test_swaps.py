@@ -159,3 +159,15 @@ def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_qu
         all_four(model, level=str(level))
     with django_assert_num_queries(6):
         answer_swap("Lapwing One", "A", "B", "protector")
+
+
+def test_one_pump_of_each_with_both_parts_is_too_little_and_nothing_is_missing(model) -> None:
+    for label, protector in EFFECT:
+        record(model, label, protector, units=1)
+    document = answer_swap("Lapwing One", "A", "B", "protector", old_part="cup", new_part="dome")
+    assert (document["settings"], document["missing"]) == ([], [])
+    assert "all four combinations were measured, but by too few units to split anything" in document["says"]
+    for label, protector in EFFECT:
+        record(model, label, protector, units=2, start=10)
+    again = answer_swap("Lapwing One", "A", "B", "protector", old_part="cup", new_part="dome")
+    assert len(again["settings"]) == 1
