@@ -1,6 +1,7 @@
 """The whole way from a file to a measurement."""
 
 from dataclasses import replace
+from math import sqrt
 
 import numpy as np
 
@@ -23,6 +24,8 @@ from .metrics import measure_metrics
 from .reader import read
 from .types import NOTHING_DECLARED, CycleTable, Declared, Finding, GaugeSpec, Measured, Quantity, Reading
 from .uncertainty import UNDECLARED, UNKNOWN_ZERO_LIMIT, GaugeParts, rectangular
+
+MIDDLE = 0.25  # of what bins add to an instant's error: their share half way up, far from corners (by replay)
 
 
 def measure(
@@ -117,6 +120,7 @@ def _table(analysis: Analysis | None) -> CycleTable:
     if analysis is None:
         none = np.empty(0)
         return CycleTable(none, none, none, none, none, ())
+    rise = analysis.shape.rise
     return CycleTable(
         analysis.slots.start,
         analysis.period,
@@ -124,4 +128,6 @@ def _table(analysis: Analysis | None) -> CycleTable:
         analysis.residual + analysis.shape.low.value,
         analysis.duty,
         analysis.loss,
+        rise.value,
+        sqrt(max(rise.error**2 - (1 - MIDDLE**2) * rise.binned**2, 0.0)),
     )

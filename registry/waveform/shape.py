@@ -35,10 +35,11 @@ class Level:
 
 @dataclass(frozen=True)
 class Timed:
-    """A time (or a slope) with its standard error from noise."""
+    """A time (or a slope) with its standard error from noise, and how much of that is due to bins."""
 
     value: float
     error: float
+    binned: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class Shape:
 
     high: Level
     low: Level
-    rise_s: float
+    rise: Timed
     fall_s: float
     hold_from: float
     hold_to: float
@@ -86,7 +87,7 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     return Shape(
         high,
         low,
-        up[1].value,
+        up[1],
         down[1].value,
         up[2].value,
         down[2].value,
@@ -144,10 +145,10 @@ def _instant(patch: Patch | None, level: float, error: float, rough: float, line
     """When the profile meets a level: from the patch, or from straight lines between bins where it fails."""
     x = None if patch is None else patch.crossing(level)
     if patch is None or x is None or patch.slope(x) == 0:
-        return Timed(rough, line.time_error(rough, error))
+        return Timed(rough, hypot(line.time_error(rough, error), line.binned), line.binned)
     centre = patch.at - (line.period if patch.at > line.turn else 0.0)
     noise = hypot(patch.error(x), error) / abs(patch.slope(x))
-    return Timed(centre + x, hypot(noise, BIN_SHARE * line.period / line.at.size))
+    return Timed(centre + x, hypot(noise, line.binned), line.binned)
 
 
 def _between(one: Timed, two: Timed) -> Timed:
@@ -203,6 +204,7 @@ class _Line:
         self.slope_error = profile.slope_error[self.order]
         self.period = profile.period
         self.width = width
+        self.binned = BIN_SHARE * profile.period / profile.at.size
 
     def bin_at(self, at: float) -> int:
         """Bin of the profile nearest an instant."""
@@ -222,10 +224,10 @@ class _Line:
         return kernels.outline.falling(self.at, self.level, level, self.top, self.width)
 
     def time_error(self, at: float, level_error: float) -> float:
-        """Standard error of an instant: that of its level and of the profile there, over the slope."""
+        """What noise does to an instant: the error of its level and of the profile there, over the slope."""
         error = float(self.error[kernels.outline.nearest(self.at, at)])
-        noise = hypot(error, level_error) / kernels.outline.steepness(self.at, self.level, self.slope, at)
-        return hypot(noise, BIN_SHARE * self.period / self.at.size)
+        steep = kernels.outline.steepness(self.at, self.level, self.slope, at)
+        return float(hypot(error, level_error) / steep)
 
     def slope_at(self, at: float) -> tuple[float, float]:
         """Smoothed slope and its standard error at an instant."""

@@ -8,7 +8,8 @@ What the sides share cancels in a difference; what each has for itself does not:
   is each sensor's own and is kept for both;
 * the clock is one, so its error changes a difference by its share only;
 * what is random is taken as independent. One motor drives both sides of many pumps, and its unevenness then
-  cancels in truth, so the uncertainty stated is rather too large.
+  cancels in truth, so the uncertainty stated is rather too large. So it is, for the phase, where both sides
+  pull in one form: what a form hides from the sampling is then hidden on both.
 """
 
 from dataclasses import replace
@@ -39,6 +40,7 @@ SHARED = frozenset({"calibration", "clock"})
 SKEW = 0.5
 TOGETHER = 0.5  # length of the mean of all lags as turns of a clock hand: less is no steady phase
 FEWEST = 3  # cycles on each side
+PLACED = 0.02  # of a sampling interval: how well the lag is placed between samples at best (by replay)
 
 
 def measure_sides(
@@ -87,8 +89,9 @@ def phase(left: Measured, right: Measured, readings: tuple[Reading, Reading]) ->
     """Seconds from a rise of the left side to the next of the right, in (-T/2, T/2]; T is the mean period.
 
     Each rise is where the vacuum passes half the side's own swing. The mean is that of the lags laid around
-    a circle of one period, so that lags about T/2 do not cancel. None where either side has fewer than three
-    good cycles, the sides keep no steady phase, or their clocks cannot be compared.
+    a circle of one period, so that lags about T/2 do not cancel. A logger may read its channels in turn: up
+    to half an interval between them is allowed for, as a systematic part under "clock". None where either
+    side has fewer than three good cycles, the sides keep no steady phase, or their clocks cannot be compared.
     """
     rises = [_good_rises(side) for side in (left, right)]
     apart = _clocks_apart(readings)
@@ -108,7 +111,7 @@ def phase(left: Measured, right: Measured, readings: tuple[Reading, Reading]) ->
 
 def _good_rises(side: Measured) -> Floats:
     good = np.array([not kind for kind in side.cycles.loss], dtype=bool)
-    return np.asarray(side.cycles.start_s[good])
+    return np.asarray(side.cycles.start_s[good] + side.cycles.late_s)
 
 
 def _lags(left: Floats, right: Floats, period: float) -> Floats:
@@ -142,25 +145,15 @@ def _clocks_apart(readings: tuple[Reading, Reading]) -> float | None:
 def _phase_parts(
     off: Floats, mean: float, sides: tuple[Measured, Measured], readings: tuple[Reading, Reading]
 ) -> dict[str, float]:
-    """Scatter of the lags over cycles, how well each side's half swing is known, skew and clock."""
+    """Scatter of the lags over cycles, where each common cycle passes half its swing, skew and clock.
+
+    What noise does to single crossings shows in the scatter already.
+    """
     alike = min(max(lag_one(off), 0.0), 0.9)
     grown = few(off.size) * (1 + alike) / (1 - alike)
     step = max(1.0 / max(reading.understood.rate_hz, 1e-9) for reading in readings)
     return {
         "scatter": sqrt(grown * float(off.var(ddof=1)) / off.size) if off.size > 1 else float("inf"),
-        "sampling": hypot(*(_crossing(side) for side in sides)),
+        "sampling": hypot(*(side.cycles.u_late_s for side in sides), PLACED * step),
         "clock": hypot(rectangular(SKEW * step), abs(mean) * CLOCK),
     }
-
-
-def _crossing(side: Measured) -> float:
-    """What noise does to the mean place of a side's crossings, in s.
-
-    Known are two of its effects: on single crossings, which the cycle rate's sampling part was made of (of
-    the period it is sqrt(2) of one crossing over the number of cycles, or more where losses break the run),
-    and on the shape of the pull, whose time lies between two crossings.
-    """
-    rate, count = side.metrics["cycle_rate"], side.cycles.loss.count("")
-    one = rate.parts.get("sampling", 0.0) / rate.value * (60.0 / rate.value) * count / sqrt(2.0)
-    pull = side.metrics["pull_time"].parts.get("sampling", 0.0) if "pull_time" in side.metrics else 0.0
-    return hypot(one / sqrt(count), pull / sqrt(2.0))

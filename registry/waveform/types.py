@@ -214,7 +214,11 @@ class Finding:
 
 @dataclass(frozen=True, eq=False)
 class CycleTable:
-    """One entry a cycle, in order of time. Loss events that never became a cycle have NaN where unknown."""
+    """One entry a cycle, in order of time. Loss events that never became a cycle have NaN where unknown.
+
+    Starts keep step with each other; `late_s` is how long after them the common cycle passes mid-reference
+    between its own levels, `u_late_s` the standard error of that.
+    """
 
     start_s: Floats
     period_s: Floats
@@ -222,6 +226,8 @@ class CycleTable:
     residual_mmhg: Floats
     duty: Floats
     loss: tuple[LossKind, ...]
+    late_s: float = 0.0
+    u_late_s: float = 0.0
 
     def __len__(self) -> int:
         return len(self.loss)

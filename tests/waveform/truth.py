@@ -162,15 +162,43 @@ def record(pump: Pump, bench: Bench, rng: np.random.Generator) -> Trace:
     ideal = np.arange(int(bench.seconds * bench.rate_hz)) / bench.rate_hz
     shift = bench.jitter / bench.rate_hz * rng.uniform(-1, 1, ideal.size)
     taken = ideal + shift
+    read = _read(pump, plan, bench, taken, rng)
+    logged = (taken if bench.jitter_logged else ideal) * (1 + bench.clock_error)
+    truth = nominal_truth(pump) | {"settling_time": _settled(pump, bench, plan)}
+    return Trace(logged, read, truth, _realised(pump, bench, plan), _losses(bench, plan))
+
+
+def _read(pump: Pump, plan: _Plan, bench: Bench, taken: Floats, rng: np.random.Generator) -> Floats:
     index = np.clip(np.searchsorted(plan.start, taken, side="right") - 1, 0, plan.start.size - 1)
     share = _share(pump, plan, index, taken - plan.start[index])
     true = pump.low + (plan.high[index] - pump.low) * share
     read = bench.offset + bench.gain * true + bench.noise * rng.standard_normal(true.size)
-    if bench.resolution:
-        read = np.round(read / bench.resolution) * bench.resolution
-    logged = (taken if bench.jitter_logged else ideal) * (1 + bench.clock_error)
-    truth = nominal_truth(pump) | {"settling_time": _settled(pump, bench, plan)}
-    return Trace(logged, read, truth, _realised(pump, bench, plan), _losses(bench, plan))
+    return np.round(read / bench.resolution) * bench.resolution if bench.resolution else read
+
+
+def record_double(
+    left: Pump, right: Pump, lag: float, bench: Bench, rng: np.random.Generator
+) -> tuple[Trace, Trace, float]:
+    """Both sides of a double pump with one motor, and its phase: each cycle of the right starts `lag` s late.
+
+    The right pump's times have to be the left one's. The phase is from half the swing to half the swing.
+    """
+    plan = _plan(left, bench, rng)
+    scale = (right.high - right.low) / (left.high - left.low)
+    later = replace(plan, start=plan.start + lag, high=right.low + (plan.high - left.low) * scale)
+    ideal = np.arange(int(bench.seconds * bench.rate_hz)) / bench.rate_hz
+    taken = ideal + bench.jitter / bench.rate_hz * rng.uniform(-1, 1, ideal.size)
+    logged = taken if bench.jitter_logged else ideal
+    one, two = (
+        Trace(logged, _read(pump, cycles, bench, taken, rng), {}, {})
+        for pump, cycles in ((left, plan), (right, later))
+    )
+    return one, two, lag + _half_way(right) - _half_way(left)
+
+
+def _half_way(pump: Pump) -> float:
+    at = np.linspace(0.0, pump.pull, DENSE)
+    return float(np.interp(0.5, pulse(pump, at, pump.hold), at))
 
 
 def _settled(pump: Pump, bench: Bench, plan: _Plan) -> float:
