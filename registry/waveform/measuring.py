@@ -112,7 +112,16 @@ def _measured(
         zero_basis="unknown" if zero is None else zero.basis,
     )
     found = tuple(notes)
-    return Measured(rules.number, metrics, found, understood, _table(analysis), holds(found))
+    table, late = _table(analysis), _late(analysis)
+    return Measured(rules.number, metrics, found, understood, table, holds(found), *late)
+
+
+def _late(analysis: Analysis | None) -> tuple[float, float]:
+    """(seconds from the starts of cycles to mid-reference of the common one, standard error)."""
+    if analysis is None:
+        return 0.0, 0.0
+    rise = analysis.shape.rise
+    return rise.value, sqrt(max(rise.error**2 - (1 - MIDDLE**2) * rise.binned**2, 0.0))
 
 
 def _table(analysis: Analysis | None) -> CycleTable:
@@ -120,7 +129,6 @@ def _table(analysis: Analysis | None) -> CycleTable:
     if analysis is None:
         none = np.empty(0)
         return CycleTable(none, none, none, none, none, ())
-    rise = analysis.shape.rise
     return CycleTable(
         analysis.slots.start,
         analysis.period,
@@ -128,6 +136,4 @@ def _table(analysis: Analysis | None) -> CycleTable:
         analysis.residual + analysis.shape.low.value,
         analysis.duty,
         analysis.loss,
-        rise.value,
-        sqrt(max(rise.error**2 - (1 - MIDDLE**2) * rise.binned**2, 0.0)),
     )

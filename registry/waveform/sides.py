@@ -19,7 +19,7 @@ import numpy as np
 
 from .editions import CURRENT_EDITION
 from .measuring import measure_reading
-from .reader import read_sides
+from .reader import read_pair, read_sides
 from .types import (
     NOTHING_DECLARED,
     Declared,
@@ -56,16 +56,42 @@ def measure_sides(
     Raises ReadError as `measure`, with sides_missing for a file that does not hold both, and KeyError for an
     unknown edition. Differences that one of the sides does not carry are left out.
     """
-    readings = read_sides(data, declared, usual)
+    return _measured(read_sides(data, declared, usual), gauge, (declared, declared), edition)
+
+
+def measure_pair(
+    data: bytes,
+    *,
+    gauge: GaugeSpec | None = None,
+    declared: tuple[Declared, Declared],
+    usual: tuple[Declared, Declared] = (NOTHING_DECLARED, NOTHING_DECLARED),
+    edition: int = CURRENT_EDITION,
+) -> Sides:
+    """Measure both sides of a file by what was said for (left, right), as which column holds which.
+
+    Raises ReadError as `measure`, with ambiguous_columns where both are one column, and KeyError for an
+    unknown edition.
+    """
+    return _measured(read_pair(data, declared, usual), gauge, declared, edition)
+
+
+def _measured(
+    readings: tuple[Reading, Reading],
+    gauge: GaugeSpec | None,
+    declared: tuple[Declared, Declared],
+    edition: int,
+) -> Sides:
     left, right = (
-        measure_reading(reading, gauge=gauge, declared=declared, edition=edition) for reading in readings
+        measure_reading(reading, gauge=gauge, declared=said, edition=edition)
+        for reading, said in zip(readings, declared, strict=True)
     )
     return Sides(left, right, imbalance(left, right, readings))
 
 
 def imbalance(left: Measured, right: Measured, readings: tuple[Reading, Reading]) -> dict[str, Quantity]:
     """Left less right of the compared metrics, and the phase."""
-    zero_shared = left.understood.zero_basis == right.understood.zero_basis == "declared"
+    one, two = left.understood, right.understood
+    zero_shared = one.zero_basis == two.zero_basis == "declared" and one.zero_mmhg == two.zero_mmhg
     shared = SHARED | ({"zero"} if zero_shared else set())
     found = {
         name: _difference(left.metrics[name], right.metrics[name], shared)
@@ -111,7 +137,7 @@ def phase(left: Measured, right: Measured, readings: tuple[Reading, Reading]) ->
 
 def _good_rises(side: Measured) -> Floats:
     good = np.array([not kind for kind in side.cycles.loss], dtype=bool)
-    return np.asarray(side.cycles.start_s[good] + side.cycles.late_s)
+    return np.asarray(side.cycles.start_s[good] + side.late_s)
 
 
 def _lags(left: Floats, right: Floats, period: float) -> Floats:
@@ -154,6 +180,6 @@ def _phase_parts(
     step = max(1.0 / max(reading.understood.rate_hz, 1e-9) for reading in readings)
     return {
         "scatter": sqrt(grown * float(off.var(ddof=1)) / off.size) if off.size > 1 else float("inf"),
-        "sampling": hypot(*(side.cycles.u_late_s for side in sides), PLACED * step),
+        "sampling": hypot(*(side.u_late_s for side in sides), PLACED * step),
         "clock": hypot(rectangular(SKEW * step), abs(mean) * CLOCK),
     }

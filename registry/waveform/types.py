@@ -214,11 +214,7 @@ class Finding:
 
 @dataclass(frozen=True, eq=False)
 class CycleTable:
-    """One entry a cycle, in order of time. Loss events that never became a cycle have NaN where unknown.
-
-    Starts keep step with each other; `late_s` is how long after them the common cycle passes mid-reference
-    between its own levels, `u_late_s` the standard error of that.
-    """
+    """One entry a cycle, in order of time. Loss events that never became a cycle have NaN where unknown."""
 
     start_s: Floats
     period_s: Floats
@@ -226,8 +222,6 @@ class CycleTable:
     residual_mmhg: Floats
     duty: Floats
     loss: tuple[LossKind, ...]
-    late_s: float = 0.0
-    u_late_s: float = 0.0
 
     def __len__(self) -> int:
         return len(self.loss)
@@ -245,7 +239,11 @@ class CycleTable:
 
 @dataclass(frozen=True, eq=False)
 class Measured:
-    """The outcome of `measure`: metrics that could be computed, and what was noted on the way."""
+    """The outcome of `measure`: metrics that could be computed, and what was noted on the way.
+
+    The starts of cycles keep step with each other; `late_s` is how long after them the common cycle passes
+    mid-reference between its own levels, `u_late_s` the standard error of that.
+    """
 
     edition: int
     metrics: dict[str, Quantity]
@@ -253,6 +251,8 @@ class Measured:
     understood: Understood
     cycles: CycleTable
     holds: bool = field(default=False)
+    late_s: float = 0.0
+    u_late_s: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)

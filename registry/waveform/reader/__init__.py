@@ -83,6 +83,25 @@ def read_sides(
     return left, right
 
 
+def read_pair(
+    data: bytes, declared: tuple[Declared, Declared], usual: tuple[Declared, Declared]
+) -> tuple[Reading, Reading]:
+    """(left, right) of a file by what was said for each side. ReadError as `read`, and ambiguous_columns."""
+    source = opened(data)
+    left, right = (
+        read_channel(source, replace(said, side=side), kept)
+        for side, said, kept in zip(("left", "right"), declared, usual, strict=True)
+    )
+    if left.understood.vacuum_column == right.understood.vacuum_column:
+        raise ReadError(
+            "ambiguous_columns",
+            "Both sides are said to be in the same column.",
+            source.layout.header_line,
+            "Declare another vacuum_column for each side.",
+        )
+    return left, right
+
+
 def read_channel(source: Source, declared: Declared, usual: Declared) -> Reading:
     """Read the channel that is meant; see `read`."""
     layout = source.layout
