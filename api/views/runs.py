@@ -140,8 +140,12 @@ def stored_document(run_id: int, viewer: Any, edition: int | None = None) -> dic
 def _beside(run: Run, edition: int) -> dict[str, Any]:
     """What is told of a run whose other side is stored too: which that is, and how unlike both pull."""
     other = other_side(run)
-    imbalance = imbalance_under(run, edition) if other is not None else None
-    if other is None or imbalance is None:
+    if other is None:
+        return {}
+    # Where only what was said tells the sides apart, the run that came later holds it.
+    later, earlier = sorted((run, other), key=lambda one: -one.pk)
+    imbalance = imbalance_under(later, edition) or imbalance_under(earlier, edition)
+    if imbalance is None:
         return {}
     there = {"id": other.pk, "side": other.side, "state": other.state}
     return {"other_side": there, "imbalance": quantities(imbalance)}

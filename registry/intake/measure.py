@@ -12,6 +12,7 @@ from registry.errors import DomainError, Fault, SideNeeded, TooLarge, Unreadable
 from registry.intake.declared import declared_in, declared_of, usual_at_upload, usual_of
 from registry.intake.findings import Note
 from registry.intake.judge import judge
+from registry.intake.pairs import Said, said_of_other
 from registry.intake.provenance import Provenance, understand
 from registry.intake.subject import Subject, calibration_at, find_gauge, identify_subject, spec_of
 from registry.intake.units import covering_spans, draft_unit
@@ -28,6 +29,7 @@ from registry.waveform import (
     Sides,
     channels_of,
     measure,
+    measure_pair,
     measure_sides,
 )
 
@@ -36,12 +38,16 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class Ask:
-    """How a trace is to be measured: what was said of it, what is usual, its gauge, and the edition."""
+    """How a trace is to be measured: what was said of it, what is usual, its gauge, and the edition.
+
+    `other` is what was said of its other side, where that is stored and columns are told apart only so.
+    """
 
     declared: Declared
     usual: Declared
     gauge: GaugeSpec | None
     edition: int
+    other: Said | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,16 @@ def ask_for(subject: Subject) -> Ask:
     return Ask(declared_in(subject.provenance), usual_of(subject.gauge), subject.gauge_spec, subject.edition)
 
 
+def ask_beside(subject: Subject, data: bytes, digest: str) -> Ask:
+    """Return how a subject's trace is to be measured now, with its other side as that was said."""
+    ask = ask_for(subject)
+    if not ask.declared.vacuum_column:
+        return ask
+    side = _channels(data, ask)[0].side
+    unit = (subject.pump_model.pk, subject.serial)
+    return replace(ask, other=said_of_other(digest, side, unit, subject.operator.clinic, subject.gauge))
+
+
 def measure_trace(data: bytes, ask: Ask) -> Taken:
     """Return what `data` measures as, and how unlike the sides pull where it holds both.
 
@@ -75,7 +91,20 @@ def measure_trace(data: bytes, ask: Ask) -> Taken:
     if ask.declared.side in ("left", "right") and _is_two_sided(_channels(data, ask)):
         sides = _both(data, ask)
         return Taken(sides.left if ask.declared.side == "left" else sides.right, sides.imbalance)
-    return Taken(_one(data, ask))
+    one = _one(data, ask)
+    return Taken(one) if ask.other is None else Taken(one, _imbalance(data, ask, one, ask.other))
+
+
+def _imbalance(data: bytes, ask: Ask, measured: Measured, other: Said) -> Mapping[str, Quantity]:
+    """Left less right; nothing where the other side cannot be read any more, or is the same column."""
+    said = ((ask.declared, ask.usual), other)
+    left, right = said if measured.understood.side == "left" else said[::-1]
+    declared, usual = (left[0], right[0]), (left[1], right[1])
+    try:
+        sides = measure_pair(data, gauge=ask.gauge, declared=declared, usual=usual, edition=ask.edition)
+    except ReadError:
+        return {}
+    return sides.imbalance
 
 
 def side_of(said: Provenance, measured: Measured) -> str:
@@ -194,7 +223,12 @@ def measure_again(run: Run, edition: int) -> Taken:
     gauge = run.session.gauge
     calibration, _ = calibration_at(gauge, run.recorded_at)
     spec = spec_of(gauge, calibration) if gauge else None
-    return measure_trace(stored_bytes(run.trace), Ask(declared_of(run), usual_at_upload(run), spec, edition))
+    declared, other = declared_of(run), None
+    if declared.vacuum_column:
+        unit = (run.pump_model_id, run.unit.serial)
+        other = said_of_other(run.trace_id, run.side, unit, run.clinic, gauge)
+    ask = Ask(declared, usual_at_upload(run), spec, edition, other)
+    return measure_trace(stored_bytes(run.trace), ask)
 
 
 def _judge_unstored(subject: Subject, digest: str, side: str, column: str) -> tuple[Note, ...]:

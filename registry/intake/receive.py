@@ -15,7 +15,7 @@ from registry.intake.declared import as_kept
 from registry.intake.findings import Noted
 from registry.intake.judge import judge
 from registry.intake.locks import enter_upload
-from registry.intake.measure import Ask, Taken, ask_for, measure_trace, side_of
+from registry.intake.measure import Ask, Taken, ask_beside, measure_trace, side_of
 from registry.intake.provenance import understand
 from registry.intake.rows import store_findings, store_taken
 from registry.intake.subject import Subject, identify_subject
@@ -47,7 +47,7 @@ def receive(data: bytes, said: Mapping[str, Any], operator: Operator) -> Receipt
     if known is not None:
         return Receipt(known)
     subject = identify_subject(provenance, operator)
-    done = _measure(data, ask_for(subject))
+    done = _measure(data, ask_beside(subject, data, digest))
     trace = Trace(digest=digest, size=len(data))
     _keep_bytes(trace, data)
     try:

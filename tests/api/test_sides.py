@@ -6,12 +6,17 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from api.shown import shown
+from registry.intake.measure import measure_again
 from registry.models import Run
 from tests.declared import provenance
 from tests.traces import trace_bytes, two_sided_bytes
 
 pytestmark = pytest.mark.django_db
 TWO = two_sided_bytes()
+
+
+def _channels_named():
+    return TWO.replace(b"left (mmHg)", b"CH1 (mmHg)").replace(b"right (mmHg)", b"CH2 (mmHg)")
 
 
 def post(client, url, data=TWO, **said):
@@ -92,6 +97,38 @@ def test_a_withdrawn_side_takes_the_imbalance_with_it(operator):
 def test_sides_of_single_recordings_have_none(operator):
     for side in ("left", "right"):
         assert "imbalance" not in upload(operator, trace_bytes(seed=3), side=side).json()
+
+
+def test_columns_told_apart_only_by_what_was_said_have_one_too(operator, stranger):
+    named = _channels_named()
+    left = upload(operator, named, side="left", vacuum_column="CH1 (mmHg)").json()
+    assert "imbalance" not in left
+    right = upload(operator, named, side="right", vacuum_column="CH2 (mmHg)").json()
+    assert [left["state"], right["state"]] == ["accepted", "accepted"]
+    asked = {side: upload(operator, side=side).json() for side in ("left", "right")}["right"]
+    assert right["imbalance"] == asked["imbalance"]
+    seen = stranger.get(f"/api/v1/runs/{left['id']}").json()
+    assert (seen["imbalance"], seen["other_side"]["id"]) == (right["imbalance"], right["id"])
+    operator.post(f"/api/v1/runs/{left['id']}/withdraw", {"reason": "wrong cup"}, format="json")
+    assert "imbalance" not in operator.get(f"/api/v1/runs/{right['id']}").json()
+
+
+def test_one_column_said_to_be_both_sides_has_none(operator):
+    for side in ("left", "right"):
+        run = upload(operator, side=side, vacuum_column="CH1 (mmHg)", data=_channels_named()).json()
+    assert run["state"] == "held"
+    assert "imbalance" not in run
+
+
+def test_measured_again_it_comes_out_the_same(operator):
+    data = _channels_named()
+    upload(operator, data, side="right", vacuum_column="CH2 (mmHg)")
+    left = upload(operator, data, side="left", vacuum_column="CH1 (mmHg)").json()
+    run = Run.objects.get(pk=left["id"])
+    taken = measure_again(run, left["edition"])
+    assert taken.imbalance.keys() == left["imbalance"].keys()
+    for metric, quantity in taken.imbalance.items():
+        assert quantity.value == pytest.approx(left["imbalance"][metric]["value"])
 
 
 def test_a_column_named_for_a_side_tells_it(operator):

@@ -6,7 +6,7 @@ from math import hypot
 import numpy as np
 import pytest
 
-from registry.waveform import Declared, GaugeSpec, ReadError, measure, measure_sides
+from registry.waveform import Declared, GaugeSpec, ReadError, measure, measure_pair, measure_sides
 
 from .test_channels import LEFT, SECONDS, TWO, table
 from .truth import Pump
@@ -191,3 +191,27 @@ def test_a_declared_side_does_not_matter():
     data = both(wave(), wave(0.2))
     plain, sided = (measure_sides(data, declared=Declared(side=side)) for side in (None, "right"))
     assert plain.imbalance == sided.imbalance
+
+
+def test_sides_told_apart_by_what_was_said_are_measured_as_named_ones():
+    named, plain = (
+        both(wave(), wave(0.2), head=f"Time (s),{heads}")
+        for heads in ("Left (mmHg),Right (mmHg)", "CH1 (mmHg),CH2 (mmHg)")
+    )
+    said = [replace(ZEROED, vacuum_column=f"{channel} (mmHg)") for channel in ("CH1", "CH2")]
+    told = measure_pair(plain, gauge=GAUGE, declared=(said[0], said[1]))
+    assert told.imbalance == measure_sides(named, gauge=GAUGE, declared=ZEROED).imbalance
+    turned = measure_pair(plain, gauge=GAUGE, declared=(said[1], said[0]))
+    assert turned.imbalance["phase"].value == pytest.approx(-0.2, abs=0.002)
+    with pytest.raises(ReadError) as caught:
+        measure_pair(plain, gauge=GAUGE, declared=(said[0], said[0]))
+    assert caught.value.code == "ambiguous_columns"
+
+
+def test_zeros_declared_apart_are_each_sides_own():
+    data = both(wave(), wave() + 2)
+    said = Declared(zero_offset_mmhg=0.0, side="left"), Declared(zero_offset_mmhg=2.0, side="right")
+    found = measure_pair(data, gauge=GAUGE, declared=said).imbalance["peak_vacuum"]
+    assert found.value == pytest.approx(0.0, abs=0.3)
+    left = measure_sides(data, gauge=GAUGE, declared=ZEROED).left.metrics["peak_vacuum"]
+    assert found.parts.get("zero", 0.0) == pytest.approx(np.sqrt(2) * left.parts.get("zero", 0.0))
