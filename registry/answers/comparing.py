@@ -50,15 +50,18 @@ def told_setting(row: Mapping[str, Any]) -> str:
 
 
 def _largest(rows: Sequence[Mapping[str, Any]]) -> str:
-    """What differs most against its margin, or its value where it has none."""
+    """What differs most against its margin, or its value where it has none; a metric at a setting once."""
 
     def size(row: Mapping[str, Any]) -> float:
         by = row["margin"] or abs(row["old"]) or 1.0
         return float(abs(row["difference"]) / by)
 
     ranked = sorted(rows, key=size, reverse=True)
-    told = ", ".join(_one(row) for row in ranked[:_TOLD])
-    more = len(ranked) - _TOLD
+    # Rigs, power and sides part rows whose words would be the same: the widest apart stands for them.
+    once = {(row["metric"], told_setting(row)): row for row in reversed(ranked)}
+    unlike = [row for row in ranked if once[row["metric"], told_setting(row)] is row]
+    told = ", ".join(_one(row) for row in unlike[:_TOLD])
+    more = len(unlike) - _TOLD
     return f"{told}{f' and {more} more' if more > 0 else ''}"
 
 

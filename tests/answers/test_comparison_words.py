@@ -2,6 +2,7 @@
 
 import pytest
 
+from registry.answers.comparing import says_compared
 from registry.answers.comparisons import answer_comparison
 from tests import factories
 from tests.answers.test_comparisons import APART, CLINICS, LEAN, RATE, bench, both
@@ -33,6 +34,31 @@ def test_the_line_says_whether_a_difference_matters(model) -> None:
     )
     both(model, 240, 200, level="4")
     assert "different by more than matters; peak" in answer_comparison("Lapwing One", "A", "B")["says"]
+
+
+def test_the_line_tells_a_setting_measured_on_two_rigs_once() -> None:
+    rows = [
+        {
+            "metric": "peak_vacuum",
+            "mode": "expression",
+            "programme": "",
+            "level": "3",
+            "old": 240.0,
+            "new": new,
+            "difference": new - 240.0,
+            "low": new - 243.0,
+            "high": new - 237.0,
+            "percent": (new - 240.0) / 2.4,
+            "unit": "mmHg",
+            "margin": 10.0,
+            "matters": "yes",
+            "verdict": "different",
+        }
+        for new in (210.0, 200.0)
+    ]
+    line = says_compared("Lapwing One", ("revision A", "revision B"), rows, [])
+    assert line.count("peak vacuum at expression 3") == 1
+    assert "from 240 to 200 mmHg (down 17 %). Of 2 values" in line
 
 
 def test_a_single_unit_is_not_asked_for_more_of_its_kind(model) -> None:
