@@ -24,6 +24,7 @@ from registry.intake.remeasuring.switch import Switched, switch
 from registry.intake.remeasuring.text import report_text
 from registry.intake.remeasuring.waiting import NoProgress, wait
 from registry.intake.tasks import REMEASURING
+from registry.waveform.warm import warm
 
 _TELL_EVERY_S = 10.0  # where standard error is no terminal
 
@@ -113,6 +114,7 @@ class Command(BaseCommand):
 def work() -> None:
     """Work on queued portions until SIGTERM or Ctrl-C, or until the process that started this one is gone."""
     lifeline.follow(stop=os.getpid())
+    warm()
     # A finished portion says nothing that the runs' own rows do not.
     call_command("procrastinate", "worker", "--queues", REMEASURING, "--delete-jobs", "successful")
 

@@ -7,6 +7,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
 from registry.config import lifeline
+from registry.waveform.warm import warm
 
 
 class Command(BaseCommand):
@@ -17,4 +18,5 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Work until SIGTERM or Ctrl-C; jobs in hand are finished first."""
         lifeline.follow(stop=os.getpid())
+        warm()
         call_command("procrastinate", "worker")
