@@ -1,14 +1,11 @@
 """The table of findings in DEVELOPERS.md, as the code has it; `python -m tests.findings_page` writes it."""
 
-from pathlib import Path
-
 from registry.intake import findings as intake
 from registry.waveform import findings as waveform
 from registry.waveform.findings import Entry
+from tests.page import Section
 
-PAGE = Path(__file__).parent.parent / "DEVELOPERS.md"
-BEGIN = "<!-- findings: written by python -m tests.findings_page -->"
-END = "<!-- end of findings -->"
+SECTION = Section("findings")
 
 
 def rows() -> list[tuple[str, Entry]]:
@@ -24,19 +21,8 @@ def table() -> str:
         f"| {entry.message} | {entry.hint} |"
         for code, entry in rows()
     ]
-    return "\n".join([BEGIN, "", *head, *lines, "", END])
-
-
-def section(page: str) -> str:
-    """What stands between the marks in a page, marks included. ValueError where a mark is missing."""
-    return page[page.index(BEGIN) : page.index(END) + len(END)]
-
-
-def main() -> None:
-    """Write the table into the page."""
-    page = PAGE.read_text()
-    PAGE.write_text(page.replace(section(page), table()))
+    return SECTION.around([*head, *lines])
 
 
 if __name__ == "__main__":
-    main()
+    SECTION.write(table())

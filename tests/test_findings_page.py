@@ -8,14 +8,14 @@ import pytest
 from registry.intake.findings import CATALOGUE as OF_INTAKE
 from registry.intake.findings import INTAKE_CODES, note
 from registry.waveform.findings import CATALOGUE as OF_TRACES
-
-from .findings_page import PAGE, rows, section, table
+from tests.findings_page import SECTION, rows, table
+from tests.page import PAGE
 
 REGISTRY = Path(__file__).parent.parent / "registry"
 
 
 def test_the_page_says_what_the_code_does():
-    assert section(PAGE.read_text()) == table()
+    assert SECTION.of(PAGE.read_text()) == table()
 
 
 def test_codes_are_given_once():

@@ -4,14 +4,15 @@ import numpy as np
 
 from registry.waveform import measure_reading
 from registry.waveform.editions import edition_of
+from tests.metrics_page import SECTION, table
+from tests.page import PAGE
 
-from .metrics_page import PAGE, section, table
 from .waveform.readings import EXACT, ZEROED, reading_of
 from .waveform.truth import Bench, Pump, record
 
 
 def test_the_page_says_what_the_code_does():
-    assert section(PAGE.read_text()) == table()
+    assert SECTION.of(PAGE.read_text()) == table()
 
 
 def test_cells_of_the_table_hold_together():

@@ -125,18 +125,28 @@ class UnusedDocument(serializers.Serializer[Any]):
     unknown_revision = UncountedDocument(help_text="where a revision was asked for")
 
 
-class CellDocument(serializers.Serializer[Any]):
-    """One metric of one revision at one setting, rig and power. Null where the counts do not carry it."""
+class PlaceDocument(serializers.Serializer[Any]):
+    """A setting of a pump with what it was measured with."""
 
-    revision = serializers.CharField(allow_null=True)
     mode = serializers.CharField()
     programme = serializers.CharField()
     level = serializers.CharField()
     side = serializers.CharField()
     rig = serializers.CharField()
     power = serializers.CharField()
+
+
+class SettingDocument(PlaceDocument):
+    """One metric there; figures are in `unit`."""
+
     metric = serializers.CharField()
     unit = serializers.CharField()
+
+
+class CellDocument(SettingDocument):
+    """One metric of one revision at one setting, rig and power. Null where the counts do not carry it."""
+
+    revision = serializers.CharField(allow_null=True)
     runs = serializers.IntegerField()
     units = serializers.IntegerField()
     clinics = serializers.IntegerField()

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import CELL_STATES, StampedDocument
+from api.serializers.answers import CELL_STATES, SettingDocument, StampedDocument
 from api.serializers.comparing import WhenQuery
 
 QUANTITIES = ("vacuum", "cycle_rate")
@@ -69,17 +69,9 @@ class ScoreDocument(serializers.Serializer[Any]):
     en_reads = serializers.ChoiceField(choices=EN_MARKS)
 
 
-class RoundSetting(serializers.Serializer[Any]):
+class RoundSetting(SettingDocument):
     """One metric at one setting of a unit that went round; figures are in `unit`."""
 
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
-    metric = serializers.CharField()
-    unit = serializers.CharField()
     assigned = serializers.FloatField(help_text="robust mean of all clinics")
     u_assigned = serializers.FloatField(help_text="its standard uncertainty")
     s_robust = serializers.FloatField(help_text="robust standard deviation between clinics")

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import AnswerDocument
+from api.serializers.answers import AnswerDocument, PlaceDocument
 from api.serializers.comparing import WhenQuery
 
 VERDICTS = ("upheld", "not upheld", "undecided", "not measured")
@@ -17,15 +17,8 @@ class ClaimsQuery(WhenQuery):
     revision = serializers.CharField(max_length=40, required=False)
 
 
-class ClaimSetting(serializers.Serializer[Any]):
+class ClaimSetting(PlaceDocument):
     """The setting a claim was judged at."""
-
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
 
 
 class JudgedClaim(serializers.Serializer[Any]):

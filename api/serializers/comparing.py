@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import AnswerDocument
+from api.serializers.answers import AnswerDocument, PlaceDocument, SettingDocument
 from registry.models import Mode, Power
 
 VERDICTS = ("same", "different", "cannot tell yet")
@@ -52,19 +52,6 @@ class SwapsQuery(NarrowingQuery):
     part = serializers.CharField(max_length=40, help_text="protector, valve, tubing, flange_mm or load_ml")
     old_part = serializers.CharField(max_length=60, required=False, help_text="the part that belongs to old")
     new_part = serializers.CharField(max_length=60, required=False, help_text="the part that belongs to new")
-
-
-class SettingDocument(serializers.Serializer[Any]):
-    """A setting of a pump with what it was measured with."""
-
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
-    metric = serializers.CharField()
-    unit = serializers.CharField()
 
 
 class NeedsDocument(serializers.Serializer[Any]):
@@ -187,15 +174,9 @@ class SplitDocument(SettingDocument):
     set_aside = serializers.IntegerField()
 
 
-class MissingDocument(serializers.Serializer[Any]):
+class MissingDocument(PlaceDocument):
     """A combination that was not measured, and which run to record."""
 
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    power = serializers.CharField()
-    rig = serializers.CharField()
     base = serializers.CharField()
     part = serializers.CharField()
     says = serializers.CharField()

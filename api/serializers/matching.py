@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import CELL_STATES, AnswerDocument
+from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument
 from api.serializers.comparing import WhenQuery
 from registry.answers.needs import ALIASES
 from registry.models import Mode, Power
@@ -52,17 +52,11 @@ class MatchedMetric(serializers.Serializer[Any]):
     in_margins = serializers.FloatField(required=False)
 
 
-class MatchDocument(serializers.Serializer[Any]):
+class MatchDocument(PlaceDocument):
     """A setting, by the probability that the next unit meets all needs, or by its distance in margins."""
 
     model = serializers.CharField()
     revision = serializers.CharField(allow_null=True)
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
     probability = serializers.FloatField(allow_null=True)
     distance = serializers.FloatField(allow_null=True)
     units = serializers.IntegerField()

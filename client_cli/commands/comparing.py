@@ -17,6 +17,10 @@ ModeOption = Annotated[str | None, typer.Option(help="stimulation or expression.
 ProgrammeOption = Annotated[str | None, typer.Option(help="Only this programme.")]
 LevelOption = Annotated[str | None, typer.Option(help="Only this level.")]
 PowerOption = Annotated[str | None, typer.Option(help="mains or battery.")]
+RateMargin = Annotated[
+    float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
+]
+VacuumMargin = Annotated[float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")]
 MetricOption = Annotated[
     str | None, typer.Option(help="One metric, or `all`; else rate, peak and residual vacuum.")
 ]
@@ -35,12 +39,8 @@ def compare(  # noqa: PLR0913 - one parameter an option
     metric: MetricOption = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
     power: PowerOption = None,
-    rate_margin: Annotated[
-        float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
-    ] = None,
-    vacuum_margin: Annotated[
-        float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
-    ] = None,
+    rate_margin: RateMargin = None,
+    vacuum_margin: VacuumMargin = None,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:

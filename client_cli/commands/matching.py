@@ -6,7 +6,14 @@ from typing import Annotated
 import typer
 
 from client_cli.commands.common import Call, answering
-from client_cli.commands.comparing import ModeOption, PowerOption, ProgrammeOption, plain
+from client_cli.commands.comparing import (
+    ModeOption,
+    PowerOption,
+    ProgrammeOption,
+    RateMargin,
+    VacuumMargin,
+    plain,
+)
 from client_cli.commands.questions import Model
 from client_cli.commands.when import AsOf, EditionOption, EveryRow
 from client_cli.errors import WrongUse
@@ -38,12 +45,8 @@ def settings(  # noqa: PLR0913 - one parameter an option
     programme: ProgrammeOption = None,
     power: PowerOption = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
-    rate_margin: Annotated[
-        float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
-    ] = None,
-    vacuum_margin: Annotated[
-        float | None, typer.Option(help="How much vacuum matters, in mmHg (10).")
-    ] = None,
+    rate_margin: RateMargin = None,
+    vacuum_margin: VacuumMargin = None,
     every: EveryRow = False,
     as_of: AsOf = None,
     edition: EditionOption = None,
