@@ -72,7 +72,8 @@ def apply_spans(
     place its serials no longer have. Raises Invalid for one that no scheme places any more, and SpansOverlap
     naming the first two declared spans that overlap.
     """
-    stored = {_identity(span): span for span in model.serial_spans.select_related("revision", "scheme")}
+    spans = model.serial_spans.select_related("revision", "scheme").order_by("keys", "pk")
+    stored = {_identity(span): span for span in spans}
     wanted = {(d.revision.pk, d.first.serial, d.last.serial, d.basis): d for d in drafts}
     dropped = {key for key, span in stored.items() if span.revision in replaced and key not in wanted}
     kept = {key: _draft(span, schemes) for key, span in stored.items() if key not in dropped | wanted.keys()}
