@@ -36,7 +36,7 @@ def _verdict(shift: Shift, name: str, units: Mapping[int, tuple[str, str]], edit
         subject=name,
         standing=standing(is_off=shift.is_off(), is_clear=shift.is_clear()),
         size=shift.shift,
-        confidence=round(1 - min(shift.p, 1.0), 4),
+        p=shift.p,
         says=_says(shift, name),
         evidence=_evidence(shift, units, edition) if shift.is_off() else {},
     )

@@ -55,7 +55,7 @@ def _verdict(name: tuple[str, str], by_metric: dict[str, Deviant], edition: int)
             is_off=bool(outside), is_clear=all(deviant.is_clear() for deviant in by_metric.values())
         ),
         size=worst.apart,
-        confidence=round(1 - worst.p, 4),
+        p=worst.p,
         says=_says(name, outside, worst),
         evidence=_evidence(name, by_metric, edition) if outside else {},
     )

@@ -1,0 +1,30 @@
+"""What a rule is given to judge."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from registry.alerts.readings import Readings
+from registry.alerts.verdicts import Verdict
+
+
+@dataclass(frozen=True)
+class Changed:
+    """What new runs bear on: one pump model, and the gauge they were read with, if one was declared."""
+
+    pump_model: int
+    gauge: int | None = None
+
+
+@dataclass(frozen=True)
+class Scan:
+    """`readings` of whole pump models, and the edition they are of.
+
+    `found` holds, by rule name, what rules earlier in the order of precedence found off, so that one cause
+    gives one alert. `only` is what changed, when a check of new runs asks for no more; a rule may then judge
+    fewer subjects, but no differently.
+    """
+
+    readings: Readings
+    edition: int
+    found: Mapping[str, Sequence[Verdict]] = field(default_factory=dict)
+    only: Changed | None = None
