@@ -27,12 +27,12 @@ def pair_table(readings: pd.DataFrame) -> pd.DataFrame:
         settings=("cell", "nunique"),
         systematic=("systematic", "mean"),
     )
-    table["apart"] = _two_way(log, pair, cell)
+    table["apart"] = two_way(log, pair, cell)
     table["apart"] -= table.groupby("build")["apart"].transform("median")
     return table
 
 
-def _two_way(values: np.ndarray, pair: np.ndarray, cell: np.ndarray) -> np.ndarray:
+def two_way(values: np.ndarray, pair: np.ndarray, cell: np.ndarray) -> np.ndarray:
     """Pair effects of the model value = pair + cell, by taking means in turn until they stand still."""
     in_pair, in_cell = np.bincount(pair), np.bincount(cell)
     effect = np.zeros(in_pair.size)
