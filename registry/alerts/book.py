@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from registry.alerts.documents import CLOSED
 from registry.alerts.verdicts import Rule, Standing, Verdict
 from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Alert, AlertState
@@ -14,8 +15,6 @@ from registry.models import Alert, AlertState
 OPEN = (AlertState.RAISED, AlertState.SEEN)
 # What a list of alerts can be narrowed down to: "open" stands for raised and seen.
 STATES = ("open", *AlertState.values)
-# Why and when an alert ended is kept in its evidence under this key; everything else there stays frozen.
-CLOSED = "closed"
 # A dismissed alert stays away until the effect has grown by this much, or turned round.
 _GROWN = 0.04
 _REASON_LONGEST = 300

@@ -2,9 +2,11 @@
 
 from typing import Any
 
-from registry.alerts.book import CLOSED
 from registry.answers import cautions
 from registry.models import Alert, AlertState
+
+# Why and when an alert ended is kept in its evidence under this key; everything else there stays frozen.
+CLOSED = "closed"
 
 
 def alert_document(alert: Alert, *, tell_reason: bool = False) -> dict[str, Any]:
