@@ -6,15 +6,17 @@ from registry.models import Run
 
 # A cell holds the few runs of one unit at one setting by one clinic and gauge, so making it again costs
 # little and can neither drift nor count a run twice. The unit's row lock orders those who write.
-_CELL = ("unit_id", "clinic_id", "gauge_id", "rig_id", "power", "mode", "programme", "level", "side")
+_CELL = (
+    "unit_id", "clinic_id", "gauge_id", "rig_id", "power", "elevation", "mode", "programme", "level", "side",
+)  # fmt: skip
 _OF_CELL = " AND ".join(f"{name} IS NOT DISTINCT FROM %({name})s" for name in _CELL)
 _REFRESH = f"""
 WITH cell AS (
     SELECT r.id, r.pump_model_id
     FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id
     WHERE r.unit_id = %(unit_id)s AND r.state = 'accepted'
-      AND (r.clinic_id, r.rig_id, s.power, r.mode, r.programme, r.level, r.side)
-        = (%(clinic_id)s, %(rig_id)s, %(power)s, %(mode)s, %(programme)s, %(level)s, %(side)s)
+      AND (r.clinic_id, r.rig_id, s.power, s.elevation, r.mode, r.programme, r.level, r.side)
+        = (%(clinic_id)s, %(rig_id)s, %(power)s, %(elevation)s, %(mode)s, %(programme)s, %(level)s, %(side)s)
       AND s.gauge_id IS NOT DISTINCT FROM %(gauge_id)s
 ), made AS (
     SELECT c.pump_model_id, m.edition_id, m.metric, min(m.unit) AS metric_unit, count(*) AS count,
@@ -43,6 +45,7 @@ def refresh_summaries(run: Run) -> None:
         "gauge_id": run.session.gauge_id,
         "rig_id": run.rig_id,
         "power": run.session.power,
+        "elevation": run.session.elevation,
         "mode": run.mode,
         "programme": run.programme,
         "level": run.level,

@@ -21,6 +21,7 @@ from registry.models.catalogue import (
     SpanBasis,
 )
 from registry.models.editions import RunEdition
+from registry.models.elevation import Elevation
 from registry.models.history import RunWas, UnitWas
 from registry.models.people import Clinic, Operator
 from registry.models.runs import (
@@ -43,6 +44,7 @@ __all__ = [
     "Claim",
     "Clinic",
     "Edition",
+    "Elevation",
     "Finding",
     "Gauge",
     "GaugeCalibration",

@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models.functions import Upper
 
 from registry.models.catalogue import PumpModel, Revision, SerialScheme
+from registry.models.elevation import band_in_database
 from registry.models.people import Clinic, Operator
 
 
@@ -152,7 +153,10 @@ class Power(models.TextChoices):
 
 
 class BenchSession(models.Model):
-    """One sitting: who, with which gauge, where in the atmosphere, on which power, on which day."""
+    """One sitting: who, with which gauge, where in the atmosphere, on which power, on which day.
+
+    The database itself works out the band of `elevation` from what was said.
+    """
 
     clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="bench_sessions")
     operator = models.ForeignKey(Operator, on_delete=models.PROTECT, related_name="bench_sessions")
@@ -162,6 +166,9 @@ class BenchSession(models.Model):
     power = models.CharField(max_length=10, choices=Power.choices, blank=True)
     elevation_m = models.FloatField(null=True)
     ambient_kpa = models.FloatField(null=True)
+    elevation = models.GeneratedField(
+        expression=band_in_database(), output_field=models.CharField(max_length=12), db_persist=True
+    )
 
     class Meta:
         constraints = (

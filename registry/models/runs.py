@@ -4,6 +4,7 @@ from django.db import models
 
 from registry.models.bench import BenchSession, Gauge, Power, Rig, Unit
 from registry.models.catalogue import PumpModel, Revision
+from registry.models.elevation import Elevation
 from registry.models.people import Clinic, Operator
 
 
@@ -194,7 +195,8 @@ class Finding(models.Model):
 
 class UnitSummary(models.Model):
     """Count, mean and sum of squared deviations of a metric over the accepted runs of one unit, by one
-    clinic with one gauge and rig at one setting and edition. Answers read these and never a trace."""
+    clinic with one gauge and rig, on one power and in one band of elevation, at one setting and edition.
+    Answers read these and never a trace."""
 
     pump_model = models.ForeignKey(
         PumpModel, on_delete=models.PROTECT, related_name="summaries", db_index=False
@@ -204,6 +206,7 @@ class UnitSummary(models.Model):
     gauge = models.ForeignKey(Gauge, null=True, on_delete=models.PROTECT, related_name="summaries")
     rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="summaries", db_index=False)
     power = models.CharField(max_length=10, choices=Power.choices, blank=True)
+    elevation = models.CharField(max_length=12, choices=Elevation.choices, blank=True)
     mode = models.CharField(max_length=12, choices=Mode.choices)
     programme = models.CharField(max_length=40, blank=True)
     level = models.CharField(max_length=20)
@@ -227,6 +230,7 @@ class UnitSummary(models.Model):
                     "gauge",
                     "rig",
                     "power",
+                    "elevation",
                     "mode",
                     "programme",
                     "level",

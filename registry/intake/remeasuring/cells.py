@@ -7,13 +7,13 @@ from django.db import connection
 # The same figures that `summaries` makes of one cell under all editions, for many cells under one.
 _CELLS = """
 WITH cell AS (
-    SELECT DISTINCT r.pump_model_id, r.unit_id, r.clinic_id, s.gauge_id, r.rig_id, s.power, r.mode,
-           r.programme, r.level, r.side
+    SELECT DISTINCT r.pump_model_id, r.unit_id, r.clinic_id, s.gauge_id, r.rig_id, s.power, s.elevation,
+           r.mode, r.programme, r.level, r.side
     FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id WHERE r.id = ANY(%(runs)s)
 )
-INSERT INTO registry_unitsummary (pump_model_id, unit_id, clinic_id, gauge_id, rig_id, power, mode, programme,
-                                  level, side, edition_id, metric, metric_unit, count, mean, sum_squares,
-                                  u_random, u_systematic, refreshed_at)
+INSERT INTO registry_unitsummary (pump_model_id, unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode,
+                                  programme, level, side, edition_id, metric, metric_unit, count, mean,
+                                  sum_squares, u_random, u_systematic, refreshed_at)
 SELECT c.*, m.edition_id, m.metric, min(m.unit), count(*), avg(m.value), var_pop(m.value) * count(*),
        sqrt(avg(m.u_random ^ 2)), sqrt(avg(m.u_systematic ^ 2)), now()
 FROM cell c
@@ -21,11 +21,13 @@ JOIN registry_run r ON r.unit_id = c.unit_id AND r.state = 'accepted'
  AND (r.clinic_id, r.rig_id, r.mode, r.programme, r.level, r.side)
    = (c.clinic_id, c.rig_id, c.mode, c.programme, c.level, c.side)
 JOIN registry_benchsession s ON s.id = r.session_id AND s.power = c.power
+ AND s.elevation = c.elevation
  AND s.gauge_id IS NOT DISTINCT FROM c.gauge_id
 JOIN registry_measurement m ON m.run_id = r.id AND m.edition_id = %(edition)s
-GROUP BY c.pump_model_id, c.unit_id, c.clinic_id, c.gauge_id, c.rig_id, c.power, c.mode, c.programme,
-         c.level, c.side, m.edition_id, m.metric
-ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, mode, programme, level, side, edition_id, metric)
+GROUP BY c.pump_model_id, c.unit_id, c.clinic_id, c.gauge_id, c.rig_id, c.power, c.elevation, c.mode,
+         c.programme, c.level, c.side, m.edition_id, m.metric
+ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode, programme, level, side, edition_id,
+             metric)
 DO UPDATE SET count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
     u_random = excluded.u_random, u_systematic = excluded.u_systematic, refreshed_at = excluded.refreshed_at
 """
