@@ -24,6 +24,7 @@ from registry.models.editions import RunEdition
 from registry.models.elevation import Elevation
 from registry.models.history import RunWas, UnitWas
 from registry.models.people import Clinic, Operator
+from registry.models.proposals import Proposal, ProposalState
 from registry.models.runs import (
     Edition,
     Finding,
@@ -54,6 +55,8 @@ __all__ = [
     "Mode",
     "Operator",
     "Power",
+    "Proposal",
+    "ProposalState",
     "PumpModel",
     "Revision",
     "RevisionBasis",

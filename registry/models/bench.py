@@ -138,7 +138,14 @@ class Unit(models.Model):
                 name="a_revision_has_its_basis",
             ),
         )
-        indexes = (models.Index(fields=["scheme", "series", "key"], name="units_in_serial_order"),)
+        indexes = (
+            models.Index(fields=["scheme", "series", "key"], name="units_in_serial_order"),
+            models.Index(
+                fields=["scheme", "series", "key"],
+                condition=models.Q(asserted__isnull=False),
+                name="told_units_in_serial_order",
+            ),
+        )
 
     def __str__(self) -> str:
         return self.serial

@@ -3,8 +3,9 @@
 import pghistory
 from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import ArrayField, DecimalRangeField, RangeOperators
+from django.contrib.postgres.indexes import GistIndex
 from django.db import models
-from django.db.models import Deferrable, F, Q
+from django.db.models import Deferrable, F, Func, Q, Value
 from django.db.models.functions import Upper
 
 
@@ -41,13 +42,17 @@ class SerialScheme(models.Model):
 
     `pattern` is a regular expression with named groups; `order` lists the groups that order serials, most
     significant first. Groups not in `order` name the series (a plant, say), and serials of different series
-    are never compared.
+    are never compared. `date` says which groups spell when a unit was made (`models.serial_dates`), `plant`
+    which one names where. Schemes with an `era` succeed each other in that order.
     """
 
     pump_model = models.ForeignKey(PumpModel, on_delete=models.PROTECT, related_name="serial_schemes")
     pattern = models.CharField(max_length=200)
     order = ArrayField(models.CharField(max_length=40), size=4)
     position = models.PositiveSmallIntegerField(default=0)
+    date = models.JSONField(default=dict, db_default=Value({}, models.JSONField()), blank=True)
+    plant = models.CharField(max_length=40, db_default="", blank=True, default="")
+    era = models.PositiveSmallIntegerField(null=True)
 
     class Meta:
         ordering = ("position", "id")
@@ -122,6 +127,10 @@ class SerialSpan(models.Model):
             models.UniqueConstraint(
                 fields=["revision", "first", "last", "basis"], name="one_span_a_revision_and_basis"
             ),
+        )
+        indexes = (
+            GistIndex(fields=["scheme", "series", "keys"], name="spans_by_place"),
+            models.Index(F("scheme"), F("series"), Func(F("keys"), function="lower"), name="spans_in_order"),
         )
 
     def __str__(self) -> str:
