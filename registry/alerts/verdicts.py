@@ -67,7 +67,7 @@ class Verdict:
 
     @property
     def confidence(self) -> float:
-        """One less the chance, as an alert shows it until the scan has corrected it; 0 where there is none."""
+        """One less the chance, before the scan has corrected it; 0 where there is none."""
         return 0.0 if self.p is None else round(1 - min(self.p, 1.0), 4)
 
 

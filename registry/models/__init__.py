@@ -1,6 +1,14 @@
 """What is stored. Raw traces are the truth; measurements and summaries can be made again from them."""
 
-from registry.models.alerts import Alert, AlertState
+from registry.models.alerts import (
+    Alert,
+    AlertNote,
+    AlertState,
+    DismissReason,
+    Judgement,
+    RuleStage,
+    RuleVersion,
+)
 from registry.models.bench import (
     BenchSession,
     Gauge,
@@ -40,16 +48,19 @@ from registry.models.runs import (
 
 __all__ = [
     "Alert",
+    "AlertNote",
     "AlertState",
     "BenchSession",
     "Claim",
     "Clinic",
+    "DismissReason",
     "Edition",
     "Elevation",
     "Finding",
     "Gauge",
     "GaugeCalibration",
     "GaugeReading",
+    "Judgement",
     "Maker",
     "Measurement",
     "Mode",
@@ -61,6 +72,8 @@ __all__ = [
     "Revision",
     "RevisionBasis",
     "Rig",
+    "RuleStage",
+    "RuleVersion",
     "Run",
     "RunDetails",
     "RunEdition",
