@@ -28,6 +28,7 @@ from registry.models.catalogue import (
     SerialSpan,
     SpanBasis,
 )
+from registry.models.delivery import Announcement, Channel, Delivery, DeliveryState, Subscription
 from registry.models.editions import RunEdition
 from registry.models.elevation import Elevation
 from registry.models.history import RunWas, UnitWas
@@ -50,9 +51,13 @@ __all__ = [
     "Alert",
     "AlertNote",
     "AlertState",
+    "Announcement",
     "BenchSession",
+    "Channel",
     "Claim",
     "Clinic",
+    "Delivery",
+    "DeliveryState",
     "DismissReason",
     "Edition",
     "Elevation",
@@ -83,6 +88,7 @@ __all__ = [
     "SerialSpan",
     "Side",
     "SpanBasis",
+    "Subscription",
     "Trace",
     "Unit",
     "UnitSummary",
