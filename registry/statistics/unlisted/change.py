@@ -1,0 +1,113 @@
+"""A change between two sets of units in one channel, fitted so that a few wild units carry nothing off."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from registry.statistics.robust import Floats
+from registry.statistics.unlisted.chance import of_effect
+from registry.statistics.unlisted.limits import LIMITS, Limits
+from registry.statistics.unlisted.rows import Rows
+from registry.statistics.unlisted.within import Effect, Within
+
+_ROUNDS = 4
+
+
+@dataclass(frozen=True)
+class Change:
+    """A logarithmic change with its 95 % interval, the chance of it at this place, and how units side.
+
+    `own_side` is the smaller share, of the two sides, of units that lie nearer to their own side.
+    """
+
+    size: float
+    low: float
+    high: float
+    p: float
+    own_side: float
+    information: float
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A change with the reined rows it was fitted to."""
+
+    change: Change
+    rows: Rows
+
+
+def scale_of(effect: Effect, limits: Limits) -> tuple[float, float]:
+    """How much units vary beyond the usual (a factor of variances) and the degrees of freedom of that."""
+    freedom = limits.weight + max(effect.freedom, 0)
+    return (limits.weight + effect.rest) / freedom, freedom
+
+
+def change_between(rows: Rows, over: Floats, limits: Limits = LIMITS) -> Fitted | None:
+    """Fit the change over `over`, a figure a unit: 0 and 1 for two sides. None where benches hide it."""
+    if rows.unit.size < 2:
+        return None
+    reined = rows.reined(limits)[0]
+    effect = Within(reined).effect(over)
+    for _ in range(_ROUNDS):
+        if effect.information <= 0:
+            return None
+        within = Within(reined)
+        lean = within.leans(over, effect.size)
+        reined = rows.reined(limits, about=lean[rows.bench] + effect.size * over[rows.unit])[0]
+        effect = Within(reined).effect(over)
+    if effect.information <= 0:
+        return None
+    return Fitted(_change(reined, over, effect, limits), reined)
+
+
+def _change(rows: Rows, over: Floats, effect: Effect, limits: Limits) -> Change:
+    scale, freedom = scale_of(effect, limits)
+    error = (scale / effect.information) ** 0.5
+    reach = float(stats.t.ppf(0.975, freedom)) * error
+    return Change(
+        size=effect.size,
+        low=effect.size - reach,
+        high=effect.size + reach,
+        p=of_effect(effect.size / error, freedom),
+        own_side=_own_side(rows, over, effect.size),
+        information=effect.information * rows.spread**2,
+    )
+
+
+def _own_side(rows: Rows, over: Floats, size: float) -> float:
+    """The smaller share of the two sides; of units at benches that read both sides, as only those tell."""
+    lean = Within(rows).leans(over, size)
+    beyond = (rows.value - lean[rows.bench]) / size if size else np.zeros(rows.value.size)
+    later = over[rows.unit] > 0.5
+    after, before = np.bincount(rows.bench, later), np.bincount(rows.bench, ~later)
+    both = ((after > 0) & (before > 0))[rows.bench]
+    if not (both & later).any() or not (both & ~later).any():
+        return 0.0
+    right = np.where(later, beyond > 0.5, beyond < 0.5)
+    return float(min(right[both & later].mean(), right[both & ~later].mean()))
+
+
+def carried_by(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS) -> tuple[int, ...]:
+    """The clinics without any one of which the change would not stand: none where many see it.
+
+    `rows` are reined rows. The other clinics have to show as much of it as `limits` say, by themselves.
+    """
+    found = []
+    for clinic in np.unique(rows.clinic):
+        effect = Within(rows.kept(rows.clinic != clinic)).effect(over) if _others(rows, clinic) else None
+        if effect is None or not _stands(effect, whole, limits):
+            found.append(int(clinic))
+    return tuple(found)
+
+
+def _others(rows: Rows, clinic: int) -> bool:
+    return bool((rows.clinic != clinic).any())
+
+
+def _stands(effect: Effect, whole: Change, limits: Limits) -> bool:
+    if effect.information <= 0 or effect.size * whole.size <= 0:
+        return False
+    scale, freedom = scale_of(effect, limits)
+    p = of_effect(effect.size * (effect.information / scale) ** 0.5, freedom)
+    return p <= limits.without_one and abs(effect.size) >= limits.kept * abs(whole.size)

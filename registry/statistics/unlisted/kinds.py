@@ -1,0 +1,155 @@
+"""Are there two kinds of units in one build, in no order of serials or dates?"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from registry.statistics.robust import Floats, middles
+from registry.statistics.unlisted.along import Outcome, told_by
+from registry.statistics.unlisted.change import Change, carried_by, change_between
+from registry.statistics.unlisted.limits import LIMITS, Limits
+from registry.statistics.unlisted.rows import Channel, Rows
+from registry.statistics.unlisted.within import Effect, Within
+
+_STARTS = (0.3, 0.5, 0.7)
+_ROUNDS = 20
+_DRAWS = 200
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Two kinds in one build: `second` says of each unit whether it is of the rarer kind.
+
+    `changes` lead from the commoner kind to the rarer. `p` is the chance of kinds as far apart, in any channel,
+    among units of one build that scatter normally; `apart` their distance in spreads of one kind's units.
+    """
+
+    channel: Channel
+    second: np.ndarray
+    changes: dict[str, Change]
+    apart: float
+    p: float
+    units: tuple[int, int]
+    clinics: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class KindsLook:
+    """What a look for two kinds came to, `p` as of a look along an order."""
+
+    outcome: Outcome
+    p: float | None
+    kinds: Kinds | None = None
+
+
+def two_kinds(channels: Sequence[Channel], *, seed: int = 1, limits: Limits = LIMITS) -> KindsLook:
+    """Look for two kinds of units: same seed, same answer.
+
+    Units are put into two kinds so that kinds and benches together leave least; what normal units of one
+    kind give by the same procedure on the same benches is simulated, and its tail taken as log-normal.
+    """
+    told = [channel for channel in channels if _enough(channel.rows, limits)]
+    if not told:
+        return KindsLook(Outcome.FEW, None)
+    found = []
+    for channel in told:
+        rows = channel.rows.reined(limits)[0]
+        second = _best(rows)
+        if second is not None and _apart(rows, second) >= limits.kinds_apart:
+            p = min(_chance(rows, second, seed) * len(told), 1.0)
+            found.append((p, channel, second))
+    for p, channel, second in sorted(found, key=lambda item: item[0]):
+        if p > limits.kind_chance:
+            break
+        kinds = _confirmed(channel, second, p, channels, limits)
+        if kinds is not None:
+            return KindsLook(Outcome.FOUND, p, kinds)
+    return KindsLook(Outcome.NOTHING, 1.0)
+
+
+def _enough(rows: Rows, limits: Limits) -> bool:
+    shared = np.bincount(rows.bench)[rows.bench] > 1
+    many = np.unique(rows.unit[shared]).size >= 2 * limits.kind_units
+    return many and np.unique(rows.clinic[shared]).size >= limits.kind_clinics
+
+
+def _best(rows: Rows) -> np.ndarray | None:
+    """Which units are of the second kind, where two kinds leave least; None where none are told apart."""
+    within = Within(rows)
+    apart = rows.value - middles(rows.value, rows.bench)[rows.bench]
+    best, least = None, np.inf
+    for share in _STARTS:
+        second = _by_unit(rows, apart) > np.quantile(apart, share)
+        effect = within.effect(second.astype(float))
+        for _ in range(_ROUNDS):
+            if effect.information <= 0:
+                break
+            lean = within.leans(second.astype(float), effect.size)
+            beyond = (rows.value - lean[rows.bench]) * np.sign(effect.size)
+            again = _by_unit(rows, beyond) > abs(effect.size) / 2
+            if (again == second).all():
+                break
+            second, effect = again, within.effect(again.astype(float))
+        if effect.information > 0 and effect.rest < least:
+            best, least = second, effect.rest
+    return best
+
+
+def _by_unit(rows: Rows, value: Floats) -> Floats:
+    """Each unit's mean; units without a row lie lowest."""
+    count = np.bincount(rows.unit, minlength=rows.units)
+    total = np.bincount(rows.unit, value, minlength=rows.units)
+    mean: Floats = np.where(count > 0, total / np.maximum(count, 1), -np.inf)
+    return mean
+
+
+def _apart(rows: Rows, second: np.ndarray) -> float:
+    """How far kinds lie apart, in spreads of the units of one kind as they are seen."""
+    effect = Within(rows).effect(second.astype(float))
+    return _spreads(effect, rows)
+
+
+def _spreads(effect: Effect, rows: Rows) -> float:
+    own = (effect.rest / max(effect.freedom, 1)) ** 0.5 * rows.spread
+    return abs(effect.size) / own if own > 0 else np.inf
+
+
+def _chance(rows: Rows, second: np.ndarray, seed: int) -> float:
+    rng = np.random.default_rng(seed)
+    seen = np.log(_apart(rows, second))
+    drawn = []
+    for _ in range(_DRAWS):
+        value = rng.normal(0, rows.spread, rows.units)[rows.unit] + rng.normal(0, rows.noise**0.5)
+        normal = Rows(rows.unit, rows.bench, rows.clinic, value, rows.noise, rows.units, rows.spread)
+        kinds = _best(normal)
+        if kinds is not None:
+            drawn.append(np.log(_apart(normal, kinds)))
+    centre, spread = float(np.mean(drawn)), float(np.std(drawn, ddof=1))
+    return float(stats.norm.sf((seen - centre) / spread))
+
+
+def _confirmed(
+    channel: Channel, second: np.ndarray, p: float, channels: Sequence[Channel], limits: Limits
+) -> Kinds | None:
+    rows = channel.rows
+    present = np.isin(np.arange(rows.units), rows.unit)
+    if (second & present).sum() * 2 > present.sum():
+        second = ~second & present
+    over = second.astype(float)
+    fitted = change_between(rows, over, limits)
+    units, clinics = told_by(rows, over)
+    fewest = max(limits.kind_units, limits.kind_share * present.sum())
+    if min(units) < fewest or len(clinics) < limits.kind_clinics or fitted is None:
+        return None
+    if abs(fitted.change.size) < limits.least_of(channel.metric):
+        return None
+    if carried_by(fitted.rows, over, fitted.change, limits):
+        return None
+    changes = {
+        other.name: found.change
+        for other in channels
+        if (found := change_between(other.rows, over, limits)) is not None
+    }
+    return Kinds(channel, second, changes, _apart(fitted.rows, second), p, units, clinics)

@@ -1,0 +1,62 @@
+"""What a change has to reach before a build is said to be two, and what units of one build scatter by."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+# What units of one build differ by as a standard deviation, relative: common practice, no published source.
+USUAL_SPREAD: Mapping[str, float] = MappingProxyType(
+    {"cycle_rate": 0.02, "peak_vacuum": 0.025, "mean_vacuum": 0.025}
+)
+_LEAST: Mapping[str, float] = MappingProxyType({"cycle_rate": 0.03, "peak_vacuum": 0.04, "mean_vacuum": 0.04})
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Floors and limits of all three questions.
+
+    A side of a split needs `units` from benches that measured both sides, `clinics` of which there must be.
+    `information` is how many units' worth of difference is left when benches are taken out: twelve units,
+    half on either side of every bench, hold three. `least` is the smallest relative change that counts, by
+    metric, `other` that of metrics not named. Every clinic left out in turn, the others must still show the
+    change with a chance below `without_one` and at `kept` of its size at least. `own_side` is the share of
+    units of either side that must lie nearer to their own side. `usual` spreads count as much as `weight`
+    units would, for few units do not tell what they scatter by. Readings are reined in to `reined` spreads. A
+    change is gradual, no step, where a slope explains it better by `gradual` (twice a log likelihood).
+
+    Without an order more is asked: `kind_units` and `kind_share` of all units on either side, `kind_clinics`
+    that read both kinds, kinds `kinds_apart` times as far apart as their own units scatter, and a chance below
+    `kind_chance`. A drift needs `drift_units` over `drift_years` at least.
+    """
+
+    units: int = 4
+    clinics: int = 2
+    information: float = 1.5
+    chance: float = 0.01
+    least: Mapping[str, float] = field(default_factory=lambda: _LEAST)
+    other: float = 0.05
+    without_one: float = 0.02
+    kept: float = 0.5
+    own_side: float = 0.75
+    usual: Mapping[str, float] = field(default_factory=lambda: USUAL_SPREAD)
+    weight: float = 12.0
+    reined: float = 3.0
+    gradual: float = 6.0
+    kind_units: int = 5
+    kind_share: float = 0.2
+    kind_clinics: int = 3
+    kinds_apart: float = 4.0
+    kind_chance: float = 0.001
+    drift_units: int = 10
+    drift_years: float = 0.25
+
+    def spread(self, metric: str) -> float:
+        """What units of one build usually differ by in a metric, relative."""
+        return self.usual.get(metric, 0.04)
+
+    def least_of(self, metric: str) -> float:
+        """The smallest relative change of a metric that counts."""
+        return self.least.get(metric, self.other)
+
+
+LIMITS = Limits()

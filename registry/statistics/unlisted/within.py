@@ -1,0 +1,100 @@
+"""Differences between units within benches: generalised least squares with benches fixed and units random.
+
+A reading is a bench's lean, a unit's own effect, and noise. What a bench leans by is taken out, so a change
+is seen only where one bench measured units of both sides, and a unit read by several benches counts once.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from registry.statistics.robust import Floats
+from registry.statistics.unlisted.rows import Rows
+
+
+@dataclass(frozen=True)
+class Effect:
+    """A change between units: its size, what its weights make of it (`information`), and what is left.
+
+    `rest` is the weighted sum of squares that the change leaves, on `freedom` degrees of freedom.
+    """
+
+    size: float
+    information: float
+    rest: float
+    freedom: int
+
+
+class Within:
+    """Rows made ready: what any grouping of the units explains follows by sums over units.
+
+    Weights are those of the usual spread between units and of each row's own noise.
+    """
+
+    def __init__(self, rows: Rows) -> None:
+        self.rows = rows
+        between = rows.spread**2
+        benches = int(rows.bench.max()) + 1
+        per_row = 1.0 / rows.noise
+        shares = np.zeros((rows.units, benches))
+        np.add.at(shares, (rows.unit, rows.bench), per_row)
+        total = shares.sum(axis=1)
+        self._shrink = 1.0 / (1.0 + between * total)
+        self.weight = self._shrink * total
+        self.by_bench = self._shrink[:, None] * shares
+        design = np.diag(shares.sum(axis=0)) - between * shares.T @ self.by_bench
+        self._inverse = np.linalg.pinv(design, hermitian=True)
+        self._per_row, self._between, self._shares = per_row, between, shares
+        self.freedom = rows.unit.size - benches
+
+    @cached_property
+    def seen(self) -> np.ndarray:
+        """Which units were read at which bench: a row a unit, a column a bench."""
+        found: np.ndarray = self._shares > 0
+        return found
+
+    def left(self, value: Floats | None = None) -> tuple[Floats, float]:
+        """What benches leave of each unit, weighted, and the weighted sum of squares they leave."""
+        y = self.rows.value if value is None else value
+        weighted = y * self._per_row
+        by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
+        by_bench = np.bincount(self.rows.bench, weighted) - self._between * (self.by_bench.T @ by_unit)
+        lean = self._inverse @ by_bench
+        squares = float(y @ weighted - self._between * (self._shrink * by_unit) @ by_unit)
+        return self._shrink * by_unit - self.by_bench @ lean, max(squares - float(by_bench @ lean), 0.0)
+
+    def effect(self, over: Floats) -> Effect:
+        """The slope of the units' effects over `over`, a figure a unit (nought and one for two sides)."""
+        units, squares = self.left()
+        score, through = float(over @ units), over @ self.by_bench
+        information = self.information(over, through)
+        size = score / information if information > 0 else 0.0
+        return Effect(size, information, max(squares - score * size, 0.0), self.freedom - 1)
+
+    def information(self, over: Floats, through: Floats | None = None) -> float:
+        """How much the rows can tell about a slope over `over`; nought where benches hide it."""
+        through = over @ self.by_bench if through is None else through
+        spread_over = float((over**2) @ self.weight)
+        found = spread_over - float(through @ self._inverse @ through)
+        return found if found > 1e-9 * max(spread_over, 1e-300) else 0.0
+
+    def steps(self) -> tuple[Floats, Floats, float]:
+        """Score and information of a step after each unit but the last, and the squares without a step."""
+        units, squares = self.left()
+        score = -np.cumsum(units)[:-1]
+        through = np.cumsum(self.by_bench, axis=0)[:-1]
+        own = np.cumsum(self.weight)[:-1]
+        information = own - np.einsum("kb,bc,kc->k", through, self._inverse, through)
+        information[information <= 1e-9 * max(float(own[-1]), 1e-300)] = 0.0
+        return score, information, squares
+
+    def leans(self, over: Floats, size: float) -> Floats:
+        """Each bench's lean where units change by `size` over `over`."""
+        y = self.rows.value - size * over[self.rows.unit]
+        weighted = y * self._per_row
+        by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
+        lean: Floats = self._inverse @ (
+            np.bincount(self.rows.bench, weighted) - self._between * (self.by_bench.T @ by_unit)
+        )
+        return lean
