@@ -36,6 +36,7 @@ STATUS: dict[str, int] = {
     "not_acceptable": 406,
     "conflict": 409,
     "spans_overlap": 409,
+    "proposal_stale": 409,
     "length_required": 411,
     "too_large": 413,
     "unsupported_media_type": 415,

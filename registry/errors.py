@@ -116,6 +116,13 @@ class Conflict(DomainError):
     title = "Conflicts with what is stored"
 
 
+class ProposalStale(Conflict):
+    """The catalogue changed since a correction was proposed, and it applies no more."""
+
+    code = "proposal_stale"
+    title = "The proposal does not apply any more"
+
+
 class SpansOverlap(Conflict):
     """Two declared serial spans of one model would overlap."""
 

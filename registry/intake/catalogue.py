@@ -1,33 +1,23 @@
 """Load the catalogue from its declaration: only what differs is written, and history is kept."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any
 
 import pghistory
-from django.db import IntegrityError, connection, models, transaction
+from django.db import IntegrityError, connection, transaction
 
 from registry.alerts.tasks import want_checks
-from registry.errors import Conflict, Fault, Invalid
+from registry.errors import Conflict, Fault
+from registry.intake.correcting import go_by
 from registry.intake.doubles import refuse_doubles
 from registry.intake.locks import lock_models_for_load
-from registry.intake.rejudge import rejudge_model
-from registry.intake.spans import DraftSpan, apply_spans, draft_spans
-from registry.intake.units import resolve_again
-from registry.models import Claim, Maker, Operator, PumpModel, Revision, SerialScheme
-from registry.models.serials import check_scheme
+from registry.intake.records import Change, bring
+from registry.intake.schemes import load_schemes
+from registry.intake.spans import DraftSpan, apply_spans, draft_spans, of_revisions
+from registry.models import Claim, Maker, Operator, PumpModel, Revision
 
-M = TypeVar("M", bound=models.Model)
 Entry = Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Change:
-    """What loading did to one record: created, changed, removed or unchanged."""
-
-    kind: str
-    name: str
-    action: str
 
 
 def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
@@ -41,24 +31,35 @@ def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     refuse_doubles(entries)
     changes: list[Change] = []
     gauges: set[int | None] = set()
+    with changing([entry["name"] for entry in entries], operator=operator.handle):
+        for index, entry in enumerate(entries):
+            changes += _load_model(entry, f"pump_model[{index}]", operator, gauges)
+        want_checks(gauges)
+    return changes
+
+
+@contextmanager
+def changing(models: Sequence[str], **who: str | int) -> Iterator[None]:
+    """Have the models of these names alone for one change of the catalogue, all of it or none.
+
+    `who` goes into the history of every record written within. Raises Conflict when the outcome gives two
+    revisions one label or order.
+    """
     try:
-        with transaction.atomic(), pghistory.context(operator=operator.handle):
+        with transaction.atomic(), pghistory.context(**who):
+            # Only the outcome has to hold: borders and orders may change places on the way.
             _constraints("DEFERRED")
-            lock_models_for_load(entry["name"] for entry in entries)
-            for index, entry in enumerate(entries):
-                changes += _load_model(entry, f"pump_model[{index}]", operator, gauges)
+            lock_models_for_load(models)
+            yield
             _constraints("IMMEDIATE")
-            want_checks(gauges)
     except IntegrityError as error:
         raise Conflict(
             "Two entries want the same label or order",
             hint="Give each revision of a model its own label and its own order, also beside those stored.",
         ) from error
-    return changes
 
 
 def _constraints(when: str) -> None:
-    """Only the outcome of a load has to hold: borders and orders may change places on the way."""
     with connection.cursor() as cursor:
         cursor.execute(f"SET CONSTRAINTS ALL {when}")
 
@@ -71,16 +72,17 @@ def _load_model(entry: Entry, path: str, operator: Operator, gauges: set[int | N
     """Load one entry; `gauges` gathers those whose runs were held or set free by it."""
     maker, said_maker = _bring_maker(_tidy(entry["maker"]))
     model, said_model = _bring_model(entry["name"], maker, path)
-    schemes, said_schemes = _load_schemes(model, entry.get("serial_scheme"), path)
+    schemes, said_schemes = load_schemes(model, entry.get("serial_scheme"), f"{path}.serial_scheme")
     revisions, said_revisions = _load_revisions(model, entry.get("revision", []))
     drafts: list[DraftSpan] = []
     for revision, listed, place in revisions:
         drafts += draft_spans(revision, listed, schemes, f"{path}.{place}")
     replaced = [revision for revision, listed, _ in revisions if listed is not None]
-    said_spans = [Change("span", *what) for what in apply_spans(model, schemes, replaced, drafts, operator)]
+    dropped = of_revisions(model, replaced, drafts)
+    touched = list(apply_spans(model, schemes, dropped, drafts, operator))
+    said_spans = [Change("span", span.name, span.action) for span in touched]
+    gauges |= go_by(model, schemes, said_schemes, touched)
     changes = [said_maker, said_model, *said_schemes, *said_revisions, *said_spans]
-    if any(c.kind in ("span", "serial_scheme") and c.action != "unchanged" for c in changes):
-        gauges |= _go_by(model, schemes)
     return [*changes, *_load_claims(model, entry.get("claim"), operator)]
 
 
@@ -105,42 +107,6 @@ def _bring_model(name: str, maker: Maker, path: str) -> tuple[PumpModel, Change]
     return model, Change("pump_model", model.name, "unchanged")
 
 
-def _load_schemes(
-    model: PumpModel, entries: Sequence[Entry] | None, path: str
-) -> tuple[list[SerialScheme], list[Change]]:
-    if entries is None:
-        return list(model.serial_schemes.all()), []
-    faults = []
-    for index, entry in enumerate(entries):
-        wrong = check_scheme(entry["pattern"], entry["order"])
-        if wrong:
-            faults.append(Fault(wrong, field=f"{path}.serial_scheme[{index}]"))
-    if faults:
-        raise Invalid("; ".join(f.message for f in faults), faults=tuple(faults))
-    stored = list(model.serial_schemes.all())
-    brought = [
-        _bring(
-            SerialScheme,
-            {"pump_model": model, "pattern": entry["pattern"]},
-            {"order": list(entry["order"]), "position": index},
-        )
-        for index, entry in enumerate(entries)
-    ]
-    schemes = [scheme for scheme, _ in brought]
-    removed = [Change("serial_scheme", old.pattern, "removed") for old in stored if old not in schemes]
-    return schemes, [change for _, change in brought] + removed
-
-
-def _go_by(model: PumpModel, schemes: Sequence[SerialScheme]) -> set[int | None]:
-    """Let units and runs follow the new schemes and spans, then drop the schemes nothing uses any more."""
-    model.catalogue_version += 1
-    model.save(update_fields=["catalogue_version"])
-    resolve_again(model, schemes)
-    for scheme in model.serial_schemes.exclude(pk__in=[scheme.pk for scheme in schemes]):
-        scheme.delete()
-    return rejudge_model(model)
-
-
 def _load_revisions(
     model: PumpModel, entries: Sequence[Entry]
 ) -> tuple[list[tuple[Revision, Sequence[Entry] | None, str]], list[Change]]:
@@ -153,7 +119,7 @@ def _load_revisions(
         }
         known = model.revisions.filter(label__iexact=entry["label"]).first()
         label = known.label if known else entry["label"]
-        revision, change = _bring(Revision, {"pump_model": model, "label": label}, values)
+        revision, change = bring(Revision, {"pump_model": model, "label": label}, values)
         loaded.append((revision, entry.get("span"), f"revision[{index}]"))
         changes.append(change)
     return loaded, changes
@@ -168,26 +134,10 @@ def _load_claims(model: PumpModel, entries: Sequence[Entry] | None, operator: Op
         names = ("metric", "relation", "mode", "programme", "level", "source")
         key = {"pump_model": model} | {name: entry.get(name, "") for name in names}
         values = {"value": entry["value"], "unit": entry["unit"]}
-        brought.append(_bring(Claim, key, values, born={"said_by": operator}))
+        brought.append(bring(Claim, key, values, born={"said_by": operator}))
     kept = {claim.pk for claim, _ in brought}
     gone = [claim for claim in stored if claim.pk not in kept]
     removed = [Change("claim", str(claim), "removed") for claim in gone]
     for claim in gone:
         claim.delete()
     return [change for _, change in brought] + removed
-
-
-def _bring(
-    kind: type[M], key: dict[str, Any], values: dict[str, Any], born: dict[str, Any] | None = None
-) -> tuple[M, Change]:
-    """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
-    names = {SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
-    record: M
-    record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
-    differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]
-    for name in differing:
-        setattr(record, name, values[name])
-    if differing:
-        record.save(update_fields=differing)
-    action = "created" if is_new else "changed" if differing else "unchanged"
-    return record, Change(names[kind], str(record), action)

@@ -1,7 +1,8 @@
 """Serial spans as declared: read against the schemes, checked for overlap, and written where they differ."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
@@ -10,6 +11,26 @@ from django.db.backends.postgresql.psycopg_any import NumericRange
 from registry.errors import Fault, Invalid, SpansOverlap
 from registry.models import Operator, PumpModel, Revision, SerialScheme, SerialSpan
 from registry.models.serials import Place, place
+
+# Revision, first, last, basis: what tells the spans of a model apart.
+Identity = tuple[int, str, str, str]
+
+
+@dataclass(frozen=True)
+class Extent:
+    """A stretch of places within one series of one scheme; both ends may belong to it."""
+
+    scheme: int
+    series: str
+    low: Decimal
+    high: Decimal
+
+
+class Touched:
+    """A span that was looked at: its name, what was done to it, and the stretches that may read otherwise."""
+
+    def __init__(self, name: str, action: str, *extents: Extent) -> None:
+        self.name, self.action, self.extents = name, action, extents
 
 
 @dataclass(frozen=True)
@@ -21,6 +42,16 @@ class DraftSpan:
     last: Place
     basis: str
     source: str
+
+    @property
+    def identity(self) -> Identity:
+        """What tells it from other spans."""
+        return self.revision.pk, self.first.serial, self.last.serial, self.basis
+
+    @property
+    def extent(self) -> Extent:
+        """The stretch it covers."""
+        return Extent(self.first.scheme.pk, self.first.series, self.first.key, self.last.key)
 
     @property
     def columns(self) -> dict[str, Any]:
@@ -59,32 +90,49 @@ def _wrong(first: Place | None, last: Place | None) -> str:
     return ""
 
 
+def of_revisions(
+    model: PumpModel, replaced: Sequence[Revision], drafts: Sequence[DraftSpan]
+) -> set[Identity]:
+    """Return which stored spans of the `replaced` revisions are gone when `drafts` are all they have."""
+    wanted = {draft.identity for draft in drafts}
+    return {identity_of(span) for span in model.serial_spans.filter(revision__in=replaced)} - wanted
+
+
 def apply_spans(
     model: PumpModel,
     schemes: Sequence[SerialScheme],
-    replaced: Sequence[Revision],
+    dropped: Collection[Identity],
     drafts: Sequence[DraftSpan],
     operator: Operator,
-) -> Iterator[tuple[str, str]]:
-    """Make `drafts` the spans of the `replaced` revisions; yields (name, action) for each span touched.
+) -> Iterator[Touched]:
+    """Take the `dropped` spans away and bring the `drafts`; yields each span touched.
 
-    Spans of other revisions stay and are read by the `schemes` too, so that no stored span is left at a
-    place its serials no longer have. Raises Invalid for one that no scheme places any more, and SpansOverlap
-    naming the first two declared spans that overlap.
+    All other spans stay and are read by the `schemes` too, so that no stored span is left at a place its
+    serials no longer have. Raises Invalid for one that no scheme places any more, and SpansOverlap naming
+    the first two declared spans that overlap.
     """
     spans = model.serial_spans.select_related("revision", "scheme").order_by("keys", "pk")
-    stored = {_identity(span): span for span in spans}
-    wanted = {(d.revision.pk, d.first.serial, d.last.serial, d.basis): d for d in drafts}
-    dropped = {key for key, span in stored.items() if span.revision in replaced and key not in wanted}
-    kept = {key: _draft(span, schemes) for key, span in stored.items() if key not in dropped | wanted.keys()}
+    stored = {identity_of(span): span for span in spans}
+    wanted = {draft.identity: draft for draft in drafts}
+    gone = [key for key in stored if key in dropped and key not in wanted]
+    kept = {
+        key: _draft(span, schemes) for key, span in stored.items() if key not in dropped and key not in wanted
+    }
     _check_apart([*wanted.values(), *kept.values()])
-    for key in dropped:
-        yield f"{stored[key]} ({stored[key].revision.label})", "removed"
-        stored[key].delete()
+    for key in gone:
+        span = stored[key]
+        yield Touched(f"{span} ({span.revision.label})", "removed", _extent(span))
+        span.delete()
     for key, draft in (wanted | kept).items():
+        before = _extent(stored[key]) if key in stored else None
         action = _write(stored.get(key), draft, model, operator)
         if key in wanted or action != "unchanged":
-            yield f"{draft.first.serial} to {draft.last.serial} ({draft.revision.label})", action
+            extents = () if action == "unchanged" else (before, draft.extent)
+            yield Touched(
+                f"{draft.first.serial} to {draft.last.serial} ({draft.revision.label})",
+                action,
+                *(extent for extent in extents if extent is not None),
+            )
 
 
 def _draft(span: SerialSpan, schemes: Sequence[SerialScheme]) -> DraftSpan:
@@ -100,8 +148,13 @@ def _draft(span: SerialSpan, schemes: Sequence[SerialScheme]) -> DraftSpan:
     return DraftSpan(span.revision, first, last, span.basis, span.source)
 
 
-def _identity(span: SerialSpan) -> tuple[int, str, str, str]:
+def identity_of(span: SerialSpan) -> Identity:
+    """What tells a stored span from others."""
     return span.revision_id, span.first, span.last, span.basis
+
+
+def _extent(span: SerialSpan) -> Extent:
+    return Extent(span.scheme_id, span.series, span.keys.lower, span.keys.upper)
 
 
 def _write(span: SerialSpan | None, draft: DraftSpan, model: PumpModel, operator: Operator) -> str:

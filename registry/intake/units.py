@@ -1,14 +1,43 @@
 """Units: one physical pump each, with the revision that its serial span or its marks tell."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
+from django.db import connection
 from django.db.backends.postgresql.psycopg_any import NumericRange
 
+from registry.intake.spans import Extent
 from registry.intake.subject import Subject
 from registry.models import PumpModel, Revision, RevisionBasis, Run, RunState, SerialScheme, SerialSpan, Unit
 from registry.models.serials import place
 
-_COLUMNS = ("scheme", "series", "key", "revision", "revision_basis")
+_PORTION = 2000
+# What `resolve` says, for many units in one statement.
+_RESOLVE = """
+UPDATE registry_unit SET revision_id = said.revision_id, revision_basis = said.basis
+FROM (
+    SELECT unit.id, coalesce(declared.revision_id, unit.asserted_id, observed.revision_id) AS revision_id,
+           CASE WHEN declared.revision_id IS NOT NULL THEN 'declared'
+                WHEN coalesce(unit.asserted_id, observed.revision_id) IS NOT NULL THEN 'observed'
+                ELSE 'unknown' END AS basis
+    FROM registry_unit unit
+    LEFT JOIN LATERAL (
+        SELECT span.revision_id FROM registry_serialspan span
+        WHERE span.scheme_id = unit.scheme_id AND span.series = unit.series AND span.keys @> unit.key
+          AND span.basis = 'declared'
+        ORDER BY span.id LIMIT 1
+    ) declared ON true
+    LEFT JOIN LATERAL (
+        SELECT span.revision_id FROM registry_serialspan span
+        WHERE span.scheme_id = unit.scheme_id AND span.series = unit.series AND span.keys @> unit.key
+          AND span.basis = 'observed'
+        ORDER BY span.id LIMIT 1
+    ) observed ON true
+    WHERE unit.id = ANY(%s)
+) said
+WHERE said.id = registry_unit.id AND (
+    registry_unit.revision_id IS DISTINCT FROM said.revision_id OR registry_unit.revision_basis <> said.basis
+)
+"""
 
 
 def draft_unit(subject: Subject) -> Unit:
@@ -75,31 +104,47 @@ def first_assertion(unit: Unit) -> Revision | None:
     return run.asserted if run else None
 
 
-def resolve_again(pump_model: PumpModel, schemes: Sequence[SerialScheme]) -> int:
-    """Place and resolve all units of a model afresh, after its schemes or spans changed.
+def resolve_again(
+    pump_model: PumpModel, schemes: Sequence[SerialScheme] | None, extents: Iterable[Extent] = ()
+) -> int:
+    """Resolve units of a model afresh after its spans changed; with `schemes`, place all of them first.
 
-    The caller has the model alone. Units are locked and taken in portions, by number, so memory stays
-    bounded and whoever else writes a unit is waited for. Returns how many changed.
+    Without `schemes` only the units within `extents` are looked at. The caller has the model alone. Units
+    are locked and taken in portions, by number, so memory stays bounded and whoever else writes a unit is
+    waited for. Returns how many have another revision or basis now.
     """
-    count, last = 0, 0
-    while portion := _portion(pump_model, last):
-        changed = [unit for unit in portion if _place_and_resolve(unit, schemes)]
-        count += Unit.objects.bulk_update(changed, _COLUMNS) if changed else 0
-        last = portion[-1].pk
+    count, wanted = 0, _to_resolve(pump_model, schemes, extents)
+    for start in range(0, len(wanted), _PORTION):
+        locked = pump_model.units.select_for_update(no_key=True, of=("self",))
+        units = list(locked.filter(pk__in=wanted[start : start + _PORTION]).order_by("pk"))
+        if schemes is not None:
+            moved = [unit for unit in units if _place(unit, schemes)]
+            Unit.objects.bulk_update(moved, ["scheme", "series", "key"])
+        with connection.cursor() as cursor:
+            cursor.execute(_RESOLVE, [[unit.pk for unit in units]])
+            count += cursor.rowcount
     return count
 
 
-def _portion(pump_model: PumpModel, after: int) -> list[Unit]:
-    units = pump_model.units.select_related("asserted").select_for_update(no_key=True, of=("self",))
-    return list(units.filter(pk__gt=after).order_by("pk")[:500])
+def _to_resolve(
+    pump_model: PumpModel, schemes: Sequence[SerialScheme] | None, extents: Iterable[Extent]
+) -> list[int]:
+    units = pump_model.units.values_list("pk", flat=True)
+    if schemes is not None:
+        return sorted(units)
+    found: set[int] = set()
+    for extent in set(extents):
+        found |= set(
+            units.filter(scheme=extent.scheme, series=extent.series, key__range=(extent.low, extent.high))
+        )
+    return sorted(found)
 
 
-def _place_and_resolve(unit: Unit, schemes: Sequence[SerialScheme]) -> bool:
-    """Set the unit's place and revision; returns whether either changed. Saves nothing."""
-    before = [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]
+def _place(unit: Unit, schemes: Sequence[SerialScheme]) -> bool:
+    """Set the unit's place; returns whether it changed. Saves nothing."""
+    before = unit.scheme_id, unit.series, unit.key
     found = place(unit.serial, schemes)
     unit.scheme, unit.series, unit.key = (
         (found.scheme, found.series, found.key) if found else (None, "", None)
     )
-    resolve(unit, covering_spans(unit))
-    return before != [getattr(unit, f"{name}_id", getattr(unit, name)) for name in _COLUMNS]
+    return before != (unit.scheme_id, unit.series, unit.key)

@@ -1,11 +1,11 @@
 """The date of making in a serial: which parts spell it, in which form, and when that was. Pure, no queries.
 
-A scheme declares it as `date = { group = "yw", form = "YYWW", base = 2020 }`. `group` is a part of the pattern,
-or a list of parts read one after the other; `form` says how: YYYY, YY or Y for the year, A for a letter of
-the year, MM or M (one sign a month) for the month, WW for the week (ISO 8601), DDD for the day of the year,
-DD for the day of the month. `base` is the first year that the digits or the letter can mean: with base 2018,
-a last digit 7 is 2027. Without a base the year is the last one that fits and had begun when the unit was
-first seen.
+A scheme declares it as `date = { group = "yw", form = "YYWW", base = 2020 }`. `group` is a part of the
+pattern, or a list of parts read one after the other; `form` says how: YYYY, YY or Y for the year, A for a
+letter of the year, MM or M (one sign a month) for the month, WW for the week (ISO 8601), DDD for the day of
+the year, DD for the day of the month. `base` is the first year that the digits or the letter can mean: with
+base 2018, a last digit 7 is 2027. Without a base the year is the last one that fits and had begun when the
+unit was first seen.
 """
 
 import re
@@ -20,7 +20,7 @@ from registry.models.serial_patterns import Unusable
 KEYS = ("group", "form", "base", "letters", "months")
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 MONTHS = "123456789ABC"
-_TOKEN = re.compile(r"YYYY|YY|Y|A|MM|M|WW|DDD|DD")
+_FIELD = re.compile(r"YYYY|YY|Y|A|MM|M|WW|DDD|DD")
 _YEARS = ("YYYY", "YY", "Y", "A")
 _ORDINALS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _EARLIEST, _LATEST = 1950, 2200
@@ -38,10 +38,10 @@ class Made:
 
 @dataclass(frozen=True)
 class DateForm:
-    """A date part made ready. `tokens` are its signs with their places in the joined text of `groups`."""
+    """A date part made ready. `fields` are its signs with their places in the joined text of `groups`."""
 
     groups: tuple[str, ...]
-    tokens: tuple[tuple[str, int, int], ...]
+    fields: tuple[tuple[str, int, int], ...]
     length: int
     base: int | None
     letters: str
@@ -56,8 +56,8 @@ class DateForm:
         if len(joined) != self.length:
             return {}
         signs = list(joined)
-        for token, start, stop in self.tokens:
-            place = self._place_of(token, joined[start:stop])
+        for field, start, stop in self.fields:
+            place = self._place_of(field, joined[start:stop])
             if place is not None:
                 signs[start:stop] = place
         return self._parted("".join(signs), parts)
@@ -70,25 +70,25 @@ class DateForm:
             at += length
         return rewritten
 
-    def _place_of(self, token: str, text: str) -> str | None:
-        """The sign or digits by which a token's text is ordered; None where it is ordered as it stands."""
-        if token == "A":
+    def _place_of(self, field: str, text: str) -> str | None:
+        """The sign or digits by which a field's text is ordered; None where it is ordered as it stands."""
+        if field == "A":
             place = self.letters.find(text)
             return _ORDINALS[place] if place >= 0 else None
-        if token == "M":
+        if field == "M":
             place = self.months.find(text)
             return _ORDINALS[place + 1] if place >= 0 else None
-        if token in ("YY", "Y") and self.base is not None and text.isdecimal():
-            width = len(token)
+        if field in ("YY", "Y") and self.base is not None and text.isdecimal():
+            width = len(field)
             return str((int(text) - self.base) % 10**width).zfill(width)
         return None
 
     def made(self, parts: Mapping[str, str], seen: date) -> Made | None:
-        """Return when the parts say it was made; None when they spell no date. `seen` is when it was there."""
+        """Return when the parts say it was made; None for no date. `seen` is a day on which it was there."""
         joined = "".join(parts.get(name, "") for name in self.groups)
         if len(joined) != self.length:
             return None
-        said = {token: joined[start:stop] for token, start, stop in self.tokens}
+        said = {field: joined[start:stop] for field, start, stop in self.fields}
         year, by = self._year(said, seen)
         if year is None or not _EARLIEST <= year <= _LATEST:
             return None
@@ -98,15 +98,15 @@ class DateForm:
             return None
 
     def _year(self, said: Mapping[str, str], seen: date) -> tuple[int | None, str]:
-        token = next(token for token in _YEARS if token in said)
-        if token == "A":
-            place = self.letters.find(said[token])
+        field = next(field for field in _YEARS if field in said)
+        if field == "A":
+            place = self.letters.find(said[field])
             return (None, "") if place < 0 or self.base is None else (self.base + place, "declared base")
-        text = said[token]
+        text = said[field]
         if not text.isdecimal():
             return None, ""
-        value, cycle = int(text), 10 ** len(token)
-        if token == "YYYY":
+        value, cycle = int(text), 10 ** len(field)
+        if field == "YYYY":
             return value, "written in full"
         if self.base is not None:
             return self.base + (value - self.base) % cycle, "declared base"
@@ -143,11 +143,11 @@ def date_form(declared: Mapping[str, Any], names: Collection[str], order: Collec
     missing = [name for name in groups if name not in names]
     if missing or not groups:
         raise Unusable(f"date names the part {', '.join(missing) or 'none'}, which the pattern does not")
-    tokens = _tokens(str(declared.get("form", "")))
+    fields = _fields(str(declared.get("form", "")))
     made = DateForm(
         groups=groups,
-        tokens=tokens,
-        length=tokens[-1][2],
+        fields=fields,
+        length=fields[-1][2],
         base=declared.get("base"),
         letters=str(declared.get("letters") or LETTERS),
         months=str(declared.get("months") or MONTHS),
@@ -156,11 +156,11 @@ def date_form(declared: Mapping[str, Any], names: Collection[str], order: Collec
     return made
 
 
-def _tokens(form: str) -> tuple[tuple[str, int, int], ...]:
-    found = [(match.group(), match.start(), match.end()) for match in _TOKEN.finditer(form)]
+def _fields(form: str) -> tuple[tuple[str, int, int], ...]:
+    found = [(match.group(), match.start(), match.end()) for match in _FIELD.finditer(form)]
     if not form or sum(stop - start for _, start, stop in found) != len(form):
         raise Unusable(f"date has the form '{form}'; it is made of YYYY, YY, Y, A, MM, M, WW, DDD and DD")
-    names = [token for token, _, _ in found]
+    names = [field for field, _, _ in found]
     years = [name for name in names if name in _YEARS]
     parts = {"MM", "M", "WW", "DDD"} & set(names)
     if len(years) != 1 or len(set(names)) != len(names) or len(parts) > 1:
@@ -171,7 +171,7 @@ def _tokens(form: str) -> tuple[tuple[str, int, int], ...]:
 
 
 def _check_signs(made: DateForm, order: Collection[str]) -> None:
-    names = {token for token, _, _ in made.tokens}
+    names = {field for field, _, _ in made.fields}
     orders = any(group in order for group in made.groups)
     if "A" in names and made.base is None:
         raise Unusable("date tells the year by a letter; declare base, the year of the first letter")

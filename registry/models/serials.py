@@ -8,11 +8,15 @@ other scripts' digits make no difference. Leading zeros do, for they are part of
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
+from types import MappingProxyType
+from typing import Any
 
 from registry.models.catalogue import SerialScheme
+from registry.models.serial_dates import DateForm, Made, date_form
 from registry.models.serial_patterns import LONGEST, Reader, Unusable, reader
 
 # Parts are packed in this radix, so that they never run into each other: 12 characters a part where letters
@@ -20,6 +24,7 @@ from registry.models.serial_patterns import LONGEST, Reader, Unusable, reader
 _RADIX = 36**12
 # Dashes by meaning that Unicode does not file as dashes: the minus sign, the hyphen bullet, the modifier.
 _OTHER_DASHES = "\u2212\u2043\u02d7"
+NO_DATE: Mapping[str, Any] = MappingProxyType({})
 _ADDED_BY_PEOPLE = re.compile(r"[\s\-./]")
 
 
@@ -66,7 +71,7 @@ def place(serial: str, schemes: Iterable[SerialScheme]) -> Place | None:
         made = reader_of(scheme)
         for form in forms if made else ():
             match = made.expression.fullmatch(form) if made else None
-            key = _key(match, made) if match and made else None
+            key = _key(match, made, date_of(scheme)) if match and made else None
             if match and made and key is not None:
                 return Place(form, scheme, "/".join(match.group(name) or "" for name in made.series), key)
     return None
@@ -96,16 +101,55 @@ def check_serial(text: str) -> str | None:
     return None
 
 
-def check_scheme(pattern: str, order: list[str]) -> str | None:
+def check_scheme(
+    pattern: str, order: list[str], dated: Mapping[str, Any] = NO_DATE, plant: str = ""
+) -> str | None:
     """Return what is wrong with a scheme in plain words, or None when it can be used."""
     made = reader(pattern, tuple(order))
-    return str(made) if isinstance(made, Unusable) else None
+    if isinstance(made, Unusable):
+        return str(made)
+    if plant and plant not in made.series:
+        return f"plant names {plant}, which is not a part of the pattern outside order"
+    try:
+        date_form(dated, made.expression.groupindex, order)
+    except Unusable as wrong:
+        return str(wrong)
+    return None
 
 
 def reader_of(scheme: SerialScheme) -> Reader | None:
     """Return the scheme made ready, None when it cannot be used."""
     made = reader(scheme.pattern, tuple(scheme.order))
     return None if isinstance(made, Unusable) else made
+
+
+def date_of(scheme: SerialScheme) -> DateForm | None:
+    """Return the scheme's date part made ready; None when it has none, or none that can be used."""
+    made = reader_of(scheme) if scheme.date else None
+    if made is None:
+        return None
+    try:
+        return date_form(scheme.date, made.expression.groupindex, scheme.order)
+    except Unusable:
+        return None
+
+
+def made_on(found: Place, seen: date) -> Made | None:
+    """Return when a serial says its unit was made; `seen` is a day on which the unit was there."""
+    reader_ready, form = reader_of(found.scheme), date_of(found.scheme)
+    match = reader_ready.expression.fullmatch(found.serial) if reader_ready and form else None
+    return form.made(_texts(match), seen) if form and match else None
+
+
+def plant_of(found: Place) -> str | None:
+    """Return what a serial says of where its unit was made; None where its scheme names no such part."""
+    made = reader_of(found.scheme) if found.scheme.plant else None
+    match = made.expression.fullmatch(found.serial) if made else None
+    return (match.group(found.scheme.plant) or None) if match else None
+
+
+def _texts(match: re.Match[str]) -> dict[str, str]:
+    return {name: text or "" for name, text in match.groupdict().items()}
 
 
 def _folded(serial: str) -> str:
@@ -136,11 +180,12 @@ def _plain(character: str) -> str:
     return "" if kind == "Cf" else character
 
 
-def _key(match: re.Match[str], made: Reader) -> Decimal | None:
+def _key(match: re.Match[str], made: Reader, form: DateForm | None) -> Decimal | None:
     """Pack the ordering parts into one number; None when a part is too long to keep its order."""
     key = 0
+    texts = form.ordinals(_texts(match)) if form else {}
     for name, base in made.bases.items():
-        part = _part(match.group(name) or "0", base)
+        part = _part(texts.get(name) or match.group(name) or "0", base)
         if part is None or part >= _RADIX:
             return None
         key = key * _RADIX + part

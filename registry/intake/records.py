@@ -1,0 +1,35 @@
+"""Bring single records of the catalogue to what is declared, and say what that did."""
+
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from django.db import models
+
+from registry.models import Claim, Revision, SerialScheme
+
+M = TypeVar("M", bound=models.Model)
+_NAMES = {SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
+
+
+@dataclass(frozen=True)
+class Change:
+    """What was done to one record: created, changed, removed or unchanged."""
+
+    kind: str
+    name: str
+    action: str
+
+
+def bring(
+    kind: type[M], key: dict[str, Any], values: dict[str, Any], born: dict[str, Any] | None = None
+) -> tuple[M, Change]:
+    """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
+    record: M
+    record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
+    differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]
+    for name in differing:
+        setattr(record, name, values[name])
+    if differing:
+        record.save(update_fields=differing)
+    action = "created" if is_new else "changed" if differing else "unchanged"
+    return record, Change(_NAMES[kind], str(record), action)
