@@ -32,6 +32,7 @@ from registry.models.delivery import Announcement, Channel, Delivery, DeliverySt
 from registry.models.editions import RunEdition
 from registry.models.elevation import Elevation
 from registry.models.history import RunWas, UnitWas
+from registry.models.kept import ChangeCount, KeptAnswer
 from registry.models.people import Clinic, Operator
 from registry.models.proposals import Proposal, ProposalState
 from registry.models.runs import (
@@ -53,6 +54,7 @@ __all__ = [
     "AlertState",
     "Announcement",
     "BenchSession",
+    "ChangeCount",
     "Channel",
     "Claim",
     "Clinic",
@@ -66,6 +68,7 @@ __all__ = [
     "GaugeCalibration",
     "GaugeReading",
     "Judgement",
+    "KeptAnswer",
     "Maker",
     "Measurement",
     "Mode",
