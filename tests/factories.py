@@ -141,12 +141,17 @@ def run(
     mode: str = "expression",
     level: str = "3",
     gauge_code: str = "G1",
+    elevation_m: float | None = None,
 ) -> Run:
     """A run of a unit by a clinic, without measurements."""
     digest = hashlib.sha256(str(next(_serial)).encode()).hexdigest()
     who = operator(code)
     session, _ = BenchSession.objects.get_or_create(
-        clinic=who.clinic, operator=who, gauge=gauge(code, gauge_code), gauge_code=gauge_code
+        clinic=who.clinic,
+        operator=who,
+        gauge=gauge(code, gauge_code),
+        gauge_code=gauge_code,
+        elevation_m=elevation_m,
     )
     return Run.objects.create(
         identity=digest,
@@ -182,6 +187,7 @@ def unsaved_summary(of: Unit, value: float, code: str = "north", **changes: Any)
         "gauge": gauge(code, gauge_code) if gauge_code else None,
         "rig": changes.pop("rig", None) or rig(),
         "power": "mains",
+        "elevation": "",
         "mode": "expression",
         "programme": "",
         "level": "3",

@@ -12,6 +12,13 @@ BASES = ("declared", "observed", "inferred", "unknown")
 CELL_STATES = ("ok", "thin")
 
 
+def elevation_field() -> serializers.CharField:
+    """The filter on the band of elevation."""
+    return serializers.CharField(
+        max_length=20, required=False, help_text="low, middle, high, metres as in 620, or `not said`"
+    )
+
+
 class SerialsQuery(serializers.Serializer[Any]):
     """Which revision is this serial, or this range?"""
 
@@ -82,6 +89,7 @@ class DistributionsQuery(serializers.Serializer[Any]):
     metric = serializers.CharField(max_length=40, required=False)
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    elevation = elevation_field()
     edition = serializers.IntegerField(
         min_value=1, max_value=32767, required=False, help_text="default: the current"
     )
@@ -134,6 +142,9 @@ class PlaceDocument(serializers.Serializer[Any]):
     side = serializers.CharField()
     rig = serializers.CharField()
     power = serializers.CharField()
+    elevation = serializers.CharField(
+        help_text="band: below 500 m, 500-1500 m, above 1500 m, or empty when not said"
+    )
 
 
 class SettingDocument(PlaceDocument):
@@ -144,7 +155,10 @@ class SettingDocument(PlaceDocument):
 
 
 class CellDocument(SettingDocument):
-    """One metric of one revision at one setting, rig and power. Null where the counts do not carry it."""
+    """One metric of one revision at one setting, rig, power and elevation.
+
+    Null where the counts do not carry it.
+    """
 
     revision = serializers.CharField(allow_null=True)
     runs = serializers.IntegerField()
@@ -172,7 +186,7 @@ class CellDocument(SettingDocument):
 
 
 class DistributionsDocument(AnswerDocument):
-    """One cell for each revision, setting, rig, power and metric."""
+    """One cell for each revision, setting, rig, power, band of elevation and metric."""
 
     cells = CellDocument(many=True)
     left_out = UnusedDocument()

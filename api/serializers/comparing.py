@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import AnswerDocument, PlaceDocument, SettingDocument
+from api.serializers.answers import AnswerDocument, PlaceDocument, SettingDocument, elevation_field
 from registry.models import Mode, Power
 
 VERDICTS = ("same", "different", "cannot tell yet")
@@ -34,6 +34,7 @@ class NarrowingQuery(WhenQuery):
         max_length=40, required=False, help_text="one metric, or `all`; else rate, peak and residual vacuum"
     )
     power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    elevation = elevation_field()
 
 
 class ComparisonsQuery(NarrowingQuery):
@@ -106,6 +107,7 @@ class BehaviourDocument(serializers.Serializer[Any]):
     programme = serializers.CharField()
     level = serializers.CharField()
     power = serializers.CharField()
+    elevation = serializers.CharField()
     rate = serializers.FloatField(help_text="cycles/min")
     vacuum = serializers.FloatField(help_text="mmHg")
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import DistributionsQuery, SerialsQuery
+from api.serializers.answers import DistributionsQuery, SerialsQuery, elevation_field
 from api.serializers.benches import BenchesQuery
 from api.serializers.claims import ClaimsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
@@ -33,6 +33,7 @@ class MeasurementsQuery(serializers.Serializer[Any]):
     metric = serializers.CharField(max_length=40, required=False)
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    elevation = elevation_field()
     state = serializers.ChoiceField(choices=STATES, required=False, help_text="accepted unless said")
     since = serializers.DateTimeField(required=False, help_text="runs received from then on")
     until = serializers.DateTimeField(required=False, help_text="runs received before then")

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument
+from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument, elevation_field
 from api.serializers.comparing import WhenQuery
 from registry.answers.needs import ALIASES
 from registry.models import Mode, Power
@@ -29,6 +29,7 @@ class SettingsQuery(WhenQuery):
     mode = serializers.ChoiceField(choices=Mode.choices, required=False)
     programme = serializers.CharField(max_length=40, required=False)
     power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    elevation = elevation_field()
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     rate_margin = serializers.FloatField(required=False, help_text="in per cent (5)")
     vacuum_margin = serializers.FloatField(required=False, help_text="in mmHg (10)")

@@ -38,7 +38,7 @@ class Distributions(StrictQuery):
         operation_id="distributions", parameters=[DistributionsQuery], responses=DistributionsDocument
     )
     def get(self, request: Request) -> Response:
-        """Answer with one cell for each revision, setting, rig, power and metric."""
+        """Answer with one cell for each revision, setting, rig, power, band of elevation and metric."""
         clinic = getattr(request.user, "clinic", None)
         return Response(answer_distributions(**self.asked(request), clinic=clinic))
 

@@ -17,6 +17,10 @@ ModeOption = Annotated[str | None, typer.Option(help="stimulation or expression.
 ProgrammeOption = Annotated[str | None, typer.Option(help="Only this programme.")]
 LevelOption = Annotated[str | None, typer.Option(help="Only this level.")]
 PowerOption = Annotated[str | None, typer.Option(help="mains or battery.")]
+ElevationOption = Annotated[
+    str | None,
+    typer.Option(metavar="BAND", help="Only this band of elevation: low, middle, high, or metres."),
+]
 RateMargin = Annotated[
     float | None, typer.Option(help="How much of the cycle rate matters, in per cent (5).")
 ]
@@ -39,6 +43,7 @@ def compare(  # noqa: PLR0913 - one parameter an option
     metric: MetricOption = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
     power: PowerOption = None,
+    elevation: ElevationOption = None,
     rate_margin: RateMargin = None,
     vacuum_margin: VacuumMargin = None,
     as_of: AsOf = None,
@@ -49,7 +54,7 @@ def compare(  # noqa: PLR0913 - one parameter an option
 
     asked = {
         "model": model, "old": old, "new": new, "mode": mode, "programme": programme, "level": level,
-        "metric": metric, "rig": rig, "power": power,
+        "metric": metric, "rig": rig, "power": power, "elevation": elevation,
         "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
         "as_of": as_of, "edition": edition,
     }  # fmt: skip
@@ -75,6 +80,7 @@ def swap(  # noqa: PLR0913 - one parameter an option
     level: LevelOption = None,
     metric: MetricOption = None,
     power: PowerOption = None,
+    elevation: ElevationOption = None,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:
@@ -84,7 +90,7 @@ def swap(  # noqa: PLR0913 - one parameter an option
     asked = {
         "model": model, "old": old, "new": new, "part": part, "old_part": old_part, "new_part": new_part,
         "mode": mode, "programme": programme, "level": level, "metric": metric, "power": power,
-        "as_of": as_of, "edition": edition,
+        "elevation": elevation, "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("part-swaps", asked), show_swap)

@@ -7,6 +7,7 @@ import typer
 
 from client_cli.commands.common import Call, answering
 from client_cli.commands.comparing import (
+    ElevationOption,
     ModeOption,
     PowerOption,
     ProgrammeOption,
@@ -44,6 +45,7 @@ def settings(  # noqa: PLR0913 - one parameter an option
     mode: ModeOption = None,
     programme: ProgrammeOption = None,
     power: PowerOption = None,
+    elevation: ElevationOption = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
     rate_margin: RateMargin = None,
     vacuum_margin: VacuumMargin = None,
@@ -57,6 +59,7 @@ def settings(  # noqa: PLR0913 - one parameter an option
     asked = {
         "model": model, "rate": rate, "vacuum": vacuum, "like": like, "like_model": like_model,
         "revision": revision, "mode": mode, "programme": programme, "power": power, "rig": rig,
+        "elevation": elevation,
         "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
         "as_of": as_of, "edition": edition, **_needs(need or []),
     }  # fmt: skip

@@ -39,6 +39,10 @@ def distribution(  # noqa: PLR0913 - one parameter an option
     metric: Annotated[str | None, typer.Option(help="Only this metric, such as peak_vacuum.")] = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig, or a part of it.")] = None,
     power: Annotated[str | None, typer.Option(help="mains or battery.")] = None,
+    elevation: Annotated[
+        str | None,
+        typer.Option(metavar="BAND", help="Only this band of elevation: low, middle, high, or metres."),
+    ] = None,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:
@@ -47,7 +51,8 @@ def distribution(  # noqa: PLR0913 - one parameter an option
 
     asked = {
         "model": model, "revision": revision, "mode": mode, "programme": programme, "level": level,
-        "metric": metric, "rig": rig, "power": power, "as_of": as_of, "edition": edition,
+        "metric": metric, "rig": rig, "power": power, "elevation": elevation,
+        "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("distributions", asked), show_distribution)

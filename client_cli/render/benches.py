@@ -10,13 +10,12 @@ from client_cli.numbers import decimals_of, fixed, is_number, with_uncertainty
 from client_cli.render.comparisons import between
 from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
-from client_cli.render.rigs import Rigs, title
+from client_cli.render.rigs import PLACE, Rigs, title
 from client_cli.text import clean, one_line
 
 COLOURS = {"acceptable": "green", "warning": "yellow", "action": "red"}
 _QUANTITIES = {"vacuum": "Vacuum", "cycle_rate": "Cycle rate"}
 _SCORES = {"z": "z", "z_prime": "z'"}
-_PLACE = ("mode", "programme", "level", "side", "rig", "power")
 _FEW_ROUNDS = 6
 _BEYOND = "beyond declared"
 
@@ -111,7 +110,7 @@ def _show_round(console: Console, one: dict[str, Any], *, every: bool) -> None:
     heading(console, f"{went} went round {counted(one.get('clinics'), 'clinic')}{when}")
     rows_of_all = one.get("settings") or []
     rigs = Rigs(rows_of_all)
-    for rows in grouped(rows_of_all, _PLACE):
+    for rows in grouped(rows_of_all, PLACE):
         console.print(f"{title(rows[0], rigs)}, with {rigs.shared}:" if rigs.shared else title(rows[0], rigs))
         made = table("Metric", "Agreed value", "Clinic", "Read", "Score", "Mark", right=(4,))
         for row in rows:

@@ -9,12 +9,11 @@ from rich.text import Text
 from client_cli.numbers import decimals_of, fixed, is_number
 from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
-from client_cli.render.rigs import Rigs, show_shared, title
+from client_cli.render.rigs import PLACE, Rigs, show_shared, title
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
 COLOURS = {"same": "green", "different": "red", "cannot tell yet": "yellow"}
-_GROUP = ("mode", "programme", "level", "rig", "power", "side")
 
 
 def show_comparison(console: Console, document: dict[str, Any]) -> None:
@@ -24,7 +23,7 @@ def show_comparison(console: Console, document: dict[str, Any]) -> None:
     rigs = Rigs(rows)
     if rows:
         show_shared(console, rigs)
-    for group in grouped(rows, _GROUP):
+    for group in grouped(rows, PLACE):
         _show_setting(console, group, rigs)
     if rows:
         console.print()

@@ -8,10 +8,9 @@ from rich.console import Console
 from client_cli.numbers import fixed, is_number, spread
 from client_cli.render.cell import decimals, show_cell, show_uncounted
 from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table, thin
-from client_cli.render.rigs import Rigs, show_shared, title
+from client_cli.render.rigs import PLACE, Rigs, show_shared, title
 from client_cli.text import clean
 
-_GROUP = ("revision", "mode", "programme", "level", "side", "rig", "power")
 _SPREADS = (
     ("repeat", "s_repeatability"),
     ("unit", "s_unit"),
@@ -27,7 +26,7 @@ def show_distribution(console: Console, document: dict[str, Any]) -> None:
     rigs = Rigs(cells)
     if cells:
         show_shared(console, rigs)
-    for group in grouped(cells, _GROUP):
+    for group in grouped(cells, ("revision", *PLACE)):
         _show_group(console, group, rigs)
     if cells:
         console.print()

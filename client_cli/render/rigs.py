@@ -1,4 +1,7 @@
-"""What rows were measured with: what all share is told once, and each row tells what it has of its own."""
+"""What rows were measured with, and in which air.
+
+What all share is told once, and each row tells what it has of its own.
+"""
 
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import compress
@@ -12,10 +15,15 @@ from client_cli.text import clean, one_line
 
 _BETWEEN = " / "
 _SIDES = ("left", "right")
+_AROUND = ("rig", "power", "elevation")
+# A table stands for what shares all these.
+PLACE = ("mode", "programme", "level", "side", *_AROUND)
+
+Around = tuple[str, ...]
 
 
 class Rigs:
-    """The rigs and powers of some rows.
+    """The rigs, powers and bands of elevation of some rows.
 
     `shared` is what all have in common, empty where that is nothing; `own` is what one row has beside it.
     Rigs that are not built alike share only what is the same as a whole.
@@ -29,7 +37,7 @@ class Rigs:
         self.shared = _joined(column[0] for column in columns if len(set(column)) == 1)
 
     def own(self, row: Mapping[str, Any]) -> str:
-        """The parts and power of a row that not all rows have."""
+        """The parts, power and band of elevation of a row that not all rows have."""
         return _joined(compress(self._parts[_around(row)], self._differ))
 
 
@@ -47,15 +55,23 @@ def title(row: Mapping[str, Any], rigs: Rigs, before: str = "") -> str:
     return f"{named[:1].upper()}{named[1:]}"
 
 
-def _around(row: Mapping[str, Any]) -> tuple[str, str]:
-    return clean(row.get("rig") or ""), clean(row.get("power") or "")
+def _around(row: Mapping[str, Any]) -> Around:
+    return tuple(clean(row.get(name) or "") for name in _AROUND)
 
 
-def _parts(around: Sequence[tuple[str, str]], one: tuple[str, str]) -> list[str]:
-    """The parts of a rig, whole where rigs have unlike many, then the power."""
-    rig, power = one
-    alike = len({len(other.split(_BETWEEN)) for other, _ in around}) == 1
-    return [*(rig.split(_BETWEEN) if alike else [rig]), power]
+def _parts(around: Sequence[Around], one: Around) -> list[str]:
+    """The parts of a rig, whole where rigs have unlike many, then power and elevation.
+
+    Where others say one of these, who does not is told so.
+    """
+    rig, *rest = one
+    alike = len({len(other[0].split(_BETWEEN)) for other in around}) == 1
+    said = [any(column) for column in zip(*(other[1:] for other in around), strict=True)]
+    told = [
+        value or (f"{name} not said" if others else "")
+        for name, value, others in zip(_AROUND[1:], rest, said, strict=True)
+    ]
+    return [*(rig.split(_BETWEEN) if alike else [rig]), *told]
 
 
 def _joined(parts: Iterable[str]) -> str:

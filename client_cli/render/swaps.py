@@ -8,10 +8,9 @@ from client_cli.numbers import fixed, is_number
 from client_cli.render.comparisons import between, places_of
 from client_cli.render.console import cautions, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
-from client_cli.render.rigs import Rigs, show_shared, title
+from client_cli.render.rigs import PLACE, Rigs, show_shared, title
 from client_cli.text import clean, one_line
 
-_GROUP = ("mode", "programme", "level", "rig", "power", "side")
 _COMBINATIONS = ("old with old part", "old with new part", "new with old part", "new with new part")
 _SHARES = ("total", "part", "base", "interaction")
 
@@ -23,7 +22,7 @@ def show_swap(console: Console, document: dict[str, Any]) -> None:
     rigs = Rigs(rows)
     if rows:
         show_shared(console, rigs)
-    for group in grouped(rows, _GROUP):
+    for group in grouped(rows, PLACE):
         _show_setting(console, group, rigs)
     if rows:
         console.print()

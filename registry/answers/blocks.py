@@ -7,7 +7,7 @@ number, so that an answer over thousands of summaries costs little more than one
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,24 +15,12 @@ from numpy.typing import NDArray
 
 from registry.answers.packing import COLUMNS, KEYS, UNDECLARED, packed, unpacked
 from registry.answers.past import rows_at
+from registry.answers.setting import OF_SUMMARY, Setting
 from registry.models import UnitSummary
 from registry.statistics.robust import Floats
 
 UNKNOWN = -1
 Keys = NDArray[np.int64]
-
-
-class Setting(NamedTuple):
-    """What only like is compared with like in; `unit` is the metric's."""
-
-    mode: str
-    programme: str
-    level: str
-    side: str
-    rig: int
-    power: str
-    metric: str
-    unit: str
 
 
 @dataclass(frozen=True)
@@ -61,18 +49,7 @@ class Block:
         return Block(self.pump_model, self.revision, self.setting, *columns)
 
 
-_OF_SUMMARY = {
-    "pump_model_id": "pump_model",
-    "unit__revision_id": "revision",
-    "mode": "mode",
-    "programme": "programme",
-    "level": "level",
-    "side": "side",
-    "rig_id": "rig",
-    "power": "power",
-    "metric": "metric",
-    "metric_unit": "metric_unit",
-}
+_OF_SUMMARY = {"pump_model_id": "pump_model", "unit__revision_id": "revision", **OF_SUMMARY}
 
 
 def summary_blocks(moment: datetime | None = None, **where: Any) -> list[Block]:

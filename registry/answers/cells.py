@@ -3,55 +3,34 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from django.db.models import Q
 
 from registry.answers.packing import packed, unpacked
+from registry.answers.setting import OF_SUMMARY, Setting
 from registry.models import UnitSummary
 from registry.statistics.nested import Cells, Codes
 
 _DESIGNS = 256
 
 
-class Key(NamedTuple):
-    """What is pooled: one metric of one build at one setting. `revision` is None when it is not known."""
-
-    revision: int | None
-    mode: str
-    programme: str
-    level: str
-    side: str
-    rig: int
-    power: str
-    metric: str
-    unit: str
-
-
 @dataclass(frozen=True)
 class Group:
-    """One cell's table with the keys of the units and clinics its codes stand for."""
+    """What is pooled: one setting of one build, with the keys of the units and clinics its codes stand for.
 
-    key: Key
+    `revision` is None when it is not known.
+    """
+
+    revision: int | None
+    setting: Setting
     cells: Cells
     units: tuple[int, ...]
     clinics: tuple[int, ...]
 
 
-# Where each key lies from a summary.
-_OF_SUMMARY = {
-    "revision": "unit__revision_id",
-    "mode": "mode",
-    "programme": "programme",
-    "level": "level",
-    "side": "side",
-    "rig": "rig_id",
-    "power": "power",
-    "metric": "metric",
-    "unit": "metric_unit",
-}
-
+_KEYS = ("unit__revision_id", *OF_SUMMARY)
 # What a cell is made of; uncertainties are root mean squares over the runs.
 READ = ("unit", "clinic", "runs", "mean", "squares", "random", "systematic")
 
@@ -68,15 +47,17 @@ class Narrowed:
     metric: str | None = None
     programme: str | None = None
     power: str | None = None
+    elevation: str | None = None
 
-    def of_runs(self, power: str = "power") -> dict[str, Any]:
-        """Filters on what a run is; `power` leads to its power."""
+    def of_runs(self, sitting: str = "") -> dict[str, Any]:
+        """Filters on what a run is; `sitting` leads to what is said of its sitting."""
         wanted = {
             "pump_model": self.pump_model,
             "mode": self.mode,
             "level": self.level,
             "programme__iexact": self.programme,
-            power: self.power,
+            f"{sitting}power": self.power,
+            f"{sitting}elevation": self.elevation,
         }
         return {name: value for name, value in wanted.items() if value is not None}
 
@@ -95,15 +76,19 @@ def present(narrowed: Narrowed) -> list[Group]:
     if narrowed.revision is not None:
         rows = rows.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
     columns = packed(READ)
-    cells = rows.order_by().values(*_OF_SUMMARY.values()).annotate(**columns)
-    size = len(_OF_SUMMARY)
+    cells = rows.order_by().values(*_KEYS).annotate(**columns)
+    size = len(_KEYS)
     return [
-        group_of(Key(*row[:size]), [unpacked(name, of) for name, of in zip(READ, row[size:], strict=True)])
-        for row in cells.values_list(*_OF_SUMMARY.values(), *columns)
+        group_of(
+            row[0],
+            Setting(*row[1:size]),
+            [unpacked(name, of) for name, of in zip(READ, row[size:], strict=True)],
+        )
+        for row in cells.values_list(*_KEYS, *columns)
     ]
 
 
-def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
+def group_of(revision: int | None, setting: Setting, columns: Sequence[Sequence[float]]) -> Group:
     """Make a cell of its columns in the order of `READ`, a value a unit, clinic and gauge.
 
     What several gauges of a clinic read of a unit becomes one row: its mean is over runs, while squares stay
@@ -122,7 +107,7 @@ def group_of(key: Key, columns: Sequence[Sequence[float]]) -> Group:
         squares=float(squares.sum()),
         freedom=int((count - 1).sum()),
     )
-    return Group(key, cells, units, clinics)
+    return Group(revision, setting, cells, units, clinics)
 
 
 Keyed = tuple[tuple[int, ...], tuple[int, ...], Codes, Codes, Codes]

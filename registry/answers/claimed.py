@@ -9,6 +9,7 @@ from scipy import stats
 
 from registry.answers.narrowing import Margins
 from registry.answers.readings import readings_of
+from registry.answers.setting import PLACE
 from registry.answers.wording import figure
 from registry.models import Claim
 from registry.statistics.conformity import WANTED, Tolerance, acceptance, guard_band, judge
@@ -17,7 +18,7 @@ from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need, chance_alone, within
 from registry.waveform.units import mmhg_per, unit_named
 
-SETTING = ["mode", "programme", "level", "side", "rig", "power"]
+SETTING = list(PLACE)
 NOT_MEASURED = "not measured"
 
 
@@ -51,8 +52,8 @@ def judge_claim(claim: Claim, frame: pd.DataFrame, margins: Margins) -> Judged |
     """Judge the claim on the rows of one build; None when nothing measured can decide it.
 
     Where the claim leaves the setting open, the one that decides is taken: `at least` and `at most` are
-    judged where the build's value is highest, `equal to` where it is nearest. Of rigs, sides and powers the
-    one most units were measured with is taken.
+    judged where the build's value is highest, `equal to` where it is nearest. Of rigs, sides, powers and
+    bands of elevation the one most units were measured with is taken.
 
     What conforms or not is the typical unit. Its value has the standard uncertainty of the build's centre,
     stretched so that a normal quantile reaches as far as Student's at 95 %; a verdict stands only outside the

@@ -5,10 +5,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from registry.answers.blocks import Block
+from registry.answers.setting import AROUND, AT
 from registry.answers.wording import counted, in_words, natural, rounded
 
-_WITHIN = ["mode", "programme", "level"]
-_AROUND = ["side", "rig", "power"]
+# What says it in provenance.
+_KEYS = {"power": "power", "elevation": "elevation_m or ambient_kpa"}
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
 _VACUUMS = 3
@@ -19,11 +20,14 @@ def says_compared(
     names: tuple[str, str],
     settings: Sequence[Mapping[str, Any]],
     still: Sequence[Mapping[str, Any]],
+    left_out: Sequence[Mapping[str, Any]],
 ) -> str:
     """The verdict, the largest differences, the counts, and the reach, in one line."""
     about = f"{model}, {names[1]} against {names[0]}"
     if not settings:
-        return f"{about}: no setting was measured alike on both; nothing can be compared yet."
+        reasons = {row["why"] for row in left_out}
+        why = f" All were {reasons.pop()}" if len(reasons) == 1 else ""
+        return f"{about}: no setting was measured alike on both; nothing can be compared yet.{_ended(why)}"
     counts = Counter(row["verdict"] for row in settings)
     differing = [row for row in settings if row["verdict"] == "different"]
     if differing:
@@ -34,6 +38,10 @@ def says_compared(
         verdict = f"cannot tell yet; {_more(settings, names)}"
     tally = _tally(counts, len(settings))
     return f"{about}: {verdict}. {tally}{_reach(names[1], still)}"
+
+
+def _ended(sentence: str) -> str:
+    return f"{sentence.removesuffix('.')}." if sentence else ""
 
 
 def _by_how_much(differing: Sequence[Mapping[str, Any]]) -> str:
@@ -123,15 +131,13 @@ def left_out_of(
     old: Sequence[Block], new: Sequence[Block], names: tuple[str, str], labels: Mapping[int, str]
 ) -> list[dict[str, Any]]:
     """Settings that only one side was measured at, or both but never alike, and why."""
-    sides = [{block.setting[: len(_WITHIN) + len(_AROUND)] for block in blocks} for blocks in (old, new)]
-    within = [{key[: len(_WITHIN)] for key in side} for side in sides]
+    sides = [{block.setting for block in blocks} for blocks in (old, new)]
     found = []
-    for setting in within[0] | within[1]:
-        around = [{key[len(_WITHIN) :] for key in side if key[: len(_WITHIN)] == setting} for side in sides]
+    for at in {setting.at for side in sides for setting in side}:
+        around = [{setting.around for setting in side if setting.at == at} for side in sides]
         if around[0] & around[1]:
             continue
-        why = _why(around, names, labels)
-        found.append({**dict(zip(_WITHIN, setting, strict=True)), "why": why})
+        found.append({**dict(zip(AT, at, strict=True)), "why": _why(around, names, labels)})
     return sorted(found, key=lambda row: (row["mode"], natural(row["programme"]), natural(row["level"])))
 
 
@@ -139,13 +145,24 @@ def _why(around: list[set[tuple[Any, ...]]], names: tuple[str, str], labels: Map
     for mine, name in zip(around, names, strict=True):
         if not mine:
             return f"{name} was not measured there"
-    differing = []
-    for place, what in enumerate(_AROUND):
+    differing, first = [], []
+    for place, what in enumerate(AROUND):
         values = [{key[place] for key in side} for side in around]
         if not values[0] & values[1]:
             told = [_listed(side, labels if what == "rig" else {}) for side in values]
             differing.append(f"{what} {told[0]} against {told[1]}")
-    return "never measured alike: " + ("; ".join(differing) or "side, rig and power differ together")
+            first += _to_say(what, values, names)
+    why = "; ".join(differing) or "side, rig, power and elevation differ together"
+    return f"never measured alike: {why}{'. ' if first else ''}{' '.join(first)}"
+
+
+def _to_say(what: str, values: list[set[Any]], names: tuple[str, str]) -> list[str]:
+    """What to say with the runs of a side that nobody said it of at all."""
+    keys = _KEYS.get(what)
+    silent = [name for side, name in zip(values, names, strict=True) if side == {""}]
+    if keys is None or not silent:
+        return []
+    return [f"Nobody said it of {silent[0]}: upload those runs again with {keys}, or record new ones."]
 
 
 def _listed(values: set[Any], labels: Mapping[int, str]) -> str:

@@ -6,17 +6,17 @@ from datetime import datetime
 from typing import Any
 
 from registry.answers import cautions
-from registry.answers.blocks import Block, Setting, by_setting, distinct, typical
+from registry.answers.blocks import Block, by_setting, distinct, typical
 from registry.answers.comparing import left_out_of, says_compared
 from registry.answers.narrowing import Margins, Narrowed, chosen_margins, narrowed, rig_labels
 from registry.answers.practice import crossing, reach
 from registry.answers.readings import readings_in
+from registry.answers.setting import Setting, order_around, order_of_mode
 from registry.answers.sides import Side, find_side
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import dated, figure, natural
 from registry.errors import Fault, Invalid
-from registry.models import Mode
 from registry.models.lookup import find_pump_model
 from registry.statistics.differences import Estimate, Fit, fit
 from registry.statistics.equivalence import UNTOLD, Judged, judge_pair, overall
@@ -45,6 +45,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     level: str | int | None = None,
     programme: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     metric: str | None = None,
     rig: str | None = None,
     rate_margin: float | None = None,
@@ -58,8 +59,8 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
 
     `old` and `new` are a revision's label, `unit:SERIAL` or `firmware:TAG`. Without `metric` the main ones
     are compared (cycle rate, peak and residual vacuum); `all` takes all. Only like is compared with like:
-    mode, programme, level, side, rig and power each part the settings, and what only one side was measured
-    at is in `left_out`. Clinics that measured both with one gauge are their own control.
+    mode, programme, level, side, rig, power and band of elevation each part the settings, and what only one
+    side was measured at is in `left_out`. Clinics that measured both with one gauge are their own control.
 
     Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
     `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same.
@@ -70,7 +71,10 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     margins = chosen_margins(rate_margin, vacuum_margin)
     number, moment = chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
-    asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric, rig=rig)
+    asked = narrowed(
+        number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric,
+        rig=rig,
+    )  # fmt: skip
     sides = compared_sides(pump_model, old, new, asked, moment)
     labels = rig_labels(sides[0].blocks, sides[1].blocks)
     before, after = (asked.of_rig(side.blocks, labels) for side in sides)
@@ -91,7 +95,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         "reach": still,
         "left_out": left_out,
         **stamped,
-        "says": dated(says_compared(pump_model.name, names, settings, still), moment),
+        "says": dated(says_compared(pump_model.name, names, settings, still, left_out), moment),
         "cautions": [
             *unlike(before, after, names),
             *_of_fits(pairs, names),
@@ -141,13 +145,11 @@ def compared_sides(
 def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
     """Setting by setting as a pump counts them."""
     return (
-        Mode.values.index(row["mode"]),
+        order_of_mode(row["mode"]),
         natural(row["programme"]),
         natural(row["level"]),
         row["metric"],
-        row["rig"],
-        row["power"],
-        row["side"],
+        *order_around(row),
     )
 
 
@@ -164,8 +166,7 @@ def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -
     """One row of the document."""
     key = pair.setting
     margin = margins.of(key.metric, key.unit)
-    setting = {name: getattr(key, name) for name in ("mode", "programme", "level", "side", "power", "metric")}
-    shown = {**setting, "rig": labels[key.rig], "unit": key.unit, **_counts(pair)}
+    shown = {**key.named(labels), **_counts(pair)}
     if pair.fit is None:
         return {**shown, **_unjudged(pair)}
     judged = judge_pair(pair.fit, margin, family)

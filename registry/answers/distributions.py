@@ -11,6 +11,7 @@ from registry.answers import cautions
 from registry.answers.anonymous import anonymous_code
 from registry.answers.cells import Group, Narrowed, present
 from registry.answers.filters import (
+    chosen_elevation,
     chosen_level,
     chosen_metric,
     chosen_mode,
@@ -20,10 +21,11 @@ from registry.answers.filters import (
 )
 from registry.answers.left_out import left_out
 from registry.answers.past import past
+from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.telling import told_distributions
 from registry.answers.wording import figure, natural
-from registry.models import Clinic, Mode, PumpModel, Rig, Unit
+from registry.models import Clinic, PumpModel, Rig, Unit
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.domains import domain_of
 from registry.statistics.precision import ESTIMATOR, Precision, summarise_all
@@ -52,13 +54,15 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
     rig: str | None = None,
     programme: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
     clinic: Clinic | None = None,
 ) -> dict[str, Any]:
     """Return the `distributions` document: one cell a revision, setting and metric.
 
-    Only like is pooled with like: mode, programme, level, side, rig and power each part the cells. `rig` is
+    Only like is pooled with like: mode, programme, level, side, rig, power and band of elevation
+    each part the cells. `rig` is
     a rig's label or one of its parts. For the figures see `registry.statistics.precision`: None where counts
     do not carry one; below three units from two clinics a cell is `thin` and says what is `missing`.
 
@@ -81,14 +85,15 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
         metric=chosen_metric(metric, number),
         programme=chosen_programme(programme),
         power=chosen_power(power),
+        elevation=chosen_elevation(elevation),
     )
     stamped = stamp(number, moment)
     groups = past(narrowed, moment) if moment else present(narrowed)
     names = _names(pump_model, groups, clinic, rig)
     rigs = _matching(names, rig)
-    groups = [group for group in groups if rigs is None or group.key.rig in rigs]
-    counted = [group for group in groups if narrowed.revision in (None, group.key.revision)]
-    others = [group for group in groups if narrowed.revision not in (None, group.key.revision)]
+    groups = [group for group in groups if rigs is None or group.setting.rig in rigs]
+    counted = [group for group in groups if narrowed.revision in (None, group.revision)]
+    others = [group for group in groups if narrowed.revision not in (None, group.revision)]
     cells = _cells(counted, names)
     return {
         "model": pump_model.name,
@@ -108,7 +113,7 @@ def _key(record: Any) -> int | None:
 def _names(pump_model: PumpModel, groups: list[Group], clinic: Clinic | None, rig: str | None) -> _Names:
     """Where a rig is asked for, all rigs are named, since what is left out may be on one that no cell has."""
     revisions = sorted(pump_model.revisions.all(), key=lambda revision: revision.order)
-    rigs = Rig.objects.all() if rig else Rig.objects.filter(pk__in={group.key.rig for group in groups})
+    rigs = Rig.objects.all() if rig else Rig.objects.filter(pk__in={group.setting.rig for group in groups})
     return _Names(
         revisions={revision.pk: revision.label for revision in revisions},
         rigs={one.pk: one.label for one in rigs},
@@ -127,7 +132,7 @@ def _matching(names: _Names, wanted: str | None) -> frozenset[int] | None:
 def _cells(groups: list[Group], names: _Names) -> list[dict[str, Any]]:
     order = {label: place for place, label in enumerate(names.revisions.values())}
     detailed = len(groups) <= _DETAILED
-    tables = [(group.cells, domain_of(group.key.metric)) for group in groups]
+    tables = [(group.cells, domain_of(group.setting.metric)) for group in groups]
     found = list(zip(groups, summarise_all(tables, with_influence=detailed), strict=True))
     serials = _serials_of_reined(found) if detailed else {}
     cells = [
@@ -147,24 +152,18 @@ def _place(cell: dict[str, Any], order: Mapping[str, int]) -> tuple[Any, ...]:
     """Builds in order with the unknown last, then setting by setting as a pump counts them."""
     return (
         order.get(cell["revision"], len(order)),
-        Mode.values.index(cell["mode"]),
+        order_of_mode(cell["mode"]),
         natural(cell["programme"]),
         natural(cell["level"]),
         cell["metric"],
-        cell["rig"],
-        cell["power"],
-        cell["side"],
+        *order_around(cell),
     )
 
 
 def _cell(group: Group, precision: Precision, names: _Names) -> dict[str, Any]:
-    key = group.key._asdict()
-    setting = {name: key[name] for name in ("mode", "programme", "level", "side", "power", "metric")}
     return {
-        "revision": names.revisions.get(group.key.revision or 0),
-        **setting,
-        "rig": names.rigs[key["rig"]],
-        "unit": key["unit"],
+        "revision": names.revisions.get(group.revision or 0),
+        **group.setting.named(names.rigs),
         **precision_document(precision),
     }
 

@@ -1,12 +1,23 @@
 """Check what a person narrows an answer down to, and name what there is when it is not known."""
 
 import difflib
+import re
 from collections.abc import Iterable
 
 from registry.errors import Fault, Invalid
-from registry.models import Mode, Power
+from registry.models import Elevation, Mode, Power
+from registry.models.elevation import elevation_band
 from registry.models.levels import level_text
 from registry.waveform.editions import edition_of
+
+_METRES = re.compile(r"(-?\d{1,5}(?:\.\d{1,6})?) ?m?")
+_BANDS = {
+    "low": Elevation.LOW.value,
+    "middle": Elevation.MIDDLE.value,
+    "high": Elevation.HIGH.value,
+    **{band.value: band.value for band in Elevation if band.value},
+    "not said": Elevation.UNKNOWN.value,
+}
 
 
 def chosen_mode(mode: str | None) -> str | None:
@@ -17,6 +28,28 @@ def chosen_mode(mode: str | None) -> str | None:
 def chosen_power(power: str | None) -> str | None:
     """Return the power source as stored. Raises Invalid on the field `power`."""
     return _chosen("power", power, [value for value in Power.values if value])
+
+
+def chosen_elevation(elevation: str | float | None) -> str | None:
+    """Return the band of elevation as stored, from its name or from metres; "" is that of runs without one.
+
+    `low`, `middle` and `high` are names, and so are `not said` and what documents write. Raises Invalid on
+    the field `elevation`.
+    """
+    if elevation is None or not str(elevation).strip():
+        return None
+    text = " ".join(str(elevation).split()).casefold()
+    named = _BANDS.get(text)
+    if named is not None:
+        return named
+    metres = _METRES.fullmatch(text)
+    if metres is None:
+        raise Invalid(
+            f"There is no band of elevation '{text[:60]}'",
+            hint=f"Give metres, as in 620, or one of: {', '.join(_BANDS)}.",
+            faults=(Fault("not a band of elevation", field="elevation"),),
+        )
+    return elevation_band(float(metres[1])).value
 
 
 def chosen_metric(metric: str | None, edition: int) -> str | None:

@@ -23,7 +23,7 @@ def left_out(
     query.
     """
     state = "state" if moment is None else "then"
-    runs = runs_at(moment).filter(**narrowed.of_runs(power="session__power"))
+    runs = runs_at(moment).filter(**narrowed.of_runs(sitting="session__"))
     runs = runs.exclude(**{state: RunState.ACCEPTED})
     if narrowed.revision is not None:
         runs = runs.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
@@ -58,5 +58,5 @@ def _unknown(groups: Iterable[Group]) -> dict[str, int]:
     runs: dict[str, int] = {}
     for group in groups:
         units.update(group.units)
-        runs[group.key.metric] = runs.get(group.key.metric, 0) + int(group.cells.runs.sum())
+        runs[group.setting.metric] = runs.get(group.setting.metric, 0) + int(group.cells.runs.sum())
     return {"runs": max(runs.values(), default=0), "units": len(units)}

@@ -13,6 +13,7 @@ from registry.answers.comparing import told_setting
 from registry.answers.filters import chosen_level, chosen_mode
 from registry.answers.narrowing import Margins, rig_labels, with_rig
 from registry.answers.places import Place, build_of, by_place, lacking, names_in, place_shown
+from registry.answers.setting import AROUND
 from registry.answers.wording import dated, figure, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
@@ -33,7 +34,7 @@ class Wanted:
     mode: str
     programme: str
     level: str
-    around: tuple[str, int, str]
+    around: tuple[str | int, ...]
     values: dict[str, float]
     units: int
 
@@ -52,10 +53,10 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
 ) -> dict[str, Any]:
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
-    Settings of the same mode (unless `where` names one), side, rig and power, measured for cycle rate and
-    peak vacuum; the nearest first. `distance` is that of the further metric in margins, so 1 and less is
-    within what matters. Values are medians of unit means. `like_model` is the pump of the old setting, the
-    asked one without it.
+    Settings of the same mode (unless `where` names one), side, rig, power and elevation, measured for
+    cycle rate and peak vacuum; the nearest first. `distance` is that of the further metric in margins, so 1
+    and less is within what matters. Values are medians of unit means. `like_model` is the pump of the old
+    setting, the asked one without it.
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
@@ -121,16 +122,20 @@ def _wanted(
 
 def _best_measured(
     blocks: Sequence[Block], rig: str | None
-) -> tuple[tuple[str, int, str], dict[str, Block]] | None:
-    """The side, rig and power at which most units have both metrics, with those summaries."""
+) -> tuple[tuple[str | int, ...], dict[str, Block]] | None:
+    """The side, rig, power and elevation at which most units have both metrics, with those summaries."""
     if rig and rig.strip():
         blocks = with_rig(blocks, rig, rig_labels(blocks))
     found = sorted(
-        (((place.side, place.rig, place.power), by_metric) for place, by_metric in by_place(blocks).items()),
+        ((_around(place), by_metric) for place, by_metric in by_place(blocks).items()),
         key=lambda one: one[0],
     )
     both = [one for one in found if len(one[1]) == len(METRICS)]
     return max(both, key=lambda one: len(distinct(list(one[1].values()), "unit")), default=None)
+
+
+def _around(place: Place) -> tuple[str | int, ...]:
+    return tuple(getattr(place, name) for name in AROUND)
 
 
 def _near(
@@ -143,7 +148,7 @@ def _near(
         if (margin := margins.of(metric, unit)) is not None
     }
     for place, by_metric in by_place(blocks).items():
-        alike = (place.side, place.rig, place.power) == wanted.around
+        alike = _around(place) == wanted.around
         if alike and len(by_metric) == len(METRICS) and not _is_itself(place, wanted):
             yield place, _distances(wanted, by_metric, widths)
 
@@ -198,7 +203,8 @@ def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any
         f"{wanted.model.name} revision {wanted.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
     )
     if not rows:
-        return f"{about}: nothing else was measured alike (mode, side, rig, power) to hold against it."
+        alike = "mode, side, rig, power, elevation"
+        return f"{about}: nothing else was measured alike ({alike}) to hold against it."
     best = rows[0]
     elsewhere = pump_model is None or pump_model.pk != wanted.model.pk
     nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"

@@ -6,6 +6,7 @@ from typing import Any
 
 from registry.answers.blocks import Block
 from registry.answers.filters import (
+    chosen_elevation,
     chosen_level,
     chosen_metric,
     chosen_mode,
@@ -71,13 +72,14 @@ class Narrowed:
         return with_rig(blocks, self.rig, labels)
 
 
-def narrowed(
+def narrowed(  # noqa: PLR0913 - one parameter a filter
     edition: int,
     *,
     mode: str | None = None,
     level: str | int | None = None,
     programme: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     metric: str | None = None,
     rig: str | None = None,
 ) -> Narrowed:
@@ -92,6 +94,7 @@ def narrowed(
         "level": chosen_level(level),
         "programme__iexact": chosen_programme(programme),
         "power": chosen_power(power),
+        "elevation": chosen_elevation(elevation),
     }
     where = {name: value for name, value in given.items() if value is not None}
     return Narrowed(edition, metrics, {"edition": edition, "metric__in": metrics, **where}, rig)

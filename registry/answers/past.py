@@ -13,7 +13,8 @@ from django.db.models import Avg, Count, F, QuerySet, Subquery, Variance
 from django.db.models.expressions import OuterRef
 from django.db.models.functions import Coalesce
 
-from registry.answers.cells import READ, Group, Key, Narrowed, group_of
+from registry.answers.cells import READ, Group, Narrowed, group_of
+from registry.answers.setting import Setting, setting_of
 from registry.models import Measurement, Run, RunState, RunWas, UnitWas
 
 # Where each column of a summary lies from a measurement; a row a gauge, as summaries have them.
@@ -24,6 +25,7 @@ _FROM_MEASUREMENT = {
     "gauge": "run__session__gauge_id",
     "rig": "run__rig_id",
     "power": "run__session__power",
+    "elevation": "run__session__elevation",
     "mode": "run__mode",
     "programme": "run__programme",
     "level": "run__level",
@@ -37,31 +39,31 @@ _PATHS = {
     "edition": "edition",
     "metric": "metric",
     "power": "run__session__power",
+    "elevation": "run__session__elevation",
     "gauge": "run__session__gauge",
 }
 
 
 def past(narrowed: Narrowed, moment: datetime) -> list[Group]:
     """Return all cells as they were at a past time: from the runs that were there and accepted then."""
-    found: dict[Key, list[tuple[float, ...]]] = {}
+    found: dict[tuple[int | None, Setting], list[tuple[float, ...]]] = {}
     for row in rows_at(moment, {**narrowed.of_runs(), **narrowed.of_metric()}):
         if narrowed.has_revision(row["revision"]):
-            key = Key(*(row["metric_unit" if name == "unit" else name] for name in Key._fields))
+            key = row["revision"], setting_of(row)
             found.setdefault(key, []).append(tuple(row[name] for name in READ))
-    return [group_of(key, list(zip(*rows, strict=True))) for key, rows in found.items()]
+    return [group_of(*key, list(zip(*rows, strict=True))) for key, rows in found.items()]
 
 
-def rows_at(moment: datetime, where: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
-    """Yield what summaries held at a past time, named as the columns of `summaries.summary_frame`.
+def rows_at(moment: datetime | None, where: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Yield what summaries held at a past time, or hold now, named as columns of `summaries.summary_frame`.
 
-    `where` are filters as on UnitSummary; of a unit's revision `unit__revision`, `__in` and `__isnull` are
-    understood, and go by the revision it had then (ValueError for others). Two queries; they go through
-    measurements, so that the time it takes grows with the runs.
+    `where` are filters as on UnitSummary, and on what runs alone keep, such as `firmware`; of a unit's
+    revision `unit__revision`, `__in` and `__isnull` are understood, and go by the revision it had then
+    (ValueError for others). Two queries; they go through measurements, so that the time it takes grows with
+    the runs.
     """
     counted = (
-        Measurement.objects.filter(**_on_measurements(where), run__created_at__lte=moment)
-        .alias(then=state_at(moment, "run_id", "run__state"))
-        .filter(then=RunState.ACCEPTED)
+        _counting(moment, where)
         .values(*_FROM_MEASUREMENT.values(), _NOW)
         .annotate(
             runs=Count("id"),
@@ -72,7 +74,7 @@ def rows_at(moment: datetime, where: Mapping[str, Any]) -> Iterator[dict[str, An
         )
     )
     model = where.get("pump_model")
-    before = revisions_before(getattr(model, "pk", model), moment)
+    before = revisions_before(getattr(model, "pk", model), moment) if moment else {}
     for row in counted.iterator():
         revision = before.get(row["run__unit_id"], row[_NOW])
         if _has_revision(where, revision):
@@ -85,6 +87,15 @@ def rows_at(moment: datetime, where: Mapping[str, Any]) -> Iterator[dict[str, An
                 "random": row["random"] ** 0.5,
                 "systematic": row["systematic"] ** 0.5,
             }
+
+
+def _counting(moment: datetime | None, where: Mapping[str, Any]) -> QuerySet[Measurement]:
+    """The measurements that match, of runs that counted."""
+    found = Measurement.objects.filter(**_on_measurements(where))
+    if moment is None:
+        return found.filter(run__state=RunState.ACCEPTED)
+    then = state_at(moment, "run_id", "run__state")
+    return found.filter(run__created_at__lte=moment).alias(then=then).filter(then=RunState.ACCEPTED)
 
 
 def _on_measurements(where: Mapping[str, Any]) -> dict[str, Any]:

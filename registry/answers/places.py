@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from registry.answers.blocks import Block, distinct
 from registry.answers.narrowing import rig_labels
+from registry.answers.setting import PLACE
 from registry.answers.wording import counted
 from registry.models import PumpModel, Revision
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
@@ -22,6 +23,7 @@ class Place(NamedTuple):
     side: str
     rig: int
     power: str
+    elevation: str
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ def by_place(blocks: Iterable[Block]) -> dict[Place, dict[str, Block]]:
     """The summaries of each place, by metric."""
     found: dict[Place, dict[str, Block]] = {}
     for block in blocks:
-        place = Place(block.pump_model, block.revision, *block.setting[:6])
+        place = Place(block.pump_model, block.revision, *block.setting.place)
         found.setdefault(place, {})[block.setting.metric] = block
     return found
 
@@ -66,7 +68,7 @@ def place_shown(place: Place, names: Names) -> dict[str, Any]:
     return {
         "model": names.models[place.pump_model],
         "revision": names.revisions.get(place.revision),
-        **{name: getattr(place, name) for name in ("mode", "programme", "level", "side", "power")},
+        **{name: getattr(place, name) for name in PLACE},
         "rig": names.rigs[place.rig],
     }
 

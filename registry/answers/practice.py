@@ -11,13 +11,13 @@ import numpy as np
 from scipy import special
 
 from registry.answers.blocks import Block, by_setting, typical, unit_means
+from registry.answers.setting import AROUND, AT, PLACE
 from registry.answers.wording import figure
 
 EDGES = (60.0, 70.0)
 WANTED = 70.0
 _BANDS = ("below 60", "60 to 70", "70 and above")
-_PLACE = ["mode", "side", "rig", "power"]
-_SETTING = ["mode", "programme", "level", "side", "rig", "power"]
+_LIKE = ("mode", *AROUND)
 _BOTH = ("cycle_rate", "peak_vacuum")
 _FEWEST = 3
 
@@ -41,11 +41,11 @@ def crossing(old: float, new: float, old_ends: tuple[float, float], new_ends: tu
 def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> list[dict[str, Any]]:
     """For each setting at which the old build makes 70 cycles/min: whether the new one does at that vacuum.
 
-    Only settings of the same mode, side, rig and power count, whatever their programme and level, and only
-    those whose typical peak vacuum is within the margin. `with` names the fastest of them, None where there
-    is none. Rates and vacuums are medians of unit means. `sure` says whether the 95 % interval of the new
-    build's rate lies clear of 70 at all settings that count, by Student's t over unit means; below three
-    units nothing is sure.
+    Only settings of the same mode, side, rig, power and band of elevation count, whatever their programme
+    and level, and only those whose typical peak vacuum is within the margin. `with` names the fastest of
+    them, None where there is none. Rates and vacuums are medians of unit means. `sure` says whether the 95 %
+    interval of the new build's rate lies clear of 70 at all settings that count, by Student's t over unit
+    means; below three units nothing is sure.
     """
     before, after = (list(_behaviour(blocks)) for blocks in (old, new))
     found = []
@@ -55,7 +55,7 @@ def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> l
         near = [
             other
             for other in after
-            if all(other[name] == setting[name] for name in _PLACE)
+            if all(other[name] == setting[name] for name in _LIKE)
             and abs(other["vacuum"] - setting["vacuum"]) <= vacuum_margin
         ]
         best = max(near, key=lambda other: other["rate"], default=None)
@@ -86,14 +86,14 @@ def _behaviour(blocks: Sequence[Block]) -> Iterator[dict[str, Any]]:
     found: dict[tuple[Any, ...], dict[str, Sequence[Block]]] = {}
     for setting, of in by_setting(blocks).items():
         if setting.metric in _BOTH:
-            found.setdefault(setting[: len(_SETTING)], {})[setting.metric] = of
+            found.setdefault(setting.place, {})[setting.metric] = of
     for key, by_metric in found.items():
         if len(by_metric) == len(_BOTH):
-            named = dict(zip(_SETTING, key, strict=True))
+            named = dict(zip(PLACE, key, strict=True))
             rates, vacuums = (by_metric[metric] for metric in _BOTH)
             yield {**named, "rate": typical(rates), "vacuum": typical(vacuums), "ends": _ends(rates)}
 
 
 def _shown(setting: dict[str, Any]) -> dict[str, Any]:
-    named = {name: setting[name] for name in ("mode", "programme", "level", "power")}
+    named = {name: setting[name] for name in (*AT, "power", "elevation")}
     return {**named, "rate": figure(setting["rate"]), "vacuum": figure(setting["vacuum"])}

@@ -15,6 +15,7 @@ from django.db.models import Count, Max, Min
 from registry.alerts.readings import METRICS, VACUUM
 from registry.answers.anonymous import anonymous_code
 from registry.answers.past import runs_at
+from registry.answers.setting import order_around
 from registry.answers.summaries import SETTING, summary_frame
 from registry.answers.wording import figure, natural
 from registry.models import Rig, RunState, Unit, UnitSummary
@@ -143,5 +144,4 @@ def _scores(found: Round, clinics: list[int], own: Mapping[int, str], within: st
 
 def _place(setting: Mapping[str, Any]) -> tuple[Any, ...]:
     names = ("mode", "programme", "level")
-    rest = (setting["metric"], setting["rig"], setting["power"], setting["side"])
-    return (*(natural(setting[name]) for name in names), *rest)
+    return (*(natural(setting[name]) for name in names), setting["metric"], *order_around(setting))

@@ -10,7 +10,7 @@ import numpy as np
 from registry.answers import cautions
 from registry.answers.blocks import Block, summary_blocks
 from registry.answers.comparing import told_setting
-from registry.answers.filters import chosen_mode, chosen_power, chosen_programme
+from registry.answers.filters import chosen_elevation, chosen_mode, chosen_power, chosen_programme
 from registry.answers.likes import answer_like
 from registry.answers.narrowing import chosen_margins, with_rig
 from registry.answers.needs import chosen_needs, in_full, told
@@ -25,10 +25,11 @@ from registry.answers.places import (
     place_shown,
 )
 from registry.answers.readings import readings_in
+from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.wording import counted, dated, figure, in_words, natural
 from registry.errors import Fault, Invalid
-from registry.models import Mode, PumpModel, Revision
+from registry.models import PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.differences import Fit, fit
 from registry.statistics.domains import domain_of
@@ -49,6 +50,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     mode: str | None = None,
     programme: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     rig: str | None = None,
     rate_margin: float | None = None,
     vacuum_margin: float | None = None,
@@ -81,6 +83,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
         "mode": chosen_mode(mode),
         "programme__iexact": chosen_programme(programme),
         "power": chosen_power(power),
+        "elevation": chosen_elevation(elevation),
         "unit__revision": found.pk if found else None,
         "pump_model": pump_model,
     }
@@ -190,11 +193,10 @@ def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
         -(probability or 0.0),
         row["model"],
         row["revision"] or "",
-        Mode.values.index(row["mode"]),
+        order_of_mode(row["mode"]),
         natural(row["programme"]),
         natural(row["level"]),
-        row["rig"],
-        row["power"],
+        *order_around(row),
     )
 
 

@@ -4,12 +4,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Avg, Count, F, FloatField, Max, Variance, prefetch_related_objects
-from django.db.models.functions import Cast
+from django.db.models import prefetch_related_objects
 
 from registry.answers.blocks import Block, blocks_of, summary_blocks
+from registry.answers.past import rows_at
 from registry.errors import Fault, Invalid
-from registry.models import Measurement, PumpModel, RunState, Unit
+from registry.models import PumpModel, Unit
 from registry.models.lookup import find_revision
 from registry.models.serials import canonical, check_serial, place
 
@@ -39,7 +39,7 @@ def find_side(
     """Return the side that `text` names, its summaries narrowed by `where` (filters on UnitSummary).
 
     A revision's label, `unit:SERIAL` or `firmware:TAG`; what ran a firmware is read from the measurements of
-    its runs, since summaries do not part by firmware, and so only as of now. Raises Invalid on `field`.
+    its runs, since summaries do not part by firmware. Raises Invalid on `field`.
     """
     prefetch_related_objects([pump_model], "revisions")
     kind, marked, rest = text.strip().partition(":")
@@ -49,14 +49,8 @@ def find_side(
         blocks = summary_blocks(moment, pump_model=pump_model, unit=unit, **where)
         return Side(f"unit {unit.serial}", tuple(blocks), unit=unit.pk)
     if kind == "firmware":
-        if moment is not None:
-            raise Invalid(
-                "What ran a firmware is not kept as of a past time",
-                hint="Leave as_of out, or compare revisions or units.",
-                faults=(Fault("not with firmware", field="as_of"),),
-            )
         tag = " ".join(rest.split())[:40]
-        return Side(f"firmware {tag}", _of_firmware(pump_model, tag, field, where))
+        return Side(f"firmware {tag}", _of_firmware(pump_model, tag, field, where, moment))
     label = rest if kind == "revision" else text
     try:
         revision = find_revision(pump_model, label)
@@ -84,58 +78,16 @@ def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
     )
 
 
-def _of_firmware(pump_model: PumpModel, tag: str, field: str, where: dict[str, Any]) -> tuple[Block, ...]:
+def _of_firmware(
+    pump_model: PumpModel, tag: str, field: str, where: dict[str, Any], moment: datetime | None
+) -> tuple[Block, ...]:
     """The same as `summary_blocks`, summarised here from the runs that named the firmware."""
-    renamed = {"edition": "edition", "metric__in": "metric__in"}
-    narrowed = {renamed.get(name, _of_run(name)): value for name, value in where.items()}
-    rows = (
-        Measurement.objects.filter(
-            run__pump_model=pump_model, run__firmware__iexact=tag, run__state=RunState.ACCEPTED, **narrowed
-        )
-        .values(
-            clinic=F("run__clinic"),
-            gauge=F("run__session__gauge"),
-            rig=F("run__rig"),
-            power=F("run__session__power"),
-            mode=F("run__mode"),
-            programme=F("run__programme"),
-            level=F("run__level"),
-            side=F("run__side"),
-            of_unit=F("run__unit"),
-            of_metric=F("metric"),
-        )
-        .annotate(
-            revision=Max("run__unit__revision"),
-            metric_unit=Max("unit"),
-            runs=Count("id"),
-            average=Avg("value"),
-            variance=Variance("value"),
-            random=Avg(Cast(F("u_random") * F("u_random"), FloatField())),
-            systematic=Avg(Cast(F("u_systematic") * F("u_systematic"), FloatField())),
-        )
-    )
-    if not rows:
+    rows = rows_at(moment, {"pump_model": pump_model, "firmware__iexact": tag, **where})
+    blocks = blocks_of(rows)
+    if not blocks:
         raise Invalid(
             f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'",
             hint=f"A run's firmware is what was said when it was uploaded. {_FORMS}",
             faults=(Fault("no run names this firmware", field=field),),
         )
-    blocks = blocks_of(
-        {
-            **row,
-            "pump_model": pump_model.pk,
-            "unit": row["of_unit"],
-            "metric": row["of_metric"],
-            "mean": row["average"],
-            "squares": row["variance"] * row["runs"],
-            "random": row["random"] ** 0.5,
-            "systematic": row["systematic"] ** 0.5,
-        }
-        for row in rows
-    )
     return tuple(blocks)
-
-
-def _of_run(name: str) -> str:
-    """Where a summary's filter lies as seen from a measurement."""
-    return f"run__session__{name}" if name.startswith("power") else f"run__{name}"

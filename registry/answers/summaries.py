@@ -6,23 +6,17 @@ from typing import Any
 import pandas as pd
 
 from registry.answers.past import rows_at
+from registry.answers.setting import OF_SUMMARY, PLACE
 from registry.models import UnitSummary
 
-SETTING = ("mode", "programme", "level", "side", "rig", "power", "metric")
+SETTING = (*PLACE, "metric")
 _COLUMNS = {
     "pump_model_id": "pump_model",
     "unit__revision_id": "revision",
     "unit_id": "unit",
     "clinic_id": "clinic",
     "gauge_id": "gauge",
-    "rig_id": "rig",
-    "power": "power",
-    "mode": "mode",
-    "programme": "programme",
-    "level": "level",
-    "side": "side",
-    "metric": "metric",
-    "metric_unit": "metric_unit",
+    **OF_SUMMARY,
     "count": "runs",
     "mean": "mean",
     "sum_squares": "squares",
@@ -36,8 +30,8 @@ def summary_frame(moment: datetime | None = None, **where: Any) -> pd.DataFrame:
 
     With `moment`, as they were at that past time (see `past.rows_at`: slower, two queries). `where` are
     filters on UnitSummary and must name the edition. Columns: pump_model, revision (-1 when unresolved),
-    unit, clinic, gauge (-1 when undeclared) and rig as keys; power, mode, programme, level, side, metric,
-    metric_unit; runs, mean, squares (sum of squared deviations), random and systematic (standard
+    unit, clinic, gauge (-1 when undeclared) and rig as keys; power, elevation, mode, programme, level, side,
+    metric, metric_unit; runs, mean, squares (sum of squared deviations), random and systematic (standard
     uncertainties of one run).
     """
     columns = list(_COLUMNS.values())

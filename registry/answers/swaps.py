@@ -13,15 +13,17 @@ from registry.answers.comparisons import compared_sides, setting_order
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
 from registry.answers.readings import readings_of
+from registry.answers.setting import PLACE, order_around, order_of_mode
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
-from registry.models import Mode, Rig
+from registry.models import Rig
 from registry.models.lookup import find_pump_model
 from registry.statistics.differences import fit
 from registry.statistics.swap import CELLS, Share, split
 
-_SETTING = ["mode", "programme", "level", "side", "power", "rest"]
+_WITHOUT_RIG = [name for name in PLACE if name != "rig"]
+_SETTING = [*_WITHOUT_RIG, "rest"]
 _KEYS = [*_SETTING, "metric", "metric_unit"]
 
 
@@ -37,6 +39,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     level: str | int | None = None,
     programme: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     metric: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
@@ -47,8 +50,8 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
 
     `part` is a part of the rig. Which of its values belongs to which build is told by `old_part` and
     `new_part`, else by what each build was measured with most (`parts.find_parts`). The rest of the rig, the
-    setting, side and power have to be alike. Each interval is by itself at 95 %. Where one of the four
-    combinations was not measured, `missing` says which run to record.
+    setting, side, power and band of elevation have to be alike. Each interval is by itself
+    at 95 %. Where one of the four combinations was not measured, `missing` says which run to record.
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
@@ -56,7 +59,9 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     number, moment = chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     named = chosen_part(part)
-    asked = narrowed(number, mode=mode, level=level, programme=programme, power=power, metric=metric)
+    asked = narrowed(
+        number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
+    )
     sides = compared_sides(pump_model, old, new, asked, moment)
     frames = [frame_of(side.blocks) for side in sides]
     rigs = {
@@ -110,9 +115,7 @@ def _settings(cells: pd.DataFrame) -> Iterator[dict[str, Any]]:
         if rows["cell"].nunique() < len(CELLS):
             continue
         of = dict(zip(_KEYS, key, strict=True))
-        shown: dict[str, Any] = {
-            name: of[name] for name in ("mode", "programme", "level", "side", "power", "metric")
-        }
+        shown: dict[str, Any] = {name: of[name] for name in (*_WITHOUT_RIG, "metric")}
         units = rows.groupby("cell")["unit"].nunique()
         shown |= {
             "rig": of["rest"],
@@ -160,7 +163,7 @@ def _missing(cells: pd.DataFrame, parts: Parts, names: tuple[str, str]) -> list[
         for cell, (base, which) in enumerate(CELLS):
             if cell not in present:
                 value = (parts.old, parts.new)[which]
-                shown = {name: of[name] for name in ("mode", "programme", "level", "side", "power")}
+                shown = {name: of[name] for name in _WITHOUT_RIG}
                 says = f"Record {names[base]} with {parts.part} {value} at {_where(of)}"
                 found.append(
                     {**shown, "rig": of["rest"], "base": names[base], "part": value, "says": f"{says}."}
@@ -171,12 +174,13 @@ def _missing(cells: pd.DataFrame, parts: Parts, names: tuple[str, str]) -> list[
 def _where(of: Mapping[str, Any]) -> str:
     side = "" if of["side"] == "single" else f", {of['side']} side"
     power = f" on {of['power']}" if of["power"] else ""
-    return f"{told_setting(of)}{side}{power}, the rest of the rig as {of['rest']}"
+    band = f" {of['elevation']}" if of["elevation"] else ""
+    return f"{told_setting(of)}{side}{power}{band}, the rest of the rig as {of['rest']}"
 
 
 def _missing_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    place = (Mode.values.index(row["mode"]), natural(row["programme"]), natural(row["level"]))
-    return (*place, row["rig"], row["power"], row["side"], row["base"], row["part"])
+    place = (order_of_mode(row["mode"]), natural(row["programme"]), natural(row["level"]))
+    return (*place, *order_around(row), row["base"], row["part"])
 
 
 def _says(

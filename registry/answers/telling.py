@@ -38,8 +38,9 @@ def _asked(cell: Mapping[str, Any]) -> str:
 
 
 def _centres(cells: list[dict[str, Any]]) -> str:
-    """The centre of each cell with what it rests on; rig, power and side only where they part cells."""
-    parting = [name for name in ("rig", "power", "side") if len({cell[name] for cell in cells}) > 1]
+    """The centre of each cell with what it rests on; what parts cells besides builds is told too."""
+    around = ("rig", "power", "elevation", "side")
+    parting = [name for name in around if len({cell[name] for cell in cells}) > 1]
     rigs = telling(cell["rig"] for cell in cells)
     told = []
     for place, cell in enumerate(cells):

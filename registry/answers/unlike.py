@@ -27,7 +27,7 @@ def unlike(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -
         )
     elif UNDECLARED in distinct([*old, *new], "gauge"):
         told.append("Runs by a gauge nobody declared cannot serve as their clinic's own control.")
-    return told + _by_elevation(clinics, names)
+    return told + _by_elevation(old, new, names)
 
 
 def elevation_m(ambient_kpa: float) -> float:
@@ -35,32 +35,48 @@ def elevation_m(ambient_kpa: float) -> float:
     return float(44330.77 * (1 - (ambient_kpa / _SEA_LEVEL_KPA) ** 0.190263))
 
 
-def _by_elevation(clinics: list[set[int]], names: tuple[str, str]) -> list[str]:
-    """Clinics measured where they are, so the elevation of their sittings stands for that of their runs."""
-    if clinics[0] == clinics[1]:
-        return []
-    known = _elevations(clinics[0] | clinics[1])
-    heights = [[known[clinic] for clinic in side if clinic in known] for side in clinics]
-    if not all(heights):
-        return []
-    old, new = (median(side) for side in heights)
+def _by_elevation(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -> list[str]:
+    """What is told of each band that both sides have; a band is wide, and settings do not part within it.
+
+    Clinics measured where they are, so the elevation of their sittings stands for that of their runs.
+    """
+    clinics = [_by_band(blocks) for blocks in (old, new)]
+    bands = [band for band in clinics[0] if band in clinics[1] and clinics[0][band] != clinics[1][band]]
+    known = _elevations(bands, set().union(*(side[band] for side in clinics for band in bands)))
+    told = []
+    for band in bands:
+        heights = [[known[band, one] for one in side[band] if (band, one) in known] for side in clinics]
+        if all(heights):
+            told += _told(median(heights[0]), median(heights[1]), names)
+    return told
+
+
+def _by_band(blocks: Sequence[Block]) -> dict[str, set[int]]:
+    """The clinics that measured in each band of elevation that somebody said."""
+    found: dict[str, set[int]] = defaultdict(set)
+    for block in blocks:
+        if block.setting.elevation:
+            found[block.setting.elevation] |= distinct([block], "clinic")
+    return found
+
+
+def _told(old: float, new: float, names: tuple[str, str]) -> list[str]:
     if abs(old - new) < _FAR_APART_M:
         return []
     where = f"{names[0]} was measured at about {old:.0f} m, {names[1]} at about {new:.0f} m"
     return [f"{where}: thin air lowers the strongest vacuum a pump can make."]
 
 
-def _elevations(clinics: set[int]) -> dict[int, float]:
+def _elevations(bands: Sequence[str], clinics: set[int]) -> dict[tuple[str, int], float]:
+    if not bands:
+        return {}
     rows = (
-        BenchSession.objects.filter(clinic__in=clinics)
+        BenchSession.objects.filter(clinic__in=clinics, elevation__in=bands)
         .order_by()
-        .values_list("clinic", "elevation_m", "ambient_kpa")
+        .values_list("elevation", "clinic", "elevation_m", "ambient_kpa")
         .distinct()
     )
-    found: dict[int, list[float]] = defaultdict(list)
-    for clinic, metres, kpa in rows:
-        if metres is not None:
-            found[clinic].append(metres)
-        elif kpa is not None:
-            found[clinic].append(elevation_m(kpa))
-    return {clinic: median(heights) for clinic, heights in found.items()}
+    found: dict[tuple[str, int], list[float]] = defaultdict(list)
+    for band, clinic, metres, kpa in rows:
+        found[band, clinic].append(elevation_m(kpa) if kpa is not None else float(metres or 0.0))
+    return {key: median(heights) for key, heights in found.items()}

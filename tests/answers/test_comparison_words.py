@@ -56,7 +56,7 @@ def test_the_line_tells_a_setting_measured_on_two_rigs_once() -> None:
         }
         for new in (210.0, 200.0)
     ]
-    line = says_compared("Lapwing One", ("revision A", "revision B"), rows, [])
+    line = says_compared("Lapwing One", ("revision A", "revision B"), rows, [], [])
     assert line.count("peak vacuum at expression 3") == 1
     assert "from 240 to 200 mmHg (down 17 %). Of 2 values" in line
 

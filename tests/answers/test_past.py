@@ -6,8 +6,10 @@ import pandas as pd
 import pytest
 from django.utils import timezone
 
+from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
 from registry.answers.summaries import summary_frame
+from registry.errors import Invalid
 from registry.intake.rejudge import settle_unit
 from registry.intake.summaries import refresh_summaries
 from registry.intake.withdraw import withdraw
@@ -179,3 +181,19 @@ def test_a_table_goes_by_the_builds_of_its_time(model) -> None:
     assert sizes == [10, 0, 7, 3]
     with pytest.raises(ValueError, match="no filter unit__revision__label"):
         summary_frame(moment, edition=1, unit__revision__label="A")
+
+
+def test_firmware_is_compared_as_then(model) -> None:
+    for tag, start, shift in (("1.1", 1000, 0.0), ("1.2", 2000, 30.0)):
+        for k in range(6):
+            run = recorded(model, f"LK{start + k:06}", CLINICS[k % 3], 200 + shift + k)
+            Run.objects.filter(pk=run.pk).update(firmware=tag)
+    sides = ("Lapwing One", "firmware:1.1", "firmware:1.2")
+    then = answer_comparison(*sides)
+    assert then["settings"][0]["difference"] == pytest.approx(30, abs=1)
+    Run.objects.filter(firmware="1.2").update(state="held")
+    with pytest.raises(Invalid, match="names the firmware"):
+        answer_comparison(*sides)
+    again = answer_comparison(*sides, as_of=datetime.fromisoformat(then["as_of"]))
+    assert again["settings"] == then["settings"]
+    assert again["says"].endswith("UTC).")

@@ -7,6 +7,8 @@ latter. Pressures in Pa by three libraries (fluids, ambiance, ussa1976) that agr
 
 import pytest
 
+from registry.answers.unlike import elevation_m
+from registry.models.elevation import BOUNDS_KPA, BOUNDS_M
 from seed_demo.simulator.air import ambient_kpa, ambient_mmhg
 
 EARTH_RADIUS = 6_356_766.0  # m, as the standard takes it
@@ -50,3 +52,13 @@ def test_what_taking_one_elevation_for_the_other_costs(metres, printed) -> None:
 
 def test_a_standard_atmosphere_is_760_mmhg() -> None:
     assert ambient_mmhg(0.0) == pytest.approx(760.0, abs=2e-4)
+
+
+def test_pressures_that_bound_bands_are_those_of_the_elevations_that_do() -> None:
+    printed = [GEOPOTENTIAL[int(metres)] / 1000 for metres in BOUNDS_M]
+    assert list(BOUNDS_KPA) == pytest.approx(printed, abs=2e-4)
+    assert [elevation_m(kpa) for kpa in BOUNDS_KPA] == pytest.approx(BOUNDS_M, abs=0.05)
+
+
+def test_a_pump_loses_as_much_of_its_strongest_vacuum_as_the_bands_say() -> None:
+    assert [round(100 * (1 - kpa / 101.325)) for kpa in BOUNDS_KPA] == [6, 17]

@@ -60,8 +60,8 @@ _QUANTILES = tuple(
 )
 _DISTRIBUTIONS = AnswerTable(
     "distributions",
-    "one row a metric of one revision at one setting with one rig and power; figures are in `unit`. "
-    "Histograms and each clinic's influence are in the answer only",
+    "one row a metric of one revision at one setting with one rig, power and band of elevation; figures are "
+    "in `unit`. Histograms and each clinic's influence are in the answer only",
     answer_distributions,
     "cells",
     cautions.DISTRIBUTIONS,

@@ -20,6 +20,7 @@ SETTING = (
     text("side", "side of a double pump: single, left or right"),
     text("rig", "protector / valve / tubing / flange / load between pump and gauge"),
     text("power", "mains or battery; empty when not said"),
+    text("elevation", "band of elevation; empty when not said"),
     text("metric", "what was measured"),
     text("unit", "unit of the row's figures"),
 )

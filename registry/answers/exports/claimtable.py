@@ -12,6 +12,7 @@ _SETTING = {
     "side": "side it was judged at",
     "rig": "rig it was judged with",
     "power": "power it was judged with",
+    "elevation": "band of elevation it was judged in",
 }
 
 

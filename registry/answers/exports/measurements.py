@@ -37,6 +37,7 @@ _OF_RUN = {
     "clinic": ("clinic__code", "code of the clinic that recorded the run"),
     "gauge": ("session__gauge_code", "the clinic's code of the gauge; empty when none was named"),
     "power": ("session__power", "mains or battery; empty when not said"),
+    "elevation": ("session__elevation", "band of elevation; empty when not said"),
     "mode": ("mode", "stimulation or expression"),
     "programme": ("programme", "the pump's programme; empty when it has none"),
     "level": ("level", "level the pump was set to"),

@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Q, QuerySet
 
 from registry.answers.filters import (
+    chosen_elevation,
     chosen_level,
     chosen_metric,
     chosen_mode,
@@ -87,6 +88,7 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
     programme: str | None = None,
     level: str | None = None,
     power: str | None = None,
+    elevation: str | None = None,
     rig: str | None = None,
     since: datetime | None = None,
     until: datetime | None = None,
@@ -110,6 +112,7 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
         "programme__iexact": chosen_programme(programme),
         "level__iexact": chosen_level(level),
         "session__power": chosen_power(power),
+        "session__elevation": chosen_elevation(elevation),
         "rig__in": _rigs(rig),
         "created_at__gte": since,
         "created_at__lt": until,

@@ -60,6 +60,7 @@ def test_one_row_a_run_and_metric_in_the_order_of_runs_and_metrics(model):
         "clinic": "north",
         "gauge": "G1",
         "power": "",
+        "elevation": "",
         "mode": "expression",
         "programme": "",
         "level": "3",

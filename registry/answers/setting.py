@@ -1,0 +1,76 @@
+"""What only like is compared with like in, and where it lies on a summary."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, NamedTuple
+
+from registry.models import Elevation, Mode
+
+# What a person sets, and what else has to be alike: both make a place, at which metrics are measured.
+AT = ("mode", "programme", "level")
+AROUND = ("side", "rig", "power", "elevation")
+PLACE = (*AT, *AROUND)
+
+
+class Setting(NamedTuple):
+    """One metric at one place; `rig` is a key, `elevation` a band, `unit` the metric's."""
+
+    mode: str
+    programme: str
+    level: str
+    side: str
+    rig: int
+    power: str
+    elevation: str
+    metric: str
+    unit: str
+
+    @property
+    def at(self) -> tuple[Any, ...]:
+        """What a person sets: mode, programme and level."""
+        return self[: len(AT)]
+
+    @property
+    def around(self) -> tuple[Any, ...]:
+        """What else has to be alike: side, rig, power and elevation."""
+        return self[len(AT) : len(PLACE)]
+
+    @property
+    def place(self) -> tuple[Any, ...]:
+        """All but the metric."""
+        return self[: len(PLACE)]
+
+    def named(self, labels: Mapping[int, str]) -> dict[str, Any]:
+        """The setting as documents write it, given the labels of rigs."""
+        return {**self._asdict(), "rig": labels[self.rig]}
+
+
+# In the order of the fields; a table of summaries calls a metric's unit metric_unit, since it has units too.
+OF_SUMMARY = MappingProxyType(
+    {
+        "mode": "mode",
+        "programme": "programme",
+        "level": "level",
+        "side": "side",
+        "rig_id": "rig",
+        "power": "power",
+        "elevation": "elevation",
+        "metric": "metric",
+        "metric_unit": "metric_unit",
+    }
+)
+
+
+def setting_of(row: Mapping[str, Any]) -> Setting:
+    """The setting of a row that is named as the columns of `summaries.summary_frame`."""
+    return Setting(*(row[name] for name in OF_SUMMARY.values()))
+
+
+def order_around(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Sort key over what a row of a document was measured with."""
+    return row["rig"], row["power"], Elevation.values.index(row["elevation"]), row["side"]
+
+
+def order_of_mode(mode: str) -> int:
+    """Stimulation first, as a pump begins."""
+    return Mode.values.index(mode)
