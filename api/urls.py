@@ -1,10 +1,12 @@
 """Routes under /api/v1/."""
 
 from django.urls import path
+from django.views.decorators.http import conditional_page
 from rest_framework.routers import SimpleRouter
 
-from api.views import alerts, answers, catalogue, comparing, editions
+from api.views import alerts, answers, catalogue, comparing, editions, subscriptions
 from api.views.exports import Exports, ExportsDictionary
+from api.views.feeds import Feed, OwnFeed
 from api.views.health import Health
 from api.views.measure import Measure
 from api.views.readings import Reading
@@ -41,7 +43,14 @@ urlpatterns = [
     path("claims", comparing.Claims.as_view()),
     path("exports", Exports.as_view()),
     path("exports/dictionary", ExportsDictionary.as_view()),
-    path("alerts", alerts.Alerts.as_view()),
+    path("alerts/feed", Feed.as_view(), name="alerts-feed"),
+    path("alerts/feed/<str:key>", OwnFeed.as_view(), name="alerts-feed-own"),
+    path("subscriptions", subscriptions.Subscriptions.as_view()),
+    path("subscriptions/<int:subscription_id>", subscriptions.SubscriptionDetail.as_view()),
+    path("subscriptions/<int:subscription_id>/replay", subscriptions.SubscriptionReplay.as_view()),
+    path("subscriptions/<int:subscription_id>/test", subscriptions.SubscriptionTest.as_view()),
+    path("subscriptions/<int:subscription_id>/deliveries", subscriptions.SubscriptionDeliveries.as_view()),
+    path("alerts", conditional_page(alerts.Alerts.as_view())),  # who watches asks every half minute
     path("alerts/<int:alert_id>/seen", alerts.AlertSeen.as_view()),
     path("alerts/<int:alert_id>/dismiss", alerts.AlertDismiss.as_view()),
     path("catalogue", catalogue.Catalogue.as_view()),

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-urlpatterns = [path("api/v1/", include("api.urls"))]
+urlpatterns = [path("api/v1/", include("api.urls")), path("", include("registry.pages.urls"))]
 handler400 = "api.problems.bad_request"
-handler404 = "api.problems.not_found"
+handler404 = "registry.config.handlers.not_found"
 handler500 = "api.problems.fault"

@@ -1,0 +1,1 @@
+"""The web pages and their pictures: plain HTML that asks for no script and nothing from elsewhere."""

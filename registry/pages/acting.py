@@ -1,0 +1,61 @@
+"""What curators say to an alert on its page."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.views.decorators.csrf import csrf_protect
+from django.views.decorators.http import require_POST
+
+from registry.alerts import book
+from registry.errors import DomainError, NotFound
+from registry.models import Operator
+from registry.pages.answering import message, refusal, to_sign_in
+from registry.pages.listing import public_alerts
+from registry.pages.sign_in_cookie import reader_of
+
+Acting = Callable[[HttpRequest, Operator, int], None]
+
+
+def _by_curators(act: Acting) -> Callable[..., HttpResponse]:
+    """A form's target: does it and goes back to the alert, or says why not."""
+
+    @csrf_protect
+    @require_POST
+    @wraps(act)
+    def answered(request: HttpRequest, alert_id: int, **_: Any) -> HttpResponse:
+        reader = reader_of(request)
+        if reader is None:
+            return to_sign_in(request)
+        if not reader.is_curator:
+            return message(request, "Not permitted", "This needs the curator role.", status=403)
+        try:
+            act(request, reader, alert_id)
+        except DomainError as error:
+            return refusal(request, error)
+        back = HttpResponseRedirect(reverse("page-alert", args=[alert_id]))
+        back.status_code = 303
+        return back
+
+    return answered
+
+
+@_by_curators
+def seen(request: HttpRequest, reader: Operator, alert_id: int) -> None:  # noqa: ARG001 - the form says nothing
+    """Note that somebody looks into it."""
+    book.mark_seen(_told(alert_id))
+
+
+@_by_curators
+def dismiss(request: HttpRequest, reader: Operator, alert_id: int) -> None:  # noqa: ARG001
+    """Close an alert that is none, with a reason."""
+    book.dismiss(_told(alert_id), request.POST.get("reason", ""))
+
+
+def _told(alert_id: int) -> int:
+    """The number of an alert that pages show. Raises NotFound for others."""
+    if not public_alerts().filter(pk=alert_id).exists():
+        raise NotFound(f"There is no alert {alert_id}")
+    return alert_id
