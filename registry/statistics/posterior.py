@@ -67,18 +67,19 @@ def band_of(ratio: float) -> Band:
 
 
 def weigh(loglikelihoods: Floats, chances: Floats) -> Weight:
-    """What one piece of evidence weighs where it matters.
+    """What one piece of evidence weighs where it matters; hypotheses are the builds and, last, none of them.
 
-    Between the two likeliest hypotheses, `chances` being those after all evidence; where it says little
-    there, between the likeliest and the one that it speaks against most, or for most.
+    Between the likeliest hypothesis and the likeliest other build, `chances` being those after all evidence
+    (none of the builds where there is no other). Where it says little there, between the likeliest and the
+    one that it parts furthest from it.
     """
-    first, second = np.argsort(-chances, kind="stable")[:2]
-    between = _between(loglikelihoods, int(first), int(second))
-    if between.band is not Band.LITTLE or loglikelihoods.size <= 2:
+    first = int(np.argmax(chances))
+    rivals = [place for place in range(chances.size - 1) if place != first] or [chances.size - 1]
+    between = _between(loglikelihoods, first, max(rivals, key=lambda place: float(chances[place])))
+    furthest = int(np.argmax(np.abs(loglikelihoods - loglikelihoods[first])))
+    if between.band is not Band.LITTLE or furthest == first:
         return between
-    apart = np.abs(loglikelihoods - loglikelihoods[first])
-    other = int(np.argmax(apart))
-    wider = between if other == first else _between(loglikelihoods, int(first), other)
+    wider = _between(loglikelihoods, first, furthest)
     return wider if wider.band is not Band.LITTLE else between
 
 
