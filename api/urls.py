@@ -8,6 +8,7 @@ from api.views import alerts, answers, catalogue, comparing, editions, subscript
 from api.views.exports import Exports, ExportsDictionary
 from api.views.feeds import Feed, OwnFeed
 from api.views.health import Health
+from api.views.identifying import Identifications
 from api.views.measure import Measure
 from api.views.readings import Reading
 from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
@@ -41,6 +42,7 @@ urlpatterns = [
     path("part-swaps", comparing.PartSwaps.as_view()),
     path("settings-matches", comparing.SettingsMatches.as_view()),
     path("claims", comparing.Claims.as_view()),
+    path("identifications", Identifications.as_view()),
     path("exports", Exports.as_view()),
     path("exports/dictionary", ExportsDictionary.as_view()),
     path("alerts/feed", Feed.as_view(), name="alerts-feed"),

@@ -86,6 +86,11 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
         "comparisons": {"query": {"model": MODEL, "old": "A", "new": "B"}},
         "claims": {"query": {"model": MODEL}},
+        "identifications": {"query": {"model": MODEL, "serial": "LK000123", "mark": "amber housing"}},
+        "identifications_ask": {
+            "body": {"model": MODEL, "marks": ["housing=amber"]},
+            "media_type": "application/json",
+        },
         "benches": {"query": {"edition": 1}},
         "settings_matches": {"query": {"model": MODEL, "rate": "30..", "vacuum": "100..300"}},
         "part_swaps": {"query": {"model": MODEL, "old": "A", "new": "B", "part": "protector"}},
