@@ -1,5 +1,6 @@
 """Questions to the community's measurements."""
 
+from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -12,35 +13,41 @@ from api.serializers.answers import (
     SerialsQuery,
 )
 from api.serializers.benches import BenchesDocument, BenchesQuery
+from api.views.kept import KeptAnswers
 from registry.answers.benches import answer_benches
-from registry.answers.distributions import answer_distributions
-from registry.answers.serials import answer_serials
 
 
-class Serials(StrictQuery):
+class Serials(KeptAnswers):
     """Which revision is this serial, or this range?"""
 
+    kind = "serials"
     query = SerialsQuery
 
     @extend_schema(operation_id="serials", parameters=[SerialsQuery], responses=SerialsDocument)
-    def get(self, request: Request) -> Response:
+    def get(self, request: Request) -> HttpResponse:
         """Answer with the sub-spans in order; gaps are said, never guessed over."""
-        asked = self.asked(request)
-        return Response(answer_serials(asked["model"], asked["first"], asked.get("last")))
+        return self.answered(request, self.asked(request))
 
 
-class Distributions(StrictQuery):
+class Distributions(KeptAnswers):
     """How does a build behave at each setting across clinics?"""
 
+    kind = "distributions"
     query = DistributionsQuery
 
     @extend_schema(
         operation_id="distributions", parameters=[DistributionsQuery], responses=DistributionsDocument
     )
+<<<<<<< HEAD
     def get(self, request: Request) -> Response:
         """Answer with one cell for each revision, setting, rig, power, band of elevation and metric."""
         clinic = getattr(request.user, "clinic", None)
         return Response(answer_distributions(**self.asked(request), clinic=clinic))
+=======
+    def get(self, request: Request) -> HttpResponse:
+        """Answer with one cell for each revision, setting, rig, power and metric."""
+        return self.answered(request, self.asked(request))
+>>>>>>> 59f5ba2 (wip)
 
 
 class Benches(StrictQuery):

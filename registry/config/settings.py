@@ -139,6 +139,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "registry.alerts.tasks",
     "registry.alerts.delivery.tasks",
     "registry.intake.tasks",
+    "registry.answers.kept_again",
 ]
 
 AUTH_USER_MODEL = "registry.Operator"

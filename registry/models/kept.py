@@ -1,6 +1,6 @@
 """Answers that are kept, and the counts that tell whether anything they rest on has changed since.
 
-The counts are kept by triggers of the database (migration 0009, `registry.models.watched`): no writer can forget.
+Triggers of the database keep the counts (migration 0009, `registry.models.watched`): no writer can forget to.
 """
 
 from django.contrib.postgres.fields import ArrayField

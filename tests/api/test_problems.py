@@ -164,7 +164,7 @@ def test_a_fault_of_the_program_says_nothing_of_its_inside(stranger, monkeypatch
     def broken(*args, **kwargs):
         raise ZeroDivisionError("secret inside")
 
-    monkeypatch.setattr("api.views.answers.answer_serials", broken)
+    monkeypatch.setattr("api.views.kept.kept_answer", broken)
     stranger.raise_request_exception = False
     answer = stranger.get("/api/v1/serials?model=a&first=b")
     check(answer, "fault")

@@ -1,0 +1,49 @@
+"""Answers as they are kept, over HTTP: compressed once, and not sent again to those who have them."""
+
+from collections.abc import Mapping
+from typing import Any, cast
+
+from django.http import HttpResponse
+from django.utils.cache import get_conditional_response, patch_vary_headers
+from rest_framework.request import Request
+
+from api.queries import StrictQuery
+from registry.answers.kept import Kept, kept_answer
+
+
+class KeptAnswers(StrictQuery):
+    """A view of a question whose answers are kept. Who may read is checked each time, before any look-up."""
+
+    kind: str
+
+    def answered(self, request: Request, asked: Mapping[str, Any]) -> HttpResponse:
+        """Return the answer, or 304 where the sender says that it has the same.
+
+        It may be stored by the sender alone, who has to ask each time whether it still holds.
+        """
+        kept = kept_answer(self.kind, asked, getattr(request.user, "clinic", None))
+        sent = _sent(request, kept)
+        sent["Cache-Control"] = "private, no-cache"
+        patch_vary_headers(sent, ["Authorization", "Accept-Encoding"])
+        etag = f'W/"{kept.etag}"'
+        sent["ETag"] = etag
+        conditional = get_conditional_response(request._request, etag=etag, response=sent)  # noqa: SLF001
+        return cast(HttpResponse, conditional)
+
+
+def _sent(request: Request, kept: Kept) -> HttpResponse:
+    """The answer, compressed for those who take it. Nothing secret is in it, so no noise is added."""
+    if _takes_gzip(request):
+        response = HttpResponse(kept.body, content_type="application/json")
+        response["Content-Encoding"] = "gzip"
+        return response
+    return HttpResponse(kept.text(), content_type="application/json")
+
+
+def _takes_gzip(request: Request) -> bool:
+    """Whether the sender says so, and not with a weight of nought."""
+    for one in request.headers.get("Accept-Encoding", "").lower().split(","):
+        name, _, weight = one.partition(";")
+        if name.strip() == "gzip":
+            return weight.replace(" ", "").rstrip("0") not in ("q=", "q=0.")
+    return False
