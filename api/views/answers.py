@@ -38,16 +38,9 @@ class Distributions(KeptAnswers):
     @extend_schema(
         operation_id="distributions", parameters=[DistributionsQuery], responses=DistributionsDocument
     )
-<<<<<<< HEAD
-    def get(self, request: Request) -> Response:
-        """Answer with one cell for each revision, setting, rig, power, band of elevation and metric."""
-        clinic = getattr(request.user, "clinic", None)
-        return Response(answer_distributions(**self.asked(request), clinic=clinic))
-=======
     def get(self, request: Request) -> HttpResponse:
-        """Answer with one cell for each revision, setting, rig, power and metric."""
+        """Answer with one cell for each revision, setting, rig, power, band of elevation and metric."""
         return self.answered(request, self.asked(request))
->>>>>>> 59f5ba2 (wip)
 
 
 class Benches(StrictQuery):
