@@ -15,6 +15,7 @@ from registry.statistics.unlisted.rows import Channel, Rows
 from registry.statistics.unlisted.within import Within
 
 _TRIED = 3
+_REFITTED = 4
 _DEEPEST = 3
 
 
@@ -121,10 +122,17 @@ def _strongest(channel: Channel, cuts: np.ndarray | None, limits: Limits) -> _St
     gain = score[places] ** 2 / information[places]
     freedom = limits.weight + max(within.freedom - 1, 0)
     t = (gain / ((limits.weight + np.maximum(squares - gain, 0.0)) / freedom)) ** 0.5
-    best = int(np.argmax(t))
     ends = (places[[0, -1]] + 1) / rows.units
-    p = of_largest(float(t[best]), freedom, places.size, float(ends[0]), float(ends[1]))
-    return _Step(channel, int(places[best]) + 1, p)
+    tried = [_refitted(channel.rows, int(places[one]) + 1, limits) for one in np.argsort(-t)[:_REFITTED]]
+    alone, before = min(tried)
+    p = of_largest(alone, places.size, float(ends[0]), float(ends[1]))
+    return _Step(channel, before, p)
+
+
+def _refitted(rows: Rows, before: int, limits: Limits) -> tuple[float, int]:
+    """The chance of a step at one place, wild units left out; reining in alone leaves their scatter."""
+    fitted = change_between(rows, (np.arange(rows.units) >= before).astype(float), limits)
+    return (1.0 if fitted is None else fitted.change.p), before
 
 
 def _open(within: Within, information: Floats, limits: Limits) -> np.ndarray:

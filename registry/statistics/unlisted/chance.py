@@ -10,18 +10,17 @@ def of_effect(t: float, freedom: float) -> float:
     return float(min(2.0 * stats.t.sf(abs(t), freedom), 1.0))
 
 
-def of_largest(t: float, freedom: float, places: int, first: float, last: float) -> float:
-    """The chance that the largest of steps at `places` places is `t` standard errors or more, either way.
+def of_largest(alone: float, places: int, first: float, last: float) -> float:
+    """The chance that the least likely of steps at `places` places is as unlikely as `alone`.
 
     `first` and `last` are the shares of units before the first and the last of the places. The smaller of
     Bonferroni's bound and the approximation for maximally selected statistics by Miller and Siegmund
     (1982, Biometrics 38, 1011; formula from memory, tried by simulation in the tests), the latter at the
-    normal deviate that is as unlikely as `t` is with so few degrees of freedom.
+    normal deviate as unlikely as `alone`, either way.
     """
     if places <= 0:
         return 1.0
-    alone = of_effect(t, freedom)
-    z = float(special.ndtri_exp(math.log(max(alone / 2.0, 1e-300)))) * -1.0
+    z = -float(special.ndtri_exp(math.log(max(alone / 2.0, 1e-300))))
     bound = places * alone
     if z > 1.5 and 0 < first < last < 1:
         reach = math.log((1 - first) * last / (first * (1 - last)))

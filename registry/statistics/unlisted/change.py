@@ -12,6 +12,7 @@ from registry.statistics.unlisted.rows import Rows
 from registry.statistics.unlisted.within import Effect, Within
 
 _ROUNDS = 4
+_WILD_SHARE = 0.2
 
 
 @dataclass(frozen=True)
@@ -44,21 +45,36 @@ def scale_of(effect: Effect, limits: Limits) -> tuple[float, float]:
 
 
 def change_between(rows: Rows, over: Floats, limits: Limits = LIMITS) -> Fitted | None:
-    """Fit the change over `over`, a figure a unit: 0 and 1 for two sides. None where benches hide it."""
+    """Fit the change over `over`, a figure a unit: 0 and 1 for two sides. None where benches hide it.
+
+    Rows are reined in about the fit, over and over, and wild ones left out.
+    """
     if rows.unit.size < 2:
         return None
-    reined = rows.reined(limits)[0]
-    effect = Within(reined).effect(over)
+    used = rows.reined(limits)[0]
     for _ in range(_ROUNDS):
+        within = Within(used)
+        effect = within.effect(over)
         if effect.information <= 0:
             return None
-        within = Within(reined)
-        lean = within.leans(over, effect.size)
-        reined = rows.reined(limits, about=lean[rows.bench] + effect.size * over[rows.unit])[0]
-        effect = Within(reined).effect(over)
+        used = _used(rows, used, within.leans(over, effect.size), effect.size * over, limits)
+    effect = Within(used).effect(over)
     if effect.information <= 0:
         return None
-    return Fitted(_change(reined, over, effect, limits), reined)
+    return Fitted(_change(used, over, effect, limits), used)
+
+
+def _used(rows: Rows, before: Rows, lean: Floats, change: Floats, limits: Limits) -> Rows:
+    """Rows reined in about the fit, without the wild ones; `lean` is of the benches used `before`."""
+    expected = lean[rows.bench] + change[rows.unit]
+    lost = ~np.isin(rows.bench, before.bench)
+    reined, apart = rows.reined(limits, about=np.where(lost, rows.value, expected))
+    far = np.where(lost, np.inf, np.abs(apart))
+    most = max(int(rows.value.size * _WILD_SHARE), 1)
+    wild = np.argsort(-far, kind="stable")[:most]
+    keep = np.ones(far.size, bool)
+    keep[wild[far[wild] > limits.wild]] = False
+    return reined.kept(keep)
 
 
 def _change(rows: Rows, over: Floats, effect: Effect, limits: Limits) -> Change:
@@ -80,7 +96,7 @@ def _own_side(rows: Rows, over: Floats, size: float) -> float:
     lean = Within(rows).leans(over, size)
     beyond = (rows.value - lean[rows.bench]) / size if size else np.zeros(rows.value.size)
     later = over[rows.unit] > 0.5
-    after, before = np.bincount(rows.bench, later), np.bincount(rows.bench, ~later)
+    after, before = (np.bincount(rows.bench, side) for side in (later, ~later))
     both = ((after > 0) & (before > 0))[rows.bench]
     if not (both & later).any() or not (both & ~later).any():
         return 0.0

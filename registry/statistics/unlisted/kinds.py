@@ -1,12 +1,12 @@
 """Are there two kinds of units in one build, in no order of serials or dates?"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
 
-from registry.statistics.robust import Floats, middles
+from registry.statistics.robust import Floats
 from registry.statistics.unlisted.along import Outcome, told_by
 from registry.statistics.unlisted.change import Change, carried_by, change_between
 from registry.statistics.unlisted.limits import LIMITS, Limits
@@ -22,8 +22,8 @@ _DRAWS = 200
 class Kinds:
     """Two kinds in one build: `second` says of each unit whether it is of the rarer kind.
 
-    `changes` lead from the commoner kind to the rarer. `p` is the chance of kinds as far apart, in any channel,
-    among units of one build that scatter normally; `apart` their distance in spreads of one kind's units.
+    `changes` lead from the commoner kind to the rarer. `p` is the chance of kinds as far apart, in any
+    channel, among units of one build that scatter normally; `apart` their distance in spreads of one kind.
     """
 
     channel: Channel
@@ -78,7 +78,7 @@ def _enough(rows: Rows, limits: Limits) -> bool:
 def _best(rows: Rows) -> np.ndarray | None:
     """Which units are of the second kind, where two kinds leave least; None where none are told apart."""
     within = Within(rows)
-    apart = rows.value - middles(rows.value, rows.bench)[rows.bench]
+    apart = rows.value - rows.middle()
     best, least = None, np.inf
     for share in _STARTS:
         second = _by_unit(rows, apart) > np.quantile(apart, share)
@@ -122,7 +122,7 @@ def _chance(rows: Rows, second: np.ndarray, seed: int) -> float:
     drawn = []
     for _ in range(_DRAWS):
         value = rng.normal(0, rows.spread, rows.units)[rows.unit] + rng.normal(0, rows.noise**0.5)
-        normal = Rows(rows.unit, rows.bench, rows.clinic, value, rows.noise, rows.units, rows.spread)
+        normal = replace(rows, value=value)
         kinds = _best(normal)
         if kinds is not None:
             drawn.append(np.log(_apart(normal, kinds)))

@@ -21,12 +21,13 @@ class Limits:
     metric, `other` that of metrics not named. Every clinic left out in turn, the others must still show the
     change with a chance below `without_one` and at `kept` of its size at least. `own_side` is the share of
     units of either side that must lie nearer to their own side. `usual` spreads count as much as `weight`
-    units would, for few units do not tell what they scatter by. Readings are reined in to `reined` spreads. A
+    units would, for few units do not tell what they scatter by. Readings are reined in to `reined` spreads;
+    those beyond `wild` of them from both sides are left out, of a fifth of the rows at most. A
     change is gradual, no step, where a slope explains it better by `gradual` (twice a log likelihood).
 
     Without an order more is asked: `kind_units` and `kind_share` of all units on either side, `kind_clinics`
-    that read both kinds, kinds `kinds_apart` times as far apart as their own units scatter, and a chance below
-    `kind_chance`. A drift needs `drift_units` over `drift_years` at least.
+    that read both kinds, kinds `kinds_apart` times as far apart as their own units scatter, and a chance
+    below `kind_chance`. A drift needs `drift_units` over `drift_years` at least.
     """
 
     units: int = 4
@@ -41,6 +42,7 @@ class Limits:
     usual: Mapping[str, float] = field(default_factory=lambda: USUAL_SPREAD)
     weight: float = 12.0
     reined: float = 3.0
+    wild: float = 4.5
     gradual: float = 6.0
     kind_units: int = 5
     kind_share: float = 0.2

@@ -40,7 +40,7 @@ def place_of(rows: Rows, before: int, cuts: np.ndarray | None = None, limits: Li
     if cuts is not None:
         gain = np.where(cuts[: gain.size], gain, -np.inf)
     best = int(np.argmax(gain))
-    freedom = limits.weight + max(rows.unit.size - int(rows.bench.max()) - 2, 0)
+    freedom = limits.weight + max(Within(rows).freedom - 1, 0)
     scale = (limits.weight + max(squares - float(gain[best]), 0.0)) / freedom
     weight = np.exp((gain - gain[best]) / (2.0 * scale))
     weight /= weight.sum()

@@ -33,14 +33,15 @@ class Rows:
     value: Floats
     noise: Floats
     units: int
+    benches: int
     spread: float
 
     def kept(self, keep: np.ndarray) -> "Rows":
-        """The rows where `keep` is true; units keep their places."""
+        """The rows where `keep` is true; units and benches keep their codes, some of which may be left idle."""
         return replace(
             self,
             unit=self.unit[keep],
-            bench=np.unique(self.bench[keep], return_inverse=True)[1],
+            bench=self.bench[keep],
             clinic=self.clinic[keep],
             value=self.value[keep],
             noise=self.noise[keep],
@@ -49,14 +50,21 @@ class Rows:
     def of_units(self, first: int, last: int) -> "Rows":
         """The rows of units from one place up to, not including, another, which count from 0 again."""
         kept = self.kept((self.unit >= first) & (self.unit < last))
-        return replace(kept, unit=kept.unit - first, units=last - first)
+        benches, bench = np.unique(kept.bench, return_inverse=True)
+        return replace(kept, unit=kept.unit - first, units=last - first, bench=bench, benches=benches.size)
+
+    def middle(self) -> Floats:
+        """The median of each row's bench, a figure a row."""
+        bench = np.unique(self.bench, return_inverse=True)[1]
+        found: Floats = middles(self.value, bench)[bench]
+        return found
 
     def reined(self, limits: Limits, about: Floats | None = None) -> tuple["Rows", Floats]:
         """Values no further than so many spreads from what is expected, and how far they were in spreads.
 
         `about` is the expected value a row, the bench's median unless given.
         """
-        centre = middles(self.value, self.bench)[self.bench] if about is None else about
+        centre = self.middle() if about is None else about
         apart = self.value - centre
         shared = np.bincount(self.bench)[self.bench] > 1
         rows, benches = int(shared.sum()), np.unique(self.bench[shared]).size
@@ -117,13 +125,15 @@ def _rows(table: pd.DataFrame, unit: Codes, units: int, spread: float) -> Rows:
     cell = pd.factorize(table["cell"])[0]
     value = two_way(table["log"].to_numpy(float), pair, cell)
     runs = np.bincount(pair, table["runs"].to_numpy(float))
+    benches, bench = np.unique(bench_of[first], return_inverse=True)
     return Rows(
         unit=unit[first],
-        bench=np.unique(bench_of[first], return_inverse=True)[1],
+        bench=bench,
         clinic=clinic_of[first],
         value=value,
         noise=_PUT_UP**2 + _repeats(table) / runs,
         units=units,
+        benches=benches.size,
         spread=spread,
     )
 

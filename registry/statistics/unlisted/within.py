@@ -35,7 +35,7 @@ class Within:
     def __init__(self, rows: Rows) -> None:
         self.rows = rows
         between = rows.spread**2
-        benches = int(rows.bench.max()) + 1
+        benches = rows.benches
         per_row = 1.0 / rows.noise
         shares = np.zeros((rows.units, benches))
         np.add.at(shares, (rows.unit, rows.bench), per_row)
@@ -46,7 +46,7 @@ class Within:
         design = np.diag(shares.sum(axis=0)) - between * shares.T @ self.by_bench
         self._inverse = np.linalg.pinv(design, hermitian=True)
         self._per_row, self._between, self._shares = per_row, between, shares
-        self.freedom = rows.unit.size - benches
+        self.freedom = rows.unit.size - np.unique(rows.bench).size
 
     @cached_property
     def seen(self) -> np.ndarray:
@@ -59,7 +59,9 @@ class Within:
         y = self.rows.value if value is None else value
         weighted = y * self._per_row
         by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
-        by_bench = np.bincount(self.rows.bench, weighted) - self._between * (self.by_bench.T @ by_unit)
+        by_bench = np.bincount(self.rows.bench, weighted, minlength=self.rows.benches) - self._between * (
+            self.by_bench.T @ by_unit
+        )
         lean = self._inverse @ by_bench
         squares = float(y @ weighted - self._between * (self._shrink * by_unit) @ by_unit)
         return self._shrink * by_unit - self.by_bench @ lean, max(squares - float(by_bench @ lean), 0.0)
@@ -95,6 +97,7 @@ class Within:
         weighted = y * self._per_row
         by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
         lean: Floats = self._inverse @ (
-            np.bincount(self.rows.bench, weighted) - self._between * (self.by_bench.T @ by_unit)
+            np.bincount(self.rows.bench, weighted, minlength=self.rows.benches)
+            - self._between * (self.by_bench.T @ by_unit)
         )
         return lean

@@ -1,0 +1,91 @@
+"""All looks at one build together: along every order there is, and without one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from registry.statistics.unlisted.along import Look, Outcome, split_along
+from registry.statistics.unlisted.kinds import KindsLook, two_kinds
+from registry.statistics.unlisted.limits import LIMITS, Limits
+from registry.statistics.unlisted.rows import Channel, channels
+
+SERIAL, DATE = "serial", "date"
+# How the chance of a false alarm is shared out: most of it goes along serials, where builds change. What
+# there is no order for goes to the others in proportion.
+_SHARES = {SERIAL: 0.8, DATE: 0.1}
+_WITHOUT = 0.1
+# An outcome further to the front says more of why nothing was told.
+_TELLING = (Outcome.ONE_CLINIC, Outcome.GRADUAL, Outcome.NOTHING, Outcome.HIDDEN, Outcome.FEW)
+
+
+@dataclass(frozen=True)
+class Order:
+    """Units in an order, `along` serials of one series or dates; `cuts[k]`: may a split lie after place k."""
+
+    along: str
+    units: tuple[int, ...]
+    cuts: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class Behaviour:
+    """What all looks came to. `order` and `look` are those of the split found along an order, or of the most
+    telling look; `kinds` is there where two kinds were found without an order. `p` is corrected for the number
+    of looks, None where none could tell; `channels` are those of the order.
+    """
+
+    outcome: Outcome
+    p: float | None
+    order: Order | None = None
+    look: Look | None = None
+    kinds: KindsLook | None = None
+    channels: list[Channel] = field(default_factory=list)
+
+
+def behaviour(
+    table: pd.DataFrame, orders: Sequence[Order], *, seed: int = 1, limits: Limits = LIMITS
+) -> Behaviour:
+    """Look at one build's readings (a table as `rows.channels` takes it) along `orders`, then without.
+
+    Kinds without an order are looked for only where no order shows anything, neither a change nor something
+    that single clinics do: that would show as kinds as well.
+    """
+    shares = _shared(orders)
+    looked = [_along(table, order, share, limits) for order, share in zip(orders, shares, strict=True)]
+    found = [one for one in looked if one.outcome is Outcome.FOUND]
+    if found:
+        return min(found, key=lambda one: one.p or 0.0)
+    telling = min(looked, key=lambda one: _TELLING.index(one.outcome), default=None)
+    if telling is not None and telling.outcome in (Outcome.ONE_CLINIC, Outcome.GRADUAL):
+        return telling
+    without = _without(table, 1.0 - sum(shares), seed, limits)
+    if without.outcome is Outcome.FOUND or telling is None:
+        return without
+    return telling
+
+
+def _shared(orders: Sequence[Order]) -> list[float]:
+    """Each order's share of the chance; orders of one sort (series of serials) share alike."""
+    sorts = [order.along for order in orders]
+    total = sum(_SHARES[sort] for sort in set(sorts)) + _WITHOUT
+    return [_SHARES[sort] / total / sorts.count(sort) for sort in sorts]
+
+
+def _along(table: pd.DataFrame, order: Order, share: float, limits: Limits) -> Behaviour:
+    made = channels(table, order.units, limits)
+    look = split_along(made, cuts=order.cuts, limits=limits)
+    p = None if look.p is None else min(look.p / share, 1.0)
+    outcome = look.outcome
+    if outcome is Outcome.FOUND and p is not None and p > limits.chance:
+        outcome = Outcome.NOTHING
+    return Behaviour(outcome, p, order, look, channels=made)
+
+
+def _without(table: pd.DataFrame, share: float, seed: int, limits: Limits) -> Behaviour:
+    units = tuple(int(unit) for unit in np.unique(table["unit"]))
+    made = channels(table, units, limits)
+    kinds = two_kinds(made, seed=seed, limits=limits)
+    p = None if kinds.p is None else min(kinds.p / share, 1.0)
+    return Behaviour(kinds.outcome, p, Order("none", units), kinds=kinds, channels=made)
