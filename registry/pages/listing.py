@@ -17,7 +17,6 @@ from registry.models.lookup import find_pump_model
 
 ON_A_PAGE: Final = 25
 STATES: Final = ("open", "raised", "seen", "settled", "dismissed", "any")
-_TOLD: Final = ("raised", "seen", "settled", "dismissed")  # others were never told to anybody
 
 
 @dataclass(frozen=True)
@@ -54,8 +53,7 @@ def asked(query: Mapping[str, str]) -> Asked:
 
 def public_alerts(state: str = "") -> QuerySet[Alert]:
     """Alerts that were told to all, newest first; none of rules on trial, and no mere suspicions."""
-    found = list_alerts(state=None if state in ("", "any") else state)
-    return found.filter(shadow=False, state__in=_TOLD)
+    return list_alerts(state=None if state in ("", "any") else state)
 
 
 def listed(wanted: Asked) -> tuple[list[Alert], int | None]:

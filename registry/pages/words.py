@@ -74,7 +74,4 @@ def _sure(confidence: Any) -> str | None:
 
 
 def _closed_why(closed: Mapping[str, Any]) -> str:
-    parts = (closed.get("reason"), closed.get("why"))
-    return "; ".join(
-        plain(str(part)) if part == closed.get("reason") else str(part) for part in parts if part
-    )
+    return "; ".join(str(closed[key]) for key in ("why", "note") if closed.get(key))

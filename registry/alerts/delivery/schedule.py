@@ -1,7 +1,7 @@
 """When to try again.
 
-A minute after the first failure, then three times as long each time, up to four hours, each spread at random
-so that receivers that come back are not met by all of it at once. Given up three days after it was asked for.
+A minute after the first failure, then twice as long each time, up to half an hour, each spread at random so
+that receivers that fail together are not met together. Given up three days after it was asked for.
 The Standard Webhooks specification 1.0.0 recommends such a schedule "spanning multiple days" with jitter.
 """
 
@@ -10,9 +10,9 @@ from datetime import timedelta
 from typing import Final
 
 FIRST: Final = timedelta(minutes=1)
-LONGEST: Final = timedelta(hours=4)
+LONGEST: Final = timedelta(minutes=30)
 GIVEN_UP_AFTER: Final = timedelta(days=3)
-_GROWTH = 3
+_GROWTH = 2
 _LONGEST_ASKED: Final = timedelta(days=1)  # a receiver may ask for patience, within reason
 
 

@@ -35,8 +35,8 @@ def subscriptions_due() -> list[int]:
 def send_due(subscription_id: int) -> int:
     """Send what is due, up to `AT_ONCE`, and return how many were delivered; 0 if another worker is at it.
 
-    It stops where the receiver does not answer at all: the rest stays due, after what failed. Where it does
-    take something, all that waits for it becomes due, since a receiver that was away is back.
+    Where the receiver does not answer at all, everything else waits with what failed, so it is asked once and
+    not once for each message. Where it takes something, all that waits for it becomes due: it is back.
     """
     with _alone(subscription_id) as is_mine:
         if not is_mine:
@@ -58,6 +58,7 @@ def _send_batches(subscription_id: int) -> Iterator[int]:
         except NotDelivered as failure:
             _note_failure(subscription, batch, failure)
             if not failure.answers:
+                _postpone(subscription_id, batch[0].pk)
                 return
         else:
             yield len(batch)
@@ -105,6 +106,14 @@ def _note_failure(subscription: Subscription, batch: Sequence[Delivery], failure
 def _still(delivery: Delivery) -> QuerySet[Delivery]:
     """The delivery's row, unless somebody asked for it again since this try began: then it goes once more."""
     return Delivery.objects.filter(pk=delivery.pk, attempts=delivery.attempts, queued_at=delivery.queued_at)
+
+
+def _postpone(subscription_id: int, failed: int) -> None:
+    """Let all that is due to a receiver that does not answer wait as long as what was just tried."""
+    again = Delivery.objects.filter(pk=failed, state=DeliveryState.WAITING).values_list("next_at", flat=True)
+    for next_at in again:
+        waiting = Delivery.objects.filter(_WAITING, subscription=subscription_id, next_at__lt=next_at)
+        waiting.update(next_at=next_at)
 
 
 def _wake(subscription_id: int, tried: Sequence[int]) -> None:
