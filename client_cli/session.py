@@ -1,7 +1,7 @@
 """Talking to one server over one kept-open connection."""
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import TracebackType
 from typing import Any, Protocol, Self
@@ -144,6 +144,16 @@ class Session:
         """Post a trace file to `runs` or `measure`; both are the same however often they are sent."""
         fields = {"provenance": json.dumps(provenance, ensure_ascii=False)} if provenance is not None else {}
         files = {"trace": (clean(name) or "trace", trace, "application/octet-stream")}
+        return self._repeat("POST", path, data=fields, files=files)
+
+    def post_traces(self, path: str, question: Json, traces: Sequence[tuple[str, bytes]]) -> Answer:
+        """Post a question with trace files, in its order, where nothing is stored; so it is repeatable."""
+        if not traces:
+            return self._repeat("POST", path, json=question)
+        fields = {"question": json.dumps(question, ensure_ascii=False)}
+        files = [
+            ("trace", (clean(name) or "trace", data, "application/octet-stream")) for name, data in traces
+        ]
         return self._repeat("POST", path, data=fields, files=files)
 
     def rows(self, path: str, query: Query | None = None, page_size: int = PAGE_SIZE) -> Iterator[Json]:

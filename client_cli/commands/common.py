@@ -3,7 +3,7 @@
 import inspect
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import wraps
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,7 +13,7 @@ import typer
 from client_cli import config
 from client_cli.errors import ClientError
 from client_cli.exits import ExitCode
-from client_cli.provenance import KEYS
+from client_cli.provenance import KEYS, Key
 from client_cli.text import clean
 
 if TYPE_CHECKING:
@@ -136,16 +136,24 @@ def answering(function: Callable[..., ExitCode]) -> Callable[..., ExitCode]:
 
 def with_provenance(function: Callable[..., ExitCode]) -> Callable[..., ExitCode]:
     """Add an option for every provenance key and hand them to `function` as the mapping `given`."""
+    return with_keys(KEYS)(function)
 
-    @wraps(function)
-    def gathered(call: Call, **rest: Any) -> ExitCode:
-        given = {key.name: rest.pop(key.name) for key in KEYS}
-        return function(call, given=given, **rest)
 
-    own = [item for item in inspect.signature(function).parameters.values() if item.name != "given"]
-    options = [_parameter(key.name, _provenance_option(key.name, key.help), None) for key in KEYS]
-    _set_signature(gathered, [*own, *options])
-    return gathered
+def with_keys(keys: Sequence[Key]) -> Callable[[Callable[..., ExitCode]], Callable[..., ExitCode]]:
+    """Make a decorator that does the same with some of the keys."""
+
+    def decorated(function: Callable[..., ExitCode]) -> Callable[..., ExitCode]:
+        @wraps(function)
+        def gathered(call: Call, **rest: Any) -> ExitCode:
+            given = {key.name: rest.pop(key.name) for key in keys}
+            return function(call, given=given, **rest)
+
+        own = [item for item in inspect.signature(function).parameters.values() if item.name != "given"]
+        options = [_parameter(key.name, _provenance_option(key.name, key.help), None) for key in keys]
+        _set_signature(gathered, [*own, *options])
+        return gathered
+
+    return decorated
 
 
 def _provenance_option(name: str, text: str) -> Any:
