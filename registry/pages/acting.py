@@ -49,9 +49,10 @@ def seen(request: HttpRequest, reader: Operator, alert_id: int) -> None:  # noqa
 
 
 @_by_curators
-def dismiss(request: HttpRequest, reader: Operator, alert_id: int) -> None:  # noqa: ARG001
+def dismiss(request: HttpRequest, reader: Operator, alert_id: int) -> None:
     """Close an alert that is none, with a reason."""
-    book.dismiss(_told(alert_id), request.POST.get("reason", ""))
+    said = request.POST
+    book.dismiss(_told(alert_id), said.get("reason", ""), said.get("note", ""), by=reader.handle)
 
 
 def _told(alert_id: int) -> int:

@@ -6,6 +6,9 @@ from typing import Any
 
 from django.utils import timezone
 
+from registry.alerts.delivery.keys import feed_key
+from registry.alerts.delivery.subscribing import subscribe
+from registry.intake.enrol import enrol
 from registry.intake.readings import keep_reading
 from registry.intake.receive import receive
 from registry.models import (
@@ -23,6 +26,8 @@ from registry.models import (
 from tests import community
 from tests.declared import CATALOGUE, GAUGE, MODEL, provenance
 from tests.traces import trace_bytes
+
+RECEIVER = "https://receiver.example/vacuary"
 
 
 def store_everything() -> dict[str, dict[str, Any]]:
@@ -117,4 +122,27 @@ def _of_answers() -> dict[str, dict[str, Any]]:
             "media_type": "application/json",
         },
         "health": {},
+        "alerts_feed": {"query": {"severity": "note"}},
+        **_of_subscriptions(),
+    }
+
+
+def _of_subscriptions() -> dict[str, dict[str, Any]]:
+    """What finds the subscriptions of the curator who asks."""
+    curator = enrol("elmsworth", "sorrel", curator=True)[0]
+    hook, feed = subscribe(curator, "webhook", RECEIVER, {}), subscribe(curator, "feed", "", {})
+    one = {"path_parameters": {"subscription_id": hook.pk}}
+    return {
+        "alerts_feed_own": {"path_parameters": {"key": feed_key(feed)}},
+        "subscriptions_list": {},
+        "subscriptions_add": {
+            "body": {"channel": "webhook", "to": RECEIVER, "severity": "caution"},
+            "media_type": "application/json",
+        },
+        "subscriptions_retrieve": one,
+        "subscriptions_change": {**one, "body": {"active": True}, "media_type": "application/json"},
+        "subscriptions_end": one,
+        "subscriptions_replay": {**one, "body": {"since": 1}, "media_type": "application/json"},
+        "subscriptions_test": one,
+        "subscriptions_deliveries": one,
     }

@@ -1,6 +1,5 @@
 """Subscriptions: made, changed, ended, tried and replayed by the operator they belong to."""
 
-import re
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final
@@ -15,6 +14,7 @@ from registry.alerts.delivery import keys, mails
 from registry.alerts.delivery.reaching import target_of
 from registry.alerts.delivery.spreading import enqueue
 from registry.alerts.delivery.tasks import send
+from registry.alerts.rules import all_rulings
 from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Channel, Clinic, Delivery, DeliveryState, Operator, Subscription
 from registry.models.delivery import SEVERITIES
@@ -179,13 +179,19 @@ def _narrow(subscription: Subscription, wish: Mapping[str, Any]) -> None:
     if "clinic" in wish:
         subscription.clinic = clinic_of(wish["clinic"]) if wish["clinic"] else None
     if "rule" in wish:
-        if wish["rule"] and not re.fullmatch(r"[a-z0-9_]{1,40}", wish["rule"]):
-            raise _invalid("rule", "is no name of a rule", "Names are like gauge_off.")
-        subscription.rule = wish["rule"] or ""
+        subscription.rule = rule_of(wish["rule"]) if wish["rule"] else ""
     if wish.get("severity"):
         if wish["severity"] not in SEVERITIES:
             raise _invalid("severity", "is not a known severity", f"Known: {', '.join(SEVERITIES)}.")
         subscription.severity = wish["severity"]
+
+
+def rule_of(name: str) -> str:
+    """The name of a rule. Raises Invalid on the field `rule` for a name that would never tell anything."""
+    known = sorted({ruling.rule.name for ruling in all_rulings()})
+    if name not in known:
+        raise _invalid("rule", f"there is no rule '{name[:60]}'", f"Known: {', '.join(known)}.")
+    return name
 
 
 def clinic_of(code: str) -> Clinic:
