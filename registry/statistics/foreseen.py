@@ -42,7 +42,10 @@ class Foreseen:
 
     def freedom(self, systematic: float, random: float) -> float:
         """Degrees of freedom of that by Satterthwaite (JCGM 100, G.4); declared uncertainty is certain."""
-        parts = ((self.centre, self.centre_freedom), (self.unit, self.unit_freedom))
+        if self.centre_freedom == self.unit_freedom:  # both from the one spread between units
+            parts = [(self.centre + self.unit, self.unit_freedom)]
+        else:
+            parts = [(self.centre, self.centre_freedom), (self.unit, self.unit_freedom)]
         doubt = sum(part**2 / known for part, known in (*parts, (self.clinic, self.clinic_freedom)))
         return min(self.variance(systematic, random) ** 2 / doubt, CERTAIN) if doubt > 0 else CERTAIN
 

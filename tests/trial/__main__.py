@@ -4,7 +4,7 @@ import argparse
 import sys
 import time
 
-from tests.trial import benches, centres, comparing
+from tests.trial import benches, centres, comparing, identify
 
 SECTIONS = (
     centres.section,
@@ -12,6 +12,7 @@ SECTIONS = (
     comparing.section_compared,
     comparing.section_swapped,
     comparing.section_stated,
+    identify.section,
 )
 
 
