@@ -7,15 +7,17 @@ from enum import StrEnum
 import numpy as np
 
 from registry.statistics.robust import Floats
-from registry.statistics.unlisted.chance import of_largest
-from registry.statistics.unlisted.change import Change, carried_by, change_between
+from registry.statistics.unlisted.chance import of_effect, of_largest
+from registry.statistics.unlisted.change import Change, carried_by, change_between, rests_on_single_units
 from registry.statistics.unlisted.limits import LIMITS, Limits
 from registry.statistics.unlisted.place import Place, place_of
 from registry.statistics.unlisted.rows import Channel, Rows
 from registry.statistics.unlisted.within import Within
 
 _TRIED = 3
-_REFITTED = 4
+_REFITTED = 3
+# A step whose chance, with wild units reined in only, is larger does not become one without them.
+_WORTH_A_FIT = 0.05
 _DEEPEST = 3
 
 
@@ -123,6 +125,8 @@ def _strongest(channel: Channel, cuts: np.ndarray | None, limits: Limits) -> _St
     freedom = limits.weight + max(within.freedom - 1, 0)
     t = (gain / ((limits.weight + np.maximum(squares - gain, 0.0)) / freedom)) ** 0.5
     ends = (places[[0, -1]] + 1) / rows.units
+    if of_effect(float(t.max()), freedom) > _WORTH_A_FIT:
+        return _Step(channel, int(places[np.argmax(t)]) + 1, 1.0)
     tried = [_refitted(channel.rows, int(places[one]) + 1, limits) for one in np.argsort(-t)[:_REFITTED]]
     alone, before = min(tried)
     p = of_largest(alone, places.size, float(ends[0]), float(ends[1]))
@@ -165,7 +169,9 @@ def _confirmed(step: _Step, channels: Sequence[Channel], cuts: np.ndarray | None
         return Look(Outcome.ONE_CLINIC, 1.0, carriers=carriers, channel=name)
     if _is_gradual(fitted.rows, over, limits):
         return Look(Outcome.GRADUAL, 1.0, channel=name)
-    if fitted.change.own_side < limits.own_side:
+    if fitted.change.own_side < limits.own_side or rests_on_single_units(
+        fitted.rows, over, fitted.change, limits
+    ):
         return Look(Outcome.NOTHING, 1.0, channel=name)
     split = _split(step, place_of(fitted.rows, step.before, cuts, limits), channels, limits)
     return Look(Outcome.FOUND, step.p, (split,), channel=name)

@@ -31,9 +31,11 @@ class Order:
 
 @dataclass(frozen=True)
 class Behaviour:
-    """What all looks came to. `order` and `look` are those of the split found along an order, or of the most
-    telling look; `kinds` is there where two kinds were found without an order. `p` is corrected for the number
-    of looks, None where none could tell; `channels` are those of the order.
+    """What all looks came to.
+
+    `order` and `look` are those of the split found along an order, or of the most telling look; `kinds` is
+    there where two kinds were found without an order. `p` is corrected for the number of looks, None where
+    none could tell; `channels` are those of the order.
     """
 
     outcome: Outcome

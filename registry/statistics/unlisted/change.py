@@ -17,7 +17,7 @@ _WILD_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Change:
-    """A logarithmic change with its 95 % interval, the chance of it at this place, and how units side.
+    """A change (a logarithm, or mmHg of vacuum) with its 95 % interval, and the chance of it at this place.
 
     `own_side` is the smaller share, of the two sides, of units that lie nearer to their own side.
     """
@@ -115,6 +115,20 @@ def carried_by(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS)
         if effect is None or not _stands(effect, whole, limits):
             found.append(int(clinic))
     return tuple(found)
+
+
+def rests_on_single_units(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS) -> bool:
+    """Whether the change would not stand without the unit of either side that speaks loudest for it.
+
+    `rows` are reined rows; `over` is nought or one a unit.
+    """
+    lean = Within(rows).leans(over, whole.size)
+    beyond = (rows.value - lean[rows.bench] - whole.size * over[rows.unit]) * np.sign(whole.size)
+    later = over[rows.unit] > 0.5
+    loudest = rows.unit[
+        [np.argmax(np.where(side, to * beyond, -np.inf)) for side, to in ((later, 1), (~later, -1))]
+    ]
+    return not _stands(Within(rows.kept(~np.isin(rows.unit, loudest))).effect(over), whole, limits)
 
 
 def _others(rows: Rows, clinic: int) -> bool:

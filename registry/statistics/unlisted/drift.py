@@ -15,7 +15,7 @@ from registry.statistics.unlisted.within import Within
 
 @dataclass(frozen=True)
 class Drift:
-    """A slope a year (logarithmic) in one channel, over so many `years` of units.
+    """A slope a year (a logarithm, or mmHg of vacuum) in one channel, over so many `years` of units.
 
     `p` is the chance of it in any channel; `changes` the slopes of all channels; units and clinics that tell.
     """

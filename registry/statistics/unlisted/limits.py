@@ -4,11 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-# What units of one build differ by as a standard deviation, relative: common practice, no published source.
+# Vacuum is looked at in mmHg, in which what units of one build differ by is alike at all settings; all else
+# as a logarithm, so that 0.02 is 2 %.
+IN_MMHG = frozenset({"peak_vacuum", "mean_vacuum", "residual_vacuum", "vacuum_swing"})
+# What units of one build differ by, as a standard deviation: common practice, no published source.
 USUAL_SPREAD: Mapping[str, float] = MappingProxyType(
-    {"cycle_rate": 0.02, "peak_vacuum": 0.025, "mean_vacuum": 0.025}
+    {"cycle_rate": 0.02, "peak_vacuum": 5.0, "mean_vacuum": 2.5}
 )
-_LEAST: Mapping[str, float] = MappingProxyType({"cycle_rate": 0.03, "peak_vacuum": 0.04, "mean_vacuum": 0.04})
+_LEAST: Mapping[str, float] = MappingProxyType({"cycle_rate": 0.04, "peak_vacuum": 8.0, "mean_vacuum": 4.0})
 
 
 @dataclass(frozen=True)
@@ -17,9 +20,10 @@ class Limits:
 
     A side of a split needs `units` from benches that measured both sides, `clinics` of which there must be.
     `information` is how many units' worth of difference is left when benches are taken out: twelve units,
-    half on either side of every bench, hold three. `least` is the smallest relative change that counts, by
-    metric, `other` that of metrics not named. Every clinic left out in turn, the others must still show the
-    change with a chance below `without_one` and at `kept` of its size at least. `own_side` is the share of
+    half on either side of every bench, hold three. `least` is the smallest change that counts, by metric;
+    of metrics not named it is two spreads. Every clinic left out in turn, the others must still show the
+    change with a chance below `without_one` and at `kept` of its size at least; so must the units without
+    the one of either side that speaks loudest for it. `own_side` is the share of
     units of either side that must lie nearer to their own side. `usual` spreads count as much as `weight`
     units would, for few units do not tell what they scatter by. Readings are reined in to `reined` spreads;
     those beyond `wild` of them from both sides are left out, of a fifth of the rows at most. A
@@ -35,7 +39,6 @@ class Limits:
     information: float = 1.5
     chance: float = 0.01
     least: Mapping[str, float] = field(default_factory=lambda: _LEAST)
-    other: float = 0.05
     without_one: float = 0.02
     kept: float = 0.5
     own_side: float = 0.75
@@ -53,12 +56,12 @@ class Limits:
     drift_years: float = 0.25
 
     def spread(self, metric: str) -> float:
-        """What units of one build usually differ by in a metric, relative."""
-        return self.usual.get(metric, 0.04)
+        """What units of one build usually differ by in a metric."""
+        return self.usual.get(metric, 5.0 if metric in IN_MMHG else 0.04)
 
     def least_of(self, metric: str) -> float:
-        """The smallest relative change of a metric that counts."""
-        return self.least.get(metric, self.other)
+        """The smallest change of a metric that counts."""
+        return self.least.get(metric, 2 * self.spread(metric))
 
 
 LIMITS = Limits()

@@ -12,19 +12,19 @@ import pandas as pd
 from registry.statistics.mixed import Codes
 from registry.statistics.pairs import two_way
 from registry.statistics.robust import Floats, middles, scaled_mad
-from registry.statistics.unlisted.limits import LIMITS, Limits
+from registry.statistics.unlisted.limits import IN_MMHG, LIMITS, Limits
 
-# What a unit reads anew when it is put on a bench again, relative: common practice, no published source.
-_PUT_UP = 0.003
+# What a unit reads anew when it is put on a bench again, in spreads: common practice, no published source.
+_PUT_UP = 0.15
 _ENOUGH_ROWS = 4
 
 
 @dataclass(frozen=True)
 class Rows:
-    """One row a unit at a bench: logarithms `value`, variances `noise` of what its runs leave open.
+    """One row a unit at a bench: figures `value`, variances `noise` of what its runs leave open.
 
     A bench is one gauge of one clinic between two calibrations; `unit` counts from 0 in the order the caller
-    gave, `bench` and `clinic` are codes from 0. `spread` is what units of one build usually differ by.
+    gave; `bench` and `clinic` are codes from 0. `spread` is what units of one build usually differ by.
     """
 
     unit: Codes
@@ -37,7 +37,7 @@ class Rows:
     spread: float
 
     def kept(self, keep: np.ndarray) -> "Rows":
-        """The rows where `keep` is true; units and benches keep their codes, some of which may be left idle."""
+        """The rows where `keep` is true; units and benches keep their codes, which may be idle then."""
         return replace(
             self,
             unit=self.unit[keep],
@@ -93,7 +93,7 @@ class Channel:
 def channels(table: pd.DataFrame, units: Sequence[int], limits: Limits = LIMITS) -> list[Channel]:
     """Return every channel of one build that has rows.
 
-    `table` has columns unit, clinic, gauge, cell (a setting and metric), metric, mode, log, mean, runs,
+    `table` has columns unit, clinic, gauge, cell (a setting and metric), metric, mode, mean, runs,
     squares, and `period` where a gauge was calibrated in between. `units` are the keys in the order looked
     along; rows of other units are left out. Single modes are channels of their own where there are several.
     """
@@ -103,7 +103,7 @@ def channels(table: pd.DataFrame, units: Sequence[int], limits: Limits = LIMITS)
     for metric, of_metric in table.groupby("metric", sort=True, observed=True):
         for mode, rows in _by_mode(of_metric):
             at = rows["unit"].map(place).to_numpy().astype(np.intp)
-            found.append(Channel(str(metric), mode, _rows(rows, at, len(units), limits.spread(str(metric)))))
+            found.append(Channel(str(metric), mode, _rows(rows, at, len(units), str(metric), limits)))
     return found
 
 
@@ -116,14 +116,15 @@ def _by_mode(table: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
                 yield str(mode), rows
 
 
-def _rows(table: pd.DataFrame, unit: Codes, units: int, spread: float) -> Rows:
+def _rows(table: pd.DataFrame, unit: Codes, units: int, metric: str, limits: Limits) -> Rows:
     bench_of = _codes(table, ["clinic", "gauge", *(["period"] if "period" in table else [])])
     clinic_of = pd.factorize(table["clinic"])[0]
     pairs, pair = np.unique(unit * (int(bench_of.max()) + 1) + bench_of, return_inverse=True)
     first = np.zeros(pairs.size, np.intp)
     first[pair[::-1]] = np.arange(pair.size)[::-1]
     cell = pd.factorize(table["cell"])[0]
-    value = two_way(table["log"].to_numpy(float), pair, cell)
+    spread, mean = limits.spread(metric), table["mean"].to_numpy(float)
+    value = two_way(mean if metric in IN_MMHG else np.log(mean), pair, cell)
     runs = np.bincount(pair, table["runs"].to_numpy(float))
     benches, bench = np.unique(bench_of[first], return_inverse=True)
     return Rows(
@@ -131,21 +132,23 @@ def _rows(table: pd.DataFrame, unit: Codes, units: int, spread: float) -> Rows:
         bench=bench,
         clinic=clinic_of[first],
         value=value,
-        noise=_PUT_UP**2 + _repeats(table) / runs,
+        noise=(_PUT_UP * spread) ** 2 + _repeats(table, metric) / runs,
         units=units,
         benches=benches.size,
         spread=spread,
     )
 
 
-def _repeats(table: pd.DataFrame) -> float:
-    """The relative variance of runs repeated at one setting; nought where nothing was repeated."""
+def _repeats(table: pd.DataFrame, metric: str) -> float:
+    """The variance of runs repeated at one setting; nought where nothing was repeated."""
     runs = table["runs"].to_numpy(float)
     freedom = float((runs - 1).sum())
     if freedom <= 0:
         return 0.0
-    relative = table["squares"].to_numpy(float) / table["mean"].to_numpy(float) ** 2
-    return float(relative.sum() / freedom)
+    squares = table["squares"].to_numpy(float)
+    if metric not in IN_MMHG:
+        squares = squares / table["mean"].to_numpy(float) ** 2
+    return float(squares.sum() / freedom)
 
 
 def _codes(table: pd.DataFrame, names: Sequence[str]) -> Codes:

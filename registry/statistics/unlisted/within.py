@@ -54,21 +54,23 @@ class Within:
         found: np.ndarray = self._shares > 0
         return found
 
-    def left(self, value: Floats | None = None) -> tuple[Floats, float]:
+    def left(self, value: Floats) -> tuple[Floats, float]:
         """What benches leave of each unit, weighted, and the weighted sum of squares they leave."""
-        y = self.rows.value if value is None else value
-        weighted = y * self._per_row
-        by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
-        by_bench = np.bincount(self.rows.bench, weighted, minlength=self.rows.benches) - self._between * (
-            self.by_bench.T @ by_unit
-        )
+        by_unit, by_bench = self._sums(value)
         lean = self._inverse @ by_bench
-        squares = float(y @ weighted - self._between * (self._shrink * by_unit) @ by_unit)
+        squares = float(value @ (value * self._per_row) - self._between * (self._shrink * by_unit) @ by_unit)
         return self._shrink * by_unit - self.by_bench @ lean, max(squares - float(by_bench @ lean), 0.0)
+
+    def _sums(self, value: Floats) -> tuple[Floats, Floats]:
+        """Weighted sums by unit and, with units' effects taken into account, by bench."""
+        rows, weighted = self.rows, value * self._per_row
+        by_unit = np.bincount(rows.unit, weighted, minlength=rows.units).astype(float)
+        by_bench = np.bincount(rows.bench, weighted, minlength=rows.benches)
+        return by_unit, by_bench - self._between * (self.by_bench.T @ by_unit)
 
     def effect(self, over: Floats) -> Effect:
         """The slope of the units' effects over `over`, a figure a unit (nought and one for two sides)."""
-        units, squares = self.left()
+        units, squares = self.left(self.rows.value)
         score, through = float(over @ units), over @ self.by_bench
         information = self.information(over, through)
         size = score / information if information > 0 else 0.0
@@ -83,7 +85,7 @@ class Within:
 
     def steps(self) -> tuple[Floats, Floats, float]:
         """Score and information of a step after each unit but the last, and the squares without a step."""
-        units, squares = self.left()
+        units, squares = self.left(self.rows.value)
         score = -np.cumsum(units)[:-1]
         through = np.cumsum(self.by_bench, axis=0)[:-1]
         own = np.cumsum(self.weight)[:-1]
@@ -93,11 +95,5 @@ class Within:
 
     def leans(self, over: Floats, size: float) -> Floats:
         """Each bench's lean where units change by `size` over `over`."""
-        y = self.rows.value - size * over[self.rows.unit]
-        weighted = y * self._per_row
-        by_unit = np.bincount(self.rows.unit, weighted, minlength=self.rows.units)
-        lean: Floats = self._inverse @ (
-            np.bincount(self.rows.bench, weighted, minlength=self.rows.benches)
-            - self._between * (self.by_bench.T @ by_unit)
-        )
+        lean: Floats = self._inverse @ self._sums(self.rows.value - size * over[self.rows.unit])[1]
         return lean
