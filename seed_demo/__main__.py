@@ -69,6 +69,7 @@ def _run(address: str, recordings: Future[list[Recording]], at_once: int) -> lis
     wrong = _fill(address, tokens, made, at_once)
     cli.use(address, None)
     wrong += ask.ask_serials()
+    wrong += ask.ask_identification(address, tokens, made)
     ask.ask_distributions()
     ask.show_side_by_side("Pellomi", "A", "B", ("cycle_rate", "peak_vacuum"))
     wrong += weigh.ask_builds(made)

@@ -8,7 +8,9 @@ from typing import Any
 
 from client_cli.session import Session
 from seed_demo.driver import cli
+from seed_demo.driver.files import trace_file
 from seed_demo.driver.home import tell, title
+from seed_demo.driver.people import Tokens
 from seed_demo.driver.truth import agreement, alerted, missing_bases, wrong_spans
 from seed_demo.scenario.mishaps import declared_revision
 from seed_demo.scenario.recordings import Recording
@@ -16,6 +18,11 @@ from seed_demo.scenario.units import units
 
 ALERT_WAIT_S = 45.0
 GAUGE_THAT_READS_OFF = "QW-2"
+# What is said of the traces beside their level; where the clinic lies is left to the gauge.
+IDENTIFYING = (
+    *("mode", "protector", "valve", "tubing", "flange_mm", "load_ml"),
+    *("gauge", "power", "zero_offset"),
+)
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,33 @@ def ask_serials() -> list[str]:
         found += missing_bases(document, question.bases)
         wrong += [f"{question.pump_model}: {complaint}" for complaint in found]
     return wrong
+
+
+def ask_identification(address: str, tokens: Tokens, recordings: Sequence[Recording]) -> list[str]:
+    """Ask which build a pump is of which nobody said it, by its traces; returns a complaint when wrong."""
+    title("Which build is this pump? Nobody looked at it; two traces tell")
+    traces = traces_of_a_stranger(recordings)
+    cli.use(address, tokens.operator(traces[0].planned.clinic.code))
+    words = ["identify", traces[0].planned.unit.pump_model]
+    for trace in traces:
+        said = trace.planned.provenance()
+        words += ["--trace", str(trace_file(trace)), "--level", str(said["level"])]
+    words += [f"--{key.replace('_', '-')}={said[key]}" for key in IDENTIFYING if key in said]
+    cli.show(*words)
+    document = cli.ask(*words)
+    cli.use(address, None)
+    built = traces[0].planned.unit.revision
+    tell(f"\nAgainst the simulator: it was built as {built}; the answer is {document['verdict']}.")
+    return [] if document["named"] == built else [f"a pump built as {built}: {document['verdict']}"]
+
+
+def traces_of_a_stranger(recordings: Sequence[Recording]) -> list[Recording]:
+    """Sound recordings, at two settings, of the last unit that nobody looked at beyond all declared spans."""
+    sound = [r for r in recordings if not r.planned.mishap and r.planned.setting.mode == "expression"]
+    strangers = [u for u in units() if not u.seen and declared_revision(u.pump_model, u.serial) is None]
+    unit = [u for u in strangers if u.pump_model == "Pellomi"][-1]
+    by_level = {r.planned.setting.level: r for r in sound if r.planned.unit == unit}
+    return [by_level[level] for level in (3, 4)]
 
 
 def ask_distributions() -> None:

@@ -18,11 +18,16 @@ def write_files(recordings: Iterable[Recording]) -> dict[str, Path]:
     return {clinic: _write_clinic(clinic, theirs) for clinic, theirs in by_clinic.items()}
 
 
+def trace_file(recording: Recording) -> Path:
+    """Where a recording's trace was written."""
+    return demo_home() / recording.planned.clinic.code / recording.file_name
+
+
 def _write_clinic(clinic: str, recordings: list[Recording]) -> Path:
     folder = demo_home() / clinic
     folder.mkdir(exist_ok=True)
     for recording in recordings:
-        (folder / recording.file_name).write_bytes(recording.data)
+        trace_file(recording).write_bytes(recording.data)
     manifest = folder / "manifest.csv"
     with manifest.open("w", newline="", encoding="utf-8") as file:
         writer = csv.DictWriter(file, (FILE_COLUMN, *NAMES), restval="")

@@ -11,7 +11,7 @@ import pytest
 from client_cli import manifest
 from client_cli.manifest import Row
 from client_cli.upload import Outcome
-from seed_demo.driver import people, truth
+from seed_demo.driver import ask, people, truth
 from seed_demo.driver.ask import pairs
 from seed_demo.driver.files import write_files
 from seed_demo.driver.fill import show_outcomes
@@ -191,3 +191,11 @@ def test_pairs_take_the_rig_with_the_most_units() -> None:
     ((key, both),) = pairs(cells, "A", "B")
     assert key == ("expression", "3")
     assert (both["A"]["rig"], both["B"]["rig"]) == ("flat", "domed")
+
+
+def test_the_pump_to_identify_is_one_nobody_looked_at(recordings: tuple[Recording, ...]) -> None:
+    traces = ask.traces_of_a_stranger(recordings)
+    assert [trace.planned.setting.level for trace in traces] == [3, 4]
+    assert len({trace.planned.unit.serial for trace in traces}) == 1
+    assert not any(trace.planned.provenance().get("revision") for trace in traces)
+    assert set(ask.IDENTIFYING) - {"zero_offset"} <= set(traces[0].planned.provenance())
