@@ -10,6 +10,7 @@ import typer
 
 from client_cli import __version__, config
 from client_cli.commands import (
+    alerts,
     benches,
     catalogue,
     comparing,
@@ -20,6 +21,7 @@ from client_cli.commands import (
     matching,
     questions,
     runs,
+    subscriptions,
     traces,
 )
 from client_cli.commands.common import Globals, JsonOption
@@ -48,7 +50,7 @@ for _command in (
     matching.claims,
     identify.identify,
     benches.benches,
-    questions.alerts,
+    alerts.alerts,
     export.export,
     runs.runs,
     runs.run,
@@ -57,6 +59,7 @@ for _command in (
 ):
     app.command()(_command)
 app.add_typer(gauge.app, name="gauge")
+app.add_typer(subscriptions.app, name="subscriptions")
 app.add_typer(catalogue.app, name="catalogue")
 
 

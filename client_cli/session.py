@@ -17,6 +17,7 @@ from client_cli.errors import Fault, Unreachable, WrongVersion
 from client_cli.problems import from_answer
 from client_cli.retry import Patience, Transient, retry_after
 from client_cli.text import clean
+from client_cli.troubles import TRANSIENT_ERRORS, json_of, reason_of
 from client_cli.versions import misfit
 
 Json = dict[str, Any]
@@ -27,13 +28,6 @@ READ_TIMEOUT_S = 90.0
 FILE_TIMEOUT_S = 600.0  # the server makes a file whole before its first byte leaves
 PAGE_SIZE = 500
 _TRANSIENT_STATUS = frozenset({429, 502, 503, 504})
-# Cut connections show up as any of these; a certificate that is not trusted will not be trusted later either.
-_TRANSIENT_ERRORS = (
-    requests.ConnectionError,
-    requests.Timeout,
-    requests.exceptions.ChunkedEncodingError,
-    requests.exceptions.ContentDecodingError,
-)
 
 
 @dataclass(frozen=True)
@@ -118,6 +112,15 @@ class Session:
         """The JSON document at `path` below the API's root."""
         return self._repeat("GET", path, params=_given(query)).document
 
+    def get_if_changed(self, path: str, query: Query, tag: str) -> tuple[Json | None, str]:
+        """The document and its entity tag; None with the same tag when it is as it was under that tag."""
+        retrying = self._patience.retrying()
+        try:
+            found: tuple[Json | None, str] = retrying(self._get_if_changed, path, query, tag)
+        except Transient as error:
+            raise self._unreachable(error, _tries(retrying)) from error
+        return found
+
     def put(self, path: str, document: Json) -> Answer:
         """Put a JSON document; repeated on failure, since putting it twice is putting it once."""
         return self._repeat("PUT", path, json=document)
@@ -198,8 +201,8 @@ class Session:
                 self._read(response)
             self._check_version(response.headers.get("Vacuary-Clients"))
             take.receive(response)
-        except _TRANSIENT_ERRORS as error:
-            raise Transient(_reason(error)) from error
+        except TRANSIENT_ERRORS as error:
+            raise Transient(reason_of(error)) from error
         finally:
             response.close()
 
@@ -222,6 +225,14 @@ class Session:
             raise self._unreachable(error, _tries(retrying)) from error
         return replace(answer, tries=_tries(retrying))
 
+    def _get_if_changed(self, path: str, query: Query, tag: str) -> tuple[Json | None, str]:
+        headers = {"If-None-Match": tag} if tag else {}
+        timeout = (CONNECT_TIMEOUT_S, READ_TIMEOUT_S)
+        response = self._ask("GET", path, timeout, params=_given(query), headers=headers)
+        if response.status_code == 304:
+            return None, tag
+        return self._read(response).document, response.headers.get("ETag", "")
+
     def _unreachable(self, error: Transient, tries: int) -> Unreachable:
         asked = error.retry_after_s
         hint = "Check the connection and the address (`vacuary health`), or allow more time with --patience."
@@ -243,8 +254,8 @@ class Session:
                 f"The certificate of {self.server} is not trusted: {clean(error)}.",
                 "Check the address and the clock of this computer.",
             ) from error
-        except _TRANSIENT_ERRORS as error:
-            raise Transient(_reason(error)) from error
+        except TRANSIENT_ERRORS as error:
+            raise Transient(reason_of(error)) from error
         except requests.RequestException as error:
             raise Fault(f"The request to {self.server} could not be made: {clean(error)}.") from error
 
@@ -254,7 +265,7 @@ class Session:
             why = "it is too busy" if status == 429 else f"it is not available now (HTTP {status})"
             raise Transient(why, retry_after(response.headers.get("Retry-After")))
         self._check_version(response.headers.get("Vacuary-Clients"))
-        document = {} if status == 204 else _json(response)
+        document = {} if status == 204 else json_of(response)
         if not 200 <= status < 300:
             kind = response.headers.get("Content-Type", "")
             raise from_answer(status, kind, document, response.headers.get("Location", ""))
@@ -283,26 +294,3 @@ def _given(query: Query | None) -> dict[str, str | int]:
 
 def _tries(retrying: Retrying) -> int:
     return int(retrying.statistics.get("attempt_number", 1))
-
-
-def _json(response: requests.Response) -> Any:
-    try:
-        return response.json()
-    except requests.exceptions.JSONDecodeError:
-        return None
-
-
-def _reason(error: requests.RequestException) -> str:
-    """Why an attempt failed, without the address and the objects that the libraries put into their texts."""
-    if isinstance(error, requests.ConnectTimeout):
-        return "it did not answer in time"
-    if isinstance(error, requests.Timeout):
-        return "it took too long to answer"
-    text = str(error)
-    if "NameResolutionError" in text or "getaddrinfo" in text:
-        return "its name is not known (is this computer online?)"
-    if "refused" in text:
-        return "nothing listens at that address"
-    if isinstance(error, requests.exceptions.ProxyError):
-        return "the proxy did not pass it on"
-    return "the connection was cut"

@@ -1,4 +1,4 @@
-"""Questions to the registry: `serial`, `distribution` and `alerts`."""
+"""Questions to the registry: `serial` and `distribution`."""
 
 from typing import Annotated
 
@@ -18,7 +18,11 @@ def serial(
     first: Annotated[str, typer.Argument(metavar="FIRST", help="Serial, or the first of a range.")],
     last: Annotated[str | None, typer.Argument(metavar="[LAST]", help="The last of a range.")] = None,
 ) -> ExitCode:
-    """Say which revision a serial, or a range of serials, belongs to."""
+    """Say which revision a serial, or a range of serials, belongs to.
+
+    Type it as you have it: LK000123, "lk 000-123", LK000001-4999, "LK000001 to LK004999", or LK0001.. for
+    all that begin so. What was understood is told first.
+    """
     from client_cli.render.serials import show_serials
 
     with call.session() as session:
@@ -57,21 +61,3 @@ def distribution(  # noqa: PLR0913 - one parameter an option
     with call.session() as session:
         call.answer(session.get("distributions", asked), show_distribution)
     return ExitCode.DONE
-
-
-@answering
-def alerts(
-    call: Call,
-    *,
-    fail_on_alert: Annotated[
-        bool, typer.Option("--fail-on-alert", help="End with exit code 6 when an alert is open.")
-    ] = False,
-) -> ExitCode:
-    """List what stands out: units and gauges that are off."""
-    from client_cli.render.alerts import is_open, show_alerts
-
-    with call.session() as session:
-        document = session.collect("alerts")
-    call.answer(document, show_alerts)
-    standing = any(is_open(alert) for alert in document["results"])
-    return ExitCode.OPEN_ALERTS if fail_on_alert and standing else ExitCode.DONE

@@ -4,7 +4,7 @@ from typing import Any
 
 from rich.console import Console
 
-from client_cli.render.console import lines, table
+from client_cli.render.console import indented, lines, table
 from client_cli.render.runs import moment
 from client_cli.text import clean, one_line
 
@@ -26,8 +26,8 @@ def show_alerts(console: Console, document: dict[str, Any]) -> None:
             clean(alert.get("id", "")),
             _subject(alert.get("subject")),
             moment(alert.get("since")),
-            one_line(alert.get("state")),
-            lines(clean(alert.get("says", "")), _rule(alert)),
+            lines(one_line(alert.get("state")), clean(alert.get("severity") or "")),
+            lines(clean(alert.get("says", "")), _rule(alert), _advice(alert)),
         )
     standing = sum(map(is_open, results))
     counted = {0: "No open alerts.", 1: "1 open alert."}.get(standing, f"{standing} open alerts.")
@@ -35,6 +35,20 @@ def show_alerts(console: Console, document: dict[str, Any]) -> None:
     if rows.row_count:
         console.print()
         console.print(rows)
+
+
+def show_alert(console: Console, alert: dict[str, Any]) -> None:
+    """One alert in a few lines, as a watch tells it."""
+    head = " ".join(filter(None, [one_line(alert.get("state")), clean(alert.get("severity") or "")]))
+    console.print(f"Alert {clean(alert.get('id', ''))}, {head}, since {_when(alert.get('since'))}")
+    for text in (alert.get("says", ""), _advice(alert)):
+        if text:
+            indented(console, clean(text))
+
+
+def _advice(alert: dict[str, Any]) -> str:
+    """What to do about one that is open."""
+    return f"Do: {clean(alert['advice'])}" if alert.get("advice") and is_open(alert) else ""
 
 
 def _subject(subject: Any) -> str:
@@ -47,3 +61,7 @@ def _rule(alert: dict[str, Any]) -> str:
     sure = alert.get("confidence")
     told = f", {100 * sure:.0f} % sure" if isinstance(sure, float) and 0 <= sure <= 1 else ""
     return f"({one_line(alert.get('rule'))} {one_line(alert.get('rule_version'))}{told})"
+
+
+def _when(value: Any) -> str:
+    return moment(value).replace("\n", " ")

@@ -29,6 +29,8 @@ def test_the_commands_of_this_stage_are_there():
         *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "alerts", "export"),
         *("runs", "run", "cycles", "withdraw", "gauge", "gauge declare", "gauge list", "gauge reading"),
         *("compare", "swap", "settings", "claims", "identify", "benches"),
+        *("subscriptions", "subscriptions add", "subscriptions list", "subscriptions remove"),
+        *("subscriptions replay", "subscriptions test"),
         *("catalogue", "catalogue load", "catalogue show", "catalogue list"),
     }
 
