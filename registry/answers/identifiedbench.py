@@ -58,6 +58,7 @@ def _piece(
     more: dict[str, Any] = {
         "setting": None,
         "measurements": {},
+        "state": "held" if one.measured.holds else "accepted",
         "findings": [finding.message for finding in one.measured.findings if finding.severity == "hold"],
     }
     if one.measured.holds:

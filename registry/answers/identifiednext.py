@@ -24,7 +24,8 @@ _AS_MUCH = 0.05
 _RIGHT = RIGHT_BY_BASIS["observed"]
 # An unlisted build's serial is put down to a listed build less often than those of listed ones.
 _UNLISTED_SHARE = 0.3
-MOST_SETTINGS = 16
+# Only where builds lie furthest apart by their plain means is it worked out what a run would tell.
+MOST_SETTINGS = 6
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,7 @@ def _candidates(stock: Stock, recorded: Sequence[Setting]) -> list[Setting]:
         if setting[:3] not in done:
             by_words.setdefault(setting[:3], []).append(setting)
     best = [one for settings in by_words.values() if (one := stock.best(settings)) is not None]
-    return stock.ranked(best)[:MOST_SETTINGS]
+    return sorted(best, key=stock.apart, reverse=True)[:MOST_SETTINGS]
 
 
 def _either(options: Sequence[str]) -> str:

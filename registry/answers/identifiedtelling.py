@@ -43,6 +43,7 @@ def piece_document(builds: Builds, piece: Piece, chances: Floats) -> dict[str, A
         "ratio": None if weight is None else figure(weight.ratio),
         "key": piece.more.get("key"),
         "value": piece.more.get("value"),
+        "state": piece.more.get("state"),
         "setting": piece.more.get("setting"),
         "measurements": piece.more.get("measurements") or {},
     }

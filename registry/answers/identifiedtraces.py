@@ -14,7 +14,7 @@ from registry.intake.measure import preview
 from registry.intake.provenance import Provenance, understand
 from registry.models import Operator, Rig
 from registry.models.elevation import elevation_band
-from registry.statistics.foreseen import USUAL_SPREAD, Foreseen, foresee
+from registry.statistics.foreseen import USUAL_SPREAD, Foreseen, foresee, usual_variance
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 from registry.statistics.predictive import Reading
 from registry.statistics.recorded import Known
@@ -23,6 +23,7 @@ from registry.waveform import Measured
 
 METRICS = tuple(USUAL_SPREAD)
 MOST_TRACES = 12
+MOST_UNITS = 60
 # What may be said of a trace: where it came from, but for what says which pump it is and who recorded it.
 KEYS = (
     *("mode", "programme", "level", "side", "protector", "valve", "tubing", "flange_mm", "load_ml"),
@@ -133,7 +134,8 @@ class Stock:
         for block in blocks:
             if block.revision != UNKNOWN and block.setting.metric in METRICS:
                 setting = Setting._make(block.setting.place)
-                found.setdefault(setting, {}).setdefault(block.setting.metric, {})[block.revision] = block
+                by_build = found.setdefault(setting, {}).setdefault(block.setting.metric, {})
+                by_build[block.revision] = _some_units(block)
         return cls(tuple(builds), found, rigs)
 
     def counts(self, setting: Setting, build: int) -> tuple[int, int]:
@@ -162,9 +164,14 @@ class Stock:
         """The setting with most builds measured, then with most units."""
         return min(settings, key=self._rank, default=None)
 
-    def ranked(self, settings: Iterable[Setting]) -> list[Setting]:
-        """The settings with most builds measured and most units first."""
-        return sorted(settings, key=self._rank)
+    def apart(self, setting: Setting) -> float:
+        """How far the builds' plain means lie apart there, in what units of a build commonly differ by."""
+        found = [0.0]
+        for metric, by_build in self.blocks[setting].items():
+            means = [float(block.mean.mean()) for block in by_build.values()]
+            usual = usual_variance(metric, float(np.mean(means))) ** 0.5
+            found.append((max(means) - min(means)) / usual)
+        return max(found)
 
     def fitting(self, recorded: Recorded) -> Setting | None:
         """The setting that agrees with all that was said of a trace; None where nobody measured there.
@@ -204,6 +211,15 @@ class Stock:
                 foreseen[setting, metric] = [found.get(build) for build in self.builds]
                 seen[setting, metric] = [_seen(by_build.get(build)) for build in self.builds]
         return Known(len(self.builds), foreseen, Together(seen))
+
+
+def _some_units(block: Block) -> Block:
+    """The readings of sixty units at most, evenly over all: more move no chance by what can be seen."""
+    units = np.unique(block.unit)
+    if units.size <= MOST_UNITS:
+        return block
+    kept = units[np.linspace(0, units.size - 1, MOST_UNITS).astype(int)]
+    return block.only(np.isin(block.unit, kept))
 
 
 def _seen(block: Block | None) -> Seen:

@@ -300,3 +300,13 @@ def test_nothing_is_stored(apart):
     before = sizes()
     ask(traces=[trace("3")], marks=["membrane=flat"])
     assert sizes() == before
+
+
+def test_of_very_many_units_some_are_enough(apart):
+    measured(apart, "A", "7", rate=66.0, units=200)
+    measured(apart, "B", "7", rate=60.0, units=200)
+    document = ask(traces=[trace("7", 60.0)])
+    assert document["evidence"][0]["favours"] == "B"
+    assert document["evidence"][0]["measurements"]["cycle_rate"]["expected"]["B"] == pytest.approx(
+        60, abs=0.2
+    )

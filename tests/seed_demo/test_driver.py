@@ -16,6 +16,7 @@ from seed_demo.driver.ask import pairs
 from seed_demo.driver.files import write_files
 from seed_demo.driver.fill import show_outcomes
 from seed_demo.driver.home import DemoError
+from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import Recording
 
 
@@ -193,8 +194,8 @@ def test_pairs_take_the_rig_with_the_most_units() -> None:
     assert (both["A"]["rig"], both["B"]["rig"]) == ("flat", "domed")
 
 
-def test_the_pump_to_identify_is_one_nobody_looked_at(recordings: tuple[Recording, ...]) -> None:
-    traces = ask.traces_of_a_stranger(recordings)
+def test_the_pump_to_identify_is_one_nobody_looked_at() -> None:
+    traces = ask.traces_of_a_stranger([Recording(run, b"", None) for run in planned_runs()])
     assert [trace.planned.setting.level for trace in traces] == [3, 4]
     assert len({trace.planned.unit.serial for trace in traces}) == 1
     assert not any(trace.planned.provenance().get("revision") for trace in traces)
