@@ -53,6 +53,8 @@ urlpatterns = [
     path("subscriptions/<int:subscription_id>/test", subscriptions.SubscriptionTest.as_view()),
     path("subscriptions/<int:subscription_id>/deliveries", subscriptions.SubscriptionDeliveries.as_view()),
     path("alerts", conditional_page(alerts.Alerts.as_view())),  # who watches asks every half minute
+    path("alert-rules", alerts.AlertRules.as_view()),
+    path("explanations", alerts.Explanations.as_view()),
     path("alerts/<int:alert_id>/seen", alerts.AlertSeen.as_view()),
     path("alerts/<int:alert_id>/dismiss", alerts.AlertDismiss.as_view()),
     path("catalogue", catalogue.Catalogue.as_view()),

@@ -10,10 +10,19 @@ from rest_framework.response import Response
 from api.pagination import NewestFirst
 from api.permissions import IsCurator
 from api.queries import StrictQuery
-from api.serializers.answers import AlertDocument, AlertsQuery, DismissForm
+from api.serializers.alerts import (
+    AlertDocument,
+    AlertsQuery,
+    DismissForm,
+    ExplanationDocument,
+    ExplanationQuery,
+    RulesDocument,
+)
 from api.viewer import viewer_of
 from registry.alerts.book import dismiss, list_alerts, mark_seen
 from registry.alerts.documents import alert_document
+from registry.alerts.explaining import explain
+from registry.alerts.ruled import rules_document
 from registry.models import Alert
 
 
@@ -30,9 +39,9 @@ class Alerts(StrictQuery, GenericAPIView[Alert]):
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """List alerts, newest first."""
         asked = {key: value for key, value in self.asked(request).items() if key in AlertsQuery().fields}
-        page = self.paginate_queryset(list_alerts(**asked))
         viewer = viewer_of(request)
         tell = viewer is not None and viewer.is_curator
+        page = self.paginate_queryset(list_alerts(**asked, to_curator=tell))
         return self.get_paginated_response([alert_document(a, tell_reason=tell) for a in page or ()])
 
 
@@ -57,5 +66,27 @@ class AlertDismiss(StrictQuery):
         """Close the alert with a reason; the same is raised again only when the effect has grown."""
         form = DismissForm(data=request.data)
         form.is_valid(raise_exception=True)
-        alert = dismiss(alert_id, form.validated_data["reason"])
+        said, viewer = form.validated_data, viewer_of(request)
+        by = viewer.handle if viewer is not None else ""
+        alert = dismiss(alert_id, said["reason"], said["note"], by=by)
         return Response(alert_document(alert, tell_reason=True))
+
+
+class AlertRules(StrictQuery):
+    """What alerts are raised by."""
+
+    @extend_schema(operation_id="alert_rules", responses=RulesDocument)
+    def get(self, request: Request) -> Response:
+        """List the rules with limits, floors, and the share of their alerts that was dismissed."""
+        return Response(rules_document())
+
+
+class Explanations(StrictQuery):
+    """Why something did or did not raise an alert."""
+
+    query = ExplanationQuery
+
+    @extend_schema(operation_id="explanations", parameters=[ExplanationQuery], responses=ExplanationDocument)
+    def get(self, request: Request) -> Response:
+        """Tell what every rule last made of a run, a unit or a gauge, and what it was short of."""
+        return Response(explain(**self.asked(request)))

@@ -8,58 +8,109 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from registry.alerts.readings import VACUUM, Readings, gauge_names, unit_names
-from registry.alerts.verdicts import Rule, Verdict, high_or_low, percent, standing
+from registry.alerts.readings import unit_names
+from registry.alerts.scanned import Scan
+from registry.alerts.verdicts import Rule, Standing, Verdict, high_or_low, percent, standing
 from registry.answers.wording import counted
-from registry.statistics.pairs import pair_table
-from registry.statistics.shifts import LIMITS, Shift, gauge_shifts
+from registry.statistics.shifts import LIMITS, Shift
 
-RULE = Rule("gauge_off", 1, "gauge")
+RULE = Rule(
+    "gauge_off",
+    2,
+    "gauge",
+    advice="Compare the gauge with a reference before the next runs, and declare the calibration.",
+    limits=asdict(LIMITS),
+)
 _SHOWN = 20
 
 
-def shifts(seen: Readings) -> list[Shift]:
-    """Judge every gauge that read vacuum."""
-    table = seen.of(VACUUM)
-    return gauge_shifts(pair_table(table), watched=seen.gauges_watched) if len(table) else []
+def judge(scan: Scan) -> list[Verdict]:
+    """Judge every gauge that read vacuum, or the one that new runs were read with."""
+    told = scan.leaning
+    asked = [gauge for gauge in told.gauges if scan.only is None or gauge == scan.only.gauge]
+    off = [gauge for gauge in asked if gauge in told.shifts and told.shifts[gauge].is_material()]
+    units = unit_names({unit for gauge in off for unit in told.shifts[gauge].deviations})
+    return [_verdict(scan, gauge, units) for gauge in asked]
 
 
-def verdicts(seen: Readings, judged: list[Shift]) -> list[Verdict]:
-    """Put the judged gauges into words: two queries for their names."""
-    names = gauge_names([shift.gauge for shift in judged])
-    units = unit_names({unit for shift in judged if shift.is_off() for unit in shift.deviations})
-    return [_verdict(shift, names[shift.gauge], units, seen.edition) for shift in judged]
-
-
-def _verdict(shift: Shift, name: str, units: Mapping[int, tuple[str, str]], edition: int) -> Verdict:
+def _verdict(scan: Scan, gauge: int, units: Mapping[int, tuple[str, str]]) -> Verdict:
+    told = scan.leaning
+    clinic, code, own = told.gauges[gauge]
+    name, keys = f"{code}/{own}", {"gauge": gauge, "clinic": clinic}
+    shift = told.shifts.get(gauge)
+    lacks = lacking(shift)
+    if shift is None or lacks:
+        says = f"Gauge {name} cannot be judged: {lacks}."
+        return Verdict(name, Standing.UNJUDGED, 0.0, None, says, lacks=lacks, keys=keys)
+    is_off = shift.is_material()
+    explained = clinic in scan.off("clinic_off", "clinic")
     return Verdict(
         subject=name,
-        standing=standing(is_off=shift.is_off(), is_clear=shift.is_clear()),
+        standing=standing(is_off=is_off and not explained, is_clear=shift.is_clear()),
         size=shift.shift,
-        p=shift.p,
-        says=_says(shift, name),
-        evidence=_evidence(shift, units, edition) if shift.is_off() else {},
+        p=told.chance(gauge),
+        says=_says(shift, name, explained=explained),
+        evidence=evidence_of(shift, units, scan.edition),
+        keys=keys,
+        since=told.since(gauge),
+        runs=shift.runs,
+        growth=told.growth(shift),
+        confirmed=shift.halves_agree(),
+        why=held_against(shift),
     )
 
 
-def _says(shift: Shift, name: str) -> str:
-    if not shift.is_off():
+def lacking(shift: Shift | None) -> str:
+    """What a gauge or clinic is short of for being judged; empty where nothing is."""
+    if shift is None:
+        return "needs a build that another clinic has read as well"
+    short = [
+        counted(want - has, f"more {what}")
+        for want, has, what in (
+            (LIMITS.units, shift.units, "unit"),
+            (LIMITS.clinics, shift.clinics, "other clinic"),
+        )
+        if has < want
+    ]
+    return f"needs {' and '.join(short)} on the same builds" if short else ""
+
+
+def _says(shift: Shift, name: str, *, explained: bool) -> str:
+    if explained:
+        return f"Gauge {name} leans as its clinic's other gauges do: see the clinic."
+    if not shift.is_material():
         return f"Gauge {name} reads within what other clinics read."
+    return f"Gauge {name} reads {compared(shift)}. Compare it with a reference before the next runs."
+
+
+def compared(shift: Shift) -> str:
+    """How far it reads from others, and on what: for one line."""
     low, high = sorted((percent(shift.low), percent(shift.high)))
+    others, builds = counted(shift.clinics, "other clinic"), counted(shift.builds, "build")
     return (
-        f"Gauge {name} reads {high_or_low(shift.shift)} ({low:g} to {high:g} %) against "
-        f"{counted(shift.clinics, 'other clinic')}, on {counted(shift.units, 'unit')} of "
-        f"{counted(shift.builds, 'build')}. Compare it with a reference before the next runs."
+        f"{high_or_low(shift.shift)} ({low:g} to {high:g} %) against {others}, "
+        f"on {counted(shift.units, 'unit')} of {builds}"
     )
 
 
-def _evidence(shift: Shift, units: Mapping[int, tuple[str, str]], edition: int) -> dict[str, Any]:
+def held_against(shift: Shift) -> tuple[str, ...]:
+    """The figures against the limits, in words."""
+    alike = percent(shift.agreeing)
+    return (
+        f"{abs(percent(shift.shift)):g} % apart; {percent(LIMITS.off):g} % matters",
+        f"{alike:g} % of its units lean that way; at least {percent(LIMITS.agreeing):g} % have to",
+        f"{counted(shift.units, 'unit')} read; at least {LIMITS.units} have to be",
+        f"held against {counted(shift.clinics, 'other clinic')}; at least {LIMITS.clinics} have to be there",
+    )
+
+
+def evidence_of(shift: Shift, units: Mapping[int, tuple[str, str]], edition: int) -> dict[str, Any]:
+    """The figures; single readings only where they were asked for by naming their units."""
     worst = sorted(shift.deviations.items(), key=lambda item: -abs(item[1]))[:_SHOWN]
     return {
         "shift_percent": percent(shift.shift),
         "low_percent": percent(shift.low),
         "high_percent": percent(shift.high),
-        "p_adjusted": shift.p,
         "units": shift.units,
         "settings": shift.settings,
         "builds": shift.builds,
@@ -68,6 +119,7 @@ def _evidence(shift: Shift, units: Mapping[int, tuple[str, str]], edition: int) 
         "readings": [
             {"pump_model": units[unit][0], "serial": units[unit][1], "percent": percent(apart)}
             for unit, apart in worst
+            if unit in units
         ],
         "limits": asdict(LIMITS),
         "edition": edition,

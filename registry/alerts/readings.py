@@ -7,16 +7,31 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from django.db import connection
 
 from registry.answers.stamp import current_edition
 from registry.answers.summaries import SETTING, summary_frame
-from registry.models import Gauge, Unit, UnitSummary
+from registry.models import Gauge, Unit
+from registry.statistics.pairs import pair_table
 
 # Both rise and fall with a gauge's scale; the residual is too near nought to compare in per cent.
 VACUUM = ("peak_vacuum", "mean_vacuum")
 METRICS = (*VACUUM, "cycle_rate")
 # Below this a vacuum is mostly the gauge's zero, and its logarithm says nothing of its scale.
 _LEAST_VACUUM_MMHG = 20.0
+_PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "at", "runs"]
+_READ = """
+SELECT r.unit_id, s.gauge_id, max(extract(epoch FROM least(r.recorded_at, r.created_at)))::float, count(*)
+FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id
+WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND s.gauge_id IS NOT NULL
+GROUP BY r.unit_id, s.gauge_id
+"""
+# How many units a model has counts for what reading it costs.
+_SIZES = """
+SELECT s.pump_model_id, (SELECT count(*) FROM registry_unit u WHERE u.pump_model_id = s.pump_model_id)
+FROM (SELECT DISTINCT pump_model_id FROM registry_unitsummary WHERE gauge_id = %(gauge)s) s
+"""
+_MOST_UNITS = 400
 
 
 @dataclass(frozen=True)
@@ -63,16 +78,42 @@ def readings(
     return Readings(table, edition, Gauge.objects.count())
 
 
-def pump_models_read_by(gauge_id: int) -> list[int]:
-    """The pump models a gauge has read."""
-    read = UnitSummary.objects.filter(gauge=gauge_id).order_by("pump_model_id")
-    return list(read.values_list("pump_model_id", flat=True).distinct())
+def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
+    """Return `pair_table` of some metrics with `runs` and `at` besides: one query more.
+
+    `runs` is how many accepted runs of a unit a gauge read, and `at` when it was last read with it, in
+    seconds. No run counts as later than it was uploaded, whatever a logger's clock said.
+    """
+    table = seen.of(metrics)
+    if not len(table):
+        return pd.DataFrame(columns=_PAIRED)
+    pairs = pair_table(table)
+    models = sorted(set(table["pump_model"].tolist()))
+    with connection.cursor() as cursor:
+        cursor.execute(_READ, {"models": models})
+        read = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "at", "runs"])
+    read = read.astype({"unit": "int64", "gauge": "int64", "at": float, "runs": "int64"})
+    merged = pairs.merge(read, on=["unit", "gauge"], how="left")
+    return merged.fillna({"at": 0.0, "runs": 1}).astype({"runs": "int64"})
 
 
-def gauge_names(gauges: Collection[int]) -> dict[int, str]:
-    """CLINIC/CODE of each gauge."""
-    found = Gauge.objects.filter(pk__in=gauges).values_list("pk", "clinic__code", "code")
-    return {pk: f"{clinic}/{code}" for pk, clinic, code in found}
+def models_to_check(pump_model: int, gauge: int | None) -> list[int]:
+    """The pump model of new runs, and others that their gauge read, those with the fewest units first.
+
+    No more than a check has time for: the others wait for the nightly scan, which takes in all. One query.
+    """
+    if gauge is None:
+        return [pump_model]
+    with connection.cursor() as cursor:
+        cursor.execute(_SIZES, {"gauge": gauge})
+        sizes = dict(cursor.fetchall())
+    chosen, units = [pump_model], sizes.pop(pump_model, 0)
+    for model, size in sorted(sizes.items(), key=lambda item: (item[1], item[0])):
+        units += size
+        if units > _MOST_UNITS:
+            break
+        chosen.append(model)
+    return chosen
 
 
 def unit_names(units: Collection[int]) -> Mapping[int, tuple[str, str]]:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from registry.alerts.leaning import Leaning
 from registry.alerts.readings import Readings
 from registry.alerts.verdicts import Verdict
 
@@ -19,12 +20,17 @@ class Changed:
 class Scan:
     """`readings` of whole pump models, and the edition they are of.
 
-    `found` holds, by rule name, what rules earlier in the order of precedence found off, so that one cause
-    gives one alert. `only` is what changed, when a check of new runs asks for no more; a rule may then judge
-    fewer subjects, but no differently.
+    `found` holds, by rule name, what rules earlier in the order of precedence found off beyond chance, so
+    that one cause gives one alert. `only` is what changed, when a check of new runs asks for no more; a rule
+    may then judge fewer subjects, but no differently. `leaning` is what was found of the gauges.
     """
 
     readings: Readings
     edition: int
     found: Mapping[str, Sequence[Verdict]] = field(default_factory=dict)
     only: Changed | None = None
+    leaning: Leaning = field(default_factory=Leaning)
+
+    def off(self, rule: str, kind: str) -> frozenset[int]:
+        """The database keys of a kind that an earlier rule found off."""
+        return frozenset(v.keys[kind] for v in self.found.get(rule, ()) if kind in v.keys)

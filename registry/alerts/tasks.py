@@ -7,7 +7,8 @@ from procrastinate import RetryStrategy
 from procrastinate.contrib.django import app
 from procrastinate.exceptions import AlreadyEnqueued
 
-from registry.alerts.scan import scan_community, scan_gauge
+from registry.alerts.scan import check, scan_community
+from registry.alerts.scanned import Changed
 
 # A sweep is judged when it pauses, not upload by upload.
 CALM_S = 3
@@ -17,23 +18,24 @@ SELECT 1 FROM procrastinate_jobs WHERE queueing_lock = %s AND status = 'todo' FO
 """
 
 
-def want_checks(gauge_ids: Iterable[int | None]) -> None:
-    """Have gauges checked after the present transaction; a whole sweep of runs costs one check.
+def want_checks(read: Iterable[tuple[int, int | None]]) -> None:
+    """Have checked what runs bear on, after the present transaction; a whole sweep of runs costs one check.
 
-    A check that waits already will do, for it cannot begin before this transaction has ended: workers pass
-    over a job somebody holds. None stands for a run without a declared gauge, which tells nothing of gauges
-    or units. Called once and last in a transaction, so that jobs are locked in one order and after all else.
+    `read` holds the pump model of each run and its gauge, None for an undeclared one. A check that waits
+    already will do, for it cannot begin before this transaction has ended: workers pass over a job somebody
+    holds. Called once and last in a transaction, so that jobs are locked in one order and after all else.
     """
-    for gauge_id in sorted({gauge_id for gauge_id in gauge_ids if gauge_id is not None}):
-        _want_check(gauge_id)
+    for pump_model, gauge in sorted(set(read), key=lambda one: (one[0], one[1] or 0)):
+        _want_check(pump_model, gauge)
 
 
-def _want_check(gauge_id: int) -> None:
-    while not _is_waiting(gauge_id):
+def _want_check(pump_model: int, gauge: int | None) -> None:
+    lock = f"check-{pump_model}-{gauge or 0}"
+    while not _is_waiting(lock):
         try:
             with transaction.atomic():
-                check_gauge.configure(queueing_lock=_lock(gauge_id), schedule_in={"seconds": CALM_S}).defer(
-                    gauge_id=gauge_id
+                check_runs.configure(queueing_lock=lock, schedule_in={"seconds": CALM_S}).defer(
+                    pump_model=pump_model, gauge=gauge
                 )
         except AlreadyEnqueued:
             continue  # another upload asked just now; hold its check, or ask again if it has begun
@@ -41,9 +43,9 @@ def _want_check(gauge_id: int) -> None:
 
 
 @app.task(retry=_RETRY)
-def check_gauge(gauge_id: int) -> None:
-    """Judge one gauge and the units it read. Doing it twice changes nothing."""
-    scan_gauge(gauge_id)
+def check_runs(pump_model: int, gauge: int | None) -> None:
+    """Judge what runs of a pump model, read with a gauge, bear on. Doing it twice changes nothing."""
+    check(Changed(pump_model, gauge))
 
 
 @app.periodic(cron="23 3 * * *")
@@ -53,12 +55,8 @@ def scan_all(timestamp: int = 0) -> None:  # noqa: ARG001 - the queue hands over
     scan_community()
 
 
-def _lock(gauge_id: int) -> str:
-    return f"check-gauge-{gauge_id}"
-
-
-def _is_waiting(gauge_id: int) -> bool:
-    """Whether a check of the gauge waits in the queue; if so it is held until this transaction ends."""
+def _is_waiting(lock: str) -> bool:
+    """Whether a check waits in the queue; if so it is held until this transaction ends."""
     with connection.cursor() as cursor:
-        cursor.execute(_WAITING, [_lock(gauge_id)])
+        cursor.execute(_WAITING, [lock])
         return cursor.fetchone() is not None

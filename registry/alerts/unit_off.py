@@ -5,40 +5,62 @@ practice, no published source: 10 % of vacuum or rate is more than units of one 
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from registry.alerts.readings import METRICS, VACUUM, Readings, unit_names
-from registry.alerts.verdicts import Rule, Verdict, high_or_low, percent, standing
-from registry.answers.wording import counted
-from registry.statistics.deviants import UNIT_LIMITS, Deviant, deviants
-from registry.statistics.pairs import pair_table
-from registry.statistics.shifts import Shift
+import numpy as np
 
-RULE = Rule("unit_off", 1, "unit")
+from registry.alerts.readings import METRICS, VACUUM, dated_pairs, unit_names
+from registry.alerts.scanned import Scan
+from registry.alerts.verdicts import Rule, Standing, Verdict, high_or_low, percent, standing
+from registry.answers.wording import counted, in_words
+from registry.statistics.deviants import UNIT_LIMITS, Deviant, deviants
+
+RULE = Rule(
+    "unit_off",
+    2,
+    "unit",
+    advice="Check rig and serial, then measure the unit again; never open a unit that a person will use.",
+    limits=asdict(UNIT_LIMITS),
+)
 _NAME_LONGEST = 79
 
 
-def verdicts(
-    seen: Readings, gauges: Iterable[Shift], *, only: Collection[int] | None = None
-) -> list[Verdict]:
-    """Judge every unit, or `only` some of them against all: one query for their names.
+def judge(scan: Scan) -> list[Verdict]:
+    """Judge every unit, or those that new runs were of: a query a metric, and one for their names.
 
     What a suspect gauge does is taken out first, so that one cause has one alert.
     """
-    suspect = {g.gauge: g.shift for g in gauges if g.is_carried() and not g.is_clear()}
+    seen = scan.readings
     tests = seen.table["unit"].nunique() * len(METRICS)
     judged: dict[int, dict[str, Deviant]] = defaultdict(dict)
+    rests_on: dict[int, int] = {}
     for metric in METRICS:
-        table = seen.of([metric])
-        if len(table):
-            leaning = suspect if metric in VACUUM else {}
-            for deviant in deviants(pair_table(table), leaning, tests=tests):
-                if only is None or deviant.unit in only:
-                    judged[deviant.unit][metric] = deviant
-    names = unit_names(judged)
-    return [_verdict(names[unit], by_metric, seen.edition) for unit, by_metric in judged.items()]
+        pairs = dated_pairs(seen, [metric])
+        if not len(pairs):
+            continue
+        leans = scan.leaning.of_rows(pairs) if metric in VACUUM else 0.0
+        units, code = np.unique(pairs["unit"].to_numpy(np.int64), return_inverse=True)
+        runs = np.bincount(code, pairs["runs"])
+        rests_on |= dict(zip(units.tolist(), runs.astype(int).tolist(), strict=True))
+        for deviant in deviants(pairs, leans, tests=tests):
+            judged[deviant.unit][metric] = deviant
+    chosen = _asked(scan)
+    names = unit_names(judged if chosen is None else chosen & set(judged))
+    doubtful = scan.off("unlisted", "revision")
+    return [_verdict(scan, unit, names[unit], judged[unit], (rests_on[unit], doubtful)) for unit in names]
+
+
+def _asked(scan: Scan) -> set[int] | None:
+    """The units new runs may be of: those their gauge read of the model."""
+    if scan.only is None:
+        return None
+    table = scan.readings.table
+    mine = table["pump_model"] == scan.only.pump_model
+    if scan.only.gauge is not None:
+        mine &= table["gauge"] == scan.only.gauge
+    return set(table.loc[mine, "unit"].tolist())
 
 
 def subject_of(pump_model: str, serial: str) -> str:
@@ -46,22 +68,50 @@ def subject_of(pump_model: str, serial: str) -> str:
     return f"{pump_model[:_NAME_LONGEST]}/{serial}"
 
 
-def _verdict(name: tuple[str, str], by_metric: dict[str, Deviant], edition: int) -> Verdict:
-    outside = {metric: d for metric, d in by_metric.items() if d.is_outside()}
-    worst = min((outside or by_metric).values(), key=lambda d: (d.p, -abs(d.apart)))
+def _verdict(
+    scan: Scan,
+    unit: int,
+    name: tuple[str, str],
+    by_metric: Mapping[str, Deviant],
+    known: tuple[int, frozenset[int]],
+) -> Verdict:
+    runs, doubtful = known
+    build = next(iter(by_metric.values())).build
+    subject, keys = subject_of(*name), {"unit": unit, "revision": build}
+    lacks = {metric: deviant.lacks() for metric, deviant in by_metric.items() if not deviant.is_carried()}
+    if len(lacks) == len(by_metric):
+        lack = next(iter(lacks.values()))
+        says = f"{name[0]} {name[1]} cannot be judged: {lack}."
+        return Verdict(subject, Standing.UNJUDGED, 0.0, None, says, lacks=lack, keys=keys)
+    carried = {metric: d for metric, d in by_metric.items() if d.is_carried()}
+    outside = {metric: d for metric, d in carried.items() if d.is_material()}
+    worst = min((outside or carried).values(), key=lambda d: (d.p, -abs(d.apart)))
     return Verdict(
-        subject=subject_of(*name),
+        subject=subject,
         standing=standing(
-            is_off=bool(outside), is_clear=all(deviant.is_clear() for deviant in by_metric.values())
+            is_off=bool(outside) and build not in doubtful,
+            is_clear=all(deviant.is_clear() for deviant in carried.values()),
         ),
         size=worst.apart,
-        p=worst.p,
+        # A unit is as likely to stand out in any of the metrics it is judged by.
+        p=min(1.0, worst.p * len(carried)),
         says=_says(name, outside, worst),
-        evidence=_evidence(name, by_metric, edition) if outside else {},
+        evidence=_evidence(name, by_metric, scan.edition),
+        keys=keys,
+        runs=runs,
+        confirmed=worst.seen_alike,
+        why=tuple(_held_against(metric, deviant) for metric, deviant in carried.items()),
     )
 
 
-def _says(name: tuple[str, str], outside: dict[str, Deviant], worst: Deviant) -> str:
+def _held_against(metric: str, deviant: Deviant) -> str:
+    return (
+        f"{in_words(metric)} {high_or_low(deviant.apart)}, {abs(deviant.score):.1f} spreads from "
+        f"{counted(deviant.fellows, 'other unit')}; {percent(UNIT_LIMITS.outside):g} % matters"
+    )
+
+
+def _says(name: tuple[str, str], outside: Mapping[str, Deviant], worst: Deviant) -> str:
     if not outside:
         return f"{name[0]} {name[1]} is like the other units of its build."
     told = ", ".join(
@@ -74,7 +124,7 @@ def _says(name: tuple[str, str], outside: dict[str, Deviant], worst: Deviant) ->
     )
 
 
-def _evidence(name: tuple[str, str], by_metric: dict[str, Deviant], edition: int) -> dict[str, Any]:
+def _evidence(name: tuple[str, str], by_metric: Mapping[str, Deviant], edition: int) -> dict[str, Any]:
     return {
         "pump_model": name[0],
         "serial": name[1],
@@ -82,8 +132,8 @@ def _evidence(name: tuple[str, str], by_metric: dict[str, Deviant], edition: int
             metric: {
                 "percent": percent(deviant.apart),
                 "score": round(deviant.score, 2),
-                "p_adjusted": deviant.p,
-                "outside": deviant.is_outside(),
+                "p": deviant.p,
+                "outside": deviant.is_material(),
                 "other_units": deviant.fellows,
                 "clinics": deviant.clinics,
                 "gauges": deviant.gauges,

@@ -10,7 +10,8 @@ from typing import Any
 class Standing(StrEnum):
     """Off raises an alert, clear settles it, and between the two it stays as it was: rules do not flicker.
 
-    Unjudged is for subjects below a floor: nothing is raised or settled, and it is never shown as fine.
+    Unjudged is for subjects below a floor: nothing is raised, what was raised ends, as nothing carries it any
+    more, and it is never shown as fine.
     """
 
     OFF = "off"
@@ -44,11 +45,14 @@ class Verdict:
     for this one subject, before any correction; None where there is none. OFF says that the effect is beyond
     what matters and the floors are met; whether chance explains it is decided over all subjects at once.
     `pieces` is how many independent pieces of evidence (units, mostly) p rests on: more of them come between
-    two looks, and the scan charges for looking again; 0 where further looks draw nothing anew.
-    `evidence` is kept as it is now, `says` is one line. `lacks` says what an UNJUDGED subject is short of.
-    `keys` are database keys of what it is about: unit, gauge, clinic, revision, pump_model. `since` is when
-    the effect began, as far as it shows. `runs` is the number of runs it rests on: more of them and still off
-    confirms a suspicion. `confirmed` where two independent halves of the evidence say so each on its own.
+    two looks, and the scan charges for looking again; 0 where further looks draw nothing anew, or where
+    `growth` says how much there is to come: see `registry.statistics.discoveries.looked_at_again`.
+    `evidence` is kept as it is now, `says` is one line, `why` holds the figures against the limits in words,
+    `cautions` what is to be borne in mind beside the cautions of every alert. `lacks` says what an UNJUDGED
+    subject is short of. `keys` are database keys of what it is about: unit, gauge, clinic, revision,
+    pump_model. `since` is when the effect began, as far as it shows. `runs` is the number of runs it rests
+    on: more of them and still off confirms a suspicion. `confirmed` where two independent halves of the
+    evidence say so each on its own.
     """
 
     subject: str
@@ -62,8 +66,10 @@ class Verdict:
     since: datetime | None = None
     runs: int = 0
     pieces: int = 0
+    growth: float = 0.0
     confirmed: bool = False
     cautions: tuple[str, ...] = ()
+    why: tuple[str, ...] = ()
 
     @property
     def confidence(self) -> float:

@@ -30,7 +30,7 @@ def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     entries = [{**entry, "name": _tidy(entry["name"])} for entry in declared["pump_model"]]
     refuse_doubles(entries)
     changes: list[Change] = []
-    gauges: set[int | None] = set()
+    gauges: set[tuple[int, int | None]] = set()
     with changing([entry["name"] for entry in entries], operator=operator.handle):
         for index, entry in enumerate(entries):
             changes += _load_model(entry, f"pump_model[{index}]", operator, gauges)
@@ -68,7 +68,9 @@ def _tidy(name: str) -> str:
     return " ".join(name.split())
 
 
-def _load_model(entry: Entry, path: str, operator: Operator, gauges: set[int | None]) -> list[Change]:
+def _load_model(
+    entry: Entry, path: str, operator: Operator, gauges: set[tuple[int, int | None]]
+) -> list[Change]:
     """Load one entry; `gauges` gathers those whose runs were held or set free by it."""
     maker, said_maker = _bring_maker(_tidy(entry["maker"]))
     model, said_model = _bring_model(entry["name"], maker, path)

@@ -16,7 +16,9 @@ Entry = Mapping[str, Any]
 PARTS = ("revisions", "spans", "dropped_spans", "schemes")
 
 
-def apply_change(model: PumpModel, change: Entry, operator: Operator) -> tuple[list[Change], set[int | None]]:
+def apply_change(
+    model: PumpModel, change: Entry, operator: Operator
+) -> tuple[list[Change], set[tuple[int, int | None]]]:
     """Bring a model to what a correction says; returns what was done and the gauges whose runs it moved.
 
     `change` is as `registry.intake.proposals.propose` takes it; the caller has the model alone. Raises
@@ -37,7 +39,7 @@ def go_by(
     schemes: Sequence[SerialScheme],
     said_schemes: Sequence[Change],
     touched: Sequence[Touched],
-) -> set[int | None]:
+) -> set[tuple[int, int | None]]:
     """Let units and runs follow new schemes and spans, then drop the schemes nothing uses any more.
 
     Where only spans changed, only the units within them are looked at. Returns the gauges whose runs were

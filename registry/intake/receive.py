@@ -116,7 +116,7 @@ def _store(subject: Subject, trace: Trace, identity: str, done: _Done) -> Receip
         _resolve_unit(unit, subject if run.state == RunState.ACCEPTED else None, spans)
     if run.state == RunState.ACCEPTED:
         refresh_summaries(run)
-        want_checks([session.gauge_id])
+        want_checks([(run.pump_model_id, session.gauge_id)])
     return Receipt(run, measured, findings)
 
 

@@ -33,12 +33,12 @@ def settle_unit(unit: Unit) -> None:
     unit.save(update_fields=["asserted", "revision", "revision_basis"])
 
 
-def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[int | None]:
+def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[tuple[int, int | None]]:
     """Judge stored runs that are not withdrawn, oldest first. Their `units` are locked.
 
-    Returns the gauges of the runs whose state changed, for the caller to have them checked.
+    Returns the pump models and gauges of the runs whose state changed, for the caller to have them checked.
     """
-    changed = set()
+    changed: set[tuple[int, int | None]] = set()
     edition = Edition.objects.get(is_current=True)
     for run in sorted(runs, key=lambda run: run.pk):
         unit = units[run.unit_id]
@@ -55,7 +55,7 @@ def rejudge(runs: Iterable[Run], units: dict[int, Unit]) -> set[int | None]:
         run.save(update_fields=["state"])
         settle_unit(unit)
         refresh_summaries(run)
-        changed.add(run.session.gauge_id)
+        changed.add((run.pump_model_id, run.session.gauge_id))
     return changed
 
 
@@ -68,10 +68,10 @@ def held_with(run: Run) -> list[Run]:
     )
 
 
-def rejudge_model(pump_model: PumpModel) -> set[int | None]:
+def rejudge_model(pump_model: PumpModel) -> set[tuple[int, int | None]]:
     """Judge afresh the runs that a change of the model's spans or schemes may touch.
 
-    The caller has the model alone. Returns the gauges of the runs whose state changed.
+    The caller has the model alone. Returns what `rejudge` does.
     """
     runs = list(Run.objects.raw(_TOUCHED, {"model": pump_model.pk, "codes": list(INTAKE_CODES)}))
     prefetch_related_objects(runs, "session", "asserted")

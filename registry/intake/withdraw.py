@@ -32,7 +32,7 @@ def withdraw(run_id: int, operator: Operator, why: str) -> Run:
         settle_unit(units[run.unit_id])
         refresh_summaries(run)
         near = [other for other in held_with(run) if other.unit_id in units]
-        want_checks([run.session.gauge_id, *rejudge(near, units)])
+        want_checks([(run.pump_model_id, run.session.gauge_id), *rejudge(near, units)])
     return run
 
 

@@ -105,6 +105,9 @@ class Judgement(models.Model):
     says = models.CharField(max_length=400)
     lacks = models.CharField(max_length=400, blank=True)
     evidence = models.JSONField(default=dict)
+    cautions = models.JSONField(default=list)
+    confirmed = models.BooleanField(default=False, help_text="two halves of the evidence say so each alone")
+    since = models.DateTimeField(null=True)
     looked_at = models.DateTimeField()
     unit = models.ForeignKey(Unit, null=True, on_delete=models.CASCADE, related_name="+", db_constraint=False)
     gauge = models.ForeignKey(

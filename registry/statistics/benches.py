@@ -13,7 +13,8 @@ from scipy import sparse, special
 
 from registry.statistics.mixed import Cover
 from registry.statistics.robust import Floats, algorithm_a
-from registry.statistics.shifts import SET_UP, shared, tamed_pairs
+from registry.statistics.shifts import SET_UP
+from registry.statistics.taming import shared, tamed_pairs
 
 # A bench's offset is told from this many units, and against this many other benches.
 ENOUGH_UNITS, ENOUGH_OTHERS = 2, 2

@@ -13,12 +13,13 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
-from registry.statistics.mixed import Cover
-from registry.statistics.robust import Floats, algorithm_a, reined
+from registry.statistics.beside import Beside
+from registry.statistics.leans import Leans, leans_of
+from registry.statistics.robust import Floats
+from registry.statistics.taming import shared, tamed_pairs
 
 # A unit set up anew on another bench repeats itself within about this: common practice, no published source.
 SET_UP = 0.01
-_LEAST_SPREAD = 0.005
 _ROUNDS = 8
 
 Flags = NDArray[np.bool_]
@@ -46,18 +47,22 @@ LIMITS = Limits()
 
 @dataclass(frozen=True)
 class Shift:
-    """One gauge against the others: `shift` with its 95 % interval, and what it rests on.
+    """One gauge, or the gauges of one clinic together, against the others: `shift` with its 95 % interval.
 
-    `p` is the probability of as much by chance, times the number of gauges watched (Bonferroni).
-    `deviations` holds, for each unit, how far it read from the same build at other clinics.
+    `who` is the gauge's key, or the clinic's. `p` is the probability of as much by chance for this one alone;
+    `tests` is how many are watched. `deviations` holds, for each unit, how far it read from the same build at
+    other clinics.
     """
 
-    gauge: int
+    who: int
     shift: float
     low: float
     high: float
+    error: float
     p: float
+    tests: int
     settings: int
+    runs: int
     builds: int
     clinics: int
     agreeing: float
@@ -65,100 +70,151 @@ class Shift:
 
     @property
     def units(self) -> int:
-        """How many units the gauge read."""
+        """How many units were read."""
         return len(self.deviations)
 
     def is_carried(self, limits: Limits = LIMITS) -> bool:
-        """Whether there is enough to judge the gauge at all."""
+        """Whether there is enough to judge at all."""
         return self.units >= limits.units and self.clinics >= limits.clinics
 
+    def is_material(self, limits: Limits = LIMITS) -> bool:
+        """More than matters, in most units alike, on enough to judge by."""
+        alike = abs(self.shift) >= limits.off and self.agreeing >= limits.agreeing
+        return self.is_carried(limits) and alike
+
     def is_off(self, limits: Limits = LIMITS) -> bool:
-        """More than chance, more than matters, and confirmed by most units."""
-        material = abs(self.shift) >= limits.off and self.agreeing >= limits.agreeing
-        return self.is_carried(limits) and material and self.p < limits.alarm
+        """Material, and more than chance does among all that are watched (Bonferroni)."""
+        return self.is_material(limits) and self.p * self.tests < limits.alarm
 
     def is_clear(self, limits: Limits = LIMITS) -> bool:
-        """Nothing is left to say against the gauge."""
-        return not self.is_carried(limits) or abs(self.shift) < limits.clear or self.p > limits.calm
+        """Nothing is left to say against it."""
+        return abs(self.shift) < limits.clear or self.p * self.tests > limits.calm
+
+    def halves_agree(self, limits: Limits = LIMITS) -> bool:
+        """Whether either half of the units says so by itself: apart as far as matters, and beyond chance."""
+        apart = list(
+            np.sign(self.shift) * np.log1p([self.deviations[unit] for unit in sorted(self.deviations)])
+        )
+        halves = (apart[::2], apart[1::2])
+        least = max(float(np.log1p(limits.clear)), 1.96 * 2**0.5 * self.error)
+        return all(len(half) >= 2 and float(np.mean(half)) >= least for half in halves)
+
+
+@dataclass(frozen=True)
+class Examined:
+    """A community of gauges looked through: `off` are those that lean by themselves, worst first."""
+
+    beside: Beside
+    leans: Leans
+    scatter: float
+    off: tuple[int, ...]
+    watched: int
+
+    @property
+    def freedom(self) -> int:
+        """Degrees of freedom of the spread between units, less one a gauge that is off."""
+        return max(self.beside.rows - self.beside.builds - len(self.off) - 1, 1)
+
+    def gauges(self, only: Collection[int] | None = None, *, limits: Limits = LIMITS) -> list[Shift]:
+        """Every gauge, or some."""
+        found = zip(self.leans.gauges.tolist(), *self.leans.tested(self.scatter, self._is_off()), strict=True)
+        return [
+            self._shift(gauge, [gauge], (centre, error), limits)
+            for gauge, centre, error in found
+            if only is None or gauge in only
+        ]
+
+    def together(self, who: int, gauges: Collection[int], *, limits: Limits = LIMITS) -> Shift:
+        """Several gauges that are taken to lean as one; at least one of them was read."""
+        members = np.isin(self.leans.gauges, list(gauges))
+        found = self.leans.together(members, self.scatter, self._is_off())
+        return self._shift(who, list(gauges), found, limits)
+
+    def chance(self, centre: float, error: float) -> float:
+        """The probability of a shift as large by chance."""
+        return min(1.0, 2 * float(stats.t.sf(abs(centre) / error, self.freedom)))
+
+    def _is_off(self) -> Flags:
+        return np.isin(self.leans.gauges, list(self.off))
+
+    def _shift(self, who: int, gauges: Collection[int], found: tuple[float, float], limits: Limits) -> Shift:
+        centre, error = found
+        near = self.beside.of(gauges, self.off)
+        half = float(stats.t.ppf(0.975, self.freedom)) * min(error, 10.0)
+        apart = np.array(list(near.apart.values()))
+        return Shift(
+            who=who,
+            shift=float(np.expm1(centre)),
+            low=float(np.expm1(centre - half)),
+            high=float(np.expm1(centre + half)),
+            error=min(error, 10.0),
+            p=self.chance(centre, error),
+            tests=max(self.watched, self.leans.gauges.size),
+            settings=near.settings,
+            runs=near.runs,
+            builds=near.builds,
+            clinics=near.clinics,
+            agreeing=float((np.sign(centre) * apart >= limits.off / 2).sum() / max(apart.size, 1)),
+            deviations={unit: float(np.expm1(value)) for unit, value in near.apart.items()},
+        )
 
 
 def gauge_shifts(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -> list[Shift]:
-    """Judge every gauge in a table from `pair_table`; `watched` is how many are watched in all, if more.
+    """Judge every gauge in a table from `pair_table`; see `examine`."""
+    found = examine(pairs, watched=watched, limits=limits)
+    return found.gauges(limits=limits) if found else []
+
+
+def examine(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -> Examined | None:
+    """Look through a community of gauges; `watched` is how many are watched in all, if more.
 
     A gauge found off is from then on free of the others, worst first, so that one wrong gauge does not make
-    the right ones look wrong. Builds that a single clinic read tell nothing and are left out.
+    the right ones look wrong. Builds that a single clinic read tell nothing and are left out; None where
+    nothing is left.
     """
     told = shared(pairs)
-    off: list[int] = []
+    if not len(told):
+        return None
+    beside, off = Beside(told), list[int]()
     while True:
-        shifts = _judged(told, off, watched) if len(told) else []
-        fresh = [s for s in shifts if s.gauge not in off and s.is_off(limits)]
-        if not fresh:
-            return shifts
-        off.append(min(fresh, key=lambda s: (s.p, -abs(s.shift))).gauge)
+        tamed, spread = tamed_pairs(told)
+        leans = leans_of(told, tamed, spread, SET_UP)
+        declared = float(np.sqrt((told["systematic"] ** 2).mean()))
+        scatter = allowed_scatter(leans, np.isin(leans.gauges, off), declared)
+        found = Examined(beside, leans, scatter, tuple(off), watched)
+        worst = _worst(found, limits)
+        if worst is None:
+            return found
+        off.append(worst)
 
 
-def shared(pairs: pd.DataFrame) -> pd.DataFrame:
-    clinics = pairs.groupby("build")["clinic"].transform("nunique")
-    return pairs[clinics >= 2].reset_index(drop=True)
+def _worst(found: Examined, limits: Limits) -> int | None:
+    """The gauge most surely off that is not known to be."""
+    centres, errors = found.leans.tested(found.scatter, np.isin(found.leans.gauges, list(found.off)))
+    scores = np.where(np.isfinite(errors), np.abs(centres) / errors, 0.0)
+    for k in np.lexsort((-np.abs(centres), -scores)):
+        gauge = int(found.leans.gauges[k])
+        if gauge in found.off or abs(np.expm1(centres[k])) < limits.off:
+            continue
+        if found.chance(centres[k], errors[k]) * found.leans.gauges.size >= limits.alarm:
+            return None
+        (shift,) = found.gauges([gauge], limits=limits)
+        if shift.is_off(limits):
+            return gauge
+    return None
 
 
-def _judged(pairs: pd.DataFrame, off: Collection[int], watched: int) -> list[Shift]:
-    gauges = np.unique(pairs["gauge"].to_numpy())
-    is_off = np.isin(gauges, list(off))
-    tamed, spread = tamed_pairs(pairs)
-    scatter = float(np.sqrt((pairs["systematic"] ** 2).mean()))
+def allowed_scatter(leans: Leans, is_off: Flags, declared: float) -> float:
+    """What sound gauges scatter by: what they declare, or more where they are seen to."""
+    scatter = max(declared, 1e-4)
     for _ in range(_ROUNDS):
-        centres, errors = _tested(pairs, tamed, (gauges, is_off), (spread, scatter))
-        aside = _foremost(centres / errors, is_off)
-        wider = _seen_scatter(*_tested(pairs, tamed, (gauges, aside), (spread, scatter)), aside, scatter)
+        centres, errors = leans.tested(scatter, is_off)
+        aside = _foremost(np.where(np.isfinite(errors), centres / errors, 0.0), is_off)
+        wider = _seen_scatter(*leans.tested(scatter, aside), aside, scatter)
         if wider <= 1.01 * scatter:
             break
         scatter = wider
-    freedom = max(len(pairs) - pairs["build"].nunique() - int(is_off.sum()) - 1, 1)
-    tests = max(watched, gauges.size)
-    return [
-        _shift(pairs, off, int(gauge), (centres[k], errors[k]), (freedom, tests))
-        for k, gauge in enumerate(gauges)
-    ]
-
-
-def _tested(
-    pairs: pd.DataFrame, y: Floats, watched: tuple[Floats, Flags], spreads: tuple[float, float]
-) -> tuple[Floats, Floats]:
-    """The mean-shift test of each gauge in the model: build + gauges that are off + unit + gauge + noise.
-
-    For a column z of ones at the gauge's rows, the shift is z'Py / z'Pz with variance 1 / z'Pz, where P is
-    the generalised least squares residual maker. Everything needed is in one matrix of cross products.
-    """
-    (gauges, is_off), (spread, scatter) = watched, spreads
-    in_build = pairs["build"].to_numpy()[:, None] == np.unique(pairs["build"].to_numpy())
-    at_gauge = pairs["gauge"].to_numpy()[:, None] == gauges
-    cover = Cover(
-        unit=pd.factorize(pairs["unit"])[0],
-        group=np.searchsorted(gauges, pairs["gauge"].to_numpy()),
-        noise=np.full(len(pairs), SET_UP**2),
-        of_unit=spread**2,
-        of_group=np.full(gauges.size, scatter**2),
-    )
-    columns = np.column_stack([in_build, at_gauge, y]).astype(float)
-    products = columns.T @ cover.solve(columns)
-    builds = in_build.shape[1]
-    found = []
-    for k in range(gauges.size):
-        others = [builds + j for j in np.flatnonzero(is_off) if j != k]
-        found.append(_mean_shift(products, [*range(builds), *others], builds + k))
-    centres, errors = np.array(found).T
-    return centres, errors
-
-
-def _mean_shift(products: Floats, fixed: list[int], z: int) -> tuple[float, float]:
-    """The shift and its standard error; no shift and no certainty where none can be told apart."""
-    inner = products[z, fixed] @ np.linalg.pinv(products[np.ix_(fixed, fixed)])
-    weight = float(products[z, z] - inner @ products[fixed, z])
-    if weight <= 1e-9 * float(products[z, z]):
-        return 0.0, float("inf")
-    return float(products[z, -1] - inner @ products[fixed, -1]) / weight, weight**-0.5
+    return scatter
 
 
 def _foremost(scores: Floats, is_off: Flags) -> Flags:
@@ -181,54 +237,3 @@ def _seen_scatter(centres: Floats, errors: Floats, aside: Flags, scatter: float)
         return scatter
     excess = float(np.mean((centres[near] / errors[near]) ** 2)) - 1.0
     return float(np.sqrt(scatter**2 + max(excess, 0.0) * float(np.median(errors[near] ** 2))))
-
-
-def tamed_pairs(pairs: pd.DataFrame) -> tuple[Floats, float]:
-    """Readings with wild units reined in about their build and gauge, and the spread between units.
-
-    Gauges of fewer than three units get no leaning of their own here, so that they cannot hide a wild unit.
-    """
-    y = pairs["apart"].to_numpy(float)
-    sizes = pairs.groupby("gauge")["unit"].transform("size").to_numpy()
-    gauges = np.unique(pairs["gauge"].to_numpy()[sizes >= 3])
-    in_build = pairs["build"].to_numpy()[:, None] == np.unique(pairs["build"].to_numpy())
-    design = np.column_stack([in_build, pairs["gauge"].to_numpy()[:, None] == gauges]).astype(float)
-    inverse = np.linalg.pinv(design.T @ design)
-    freedom = max(len(y) - int(np.linalg.matrix_rank(design)), 1)
-    tamed, spread = y, _LEAST_SPREAD
-    for _ in range(3):
-        fitted = design @ (inverse @ (design.T @ tamed))
-        about = algorithm_a(y - fitted)[1] if len(y) > 1 else 0.0
-        spread = max(about * float(np.sqrt((len(y) - 1) / freedom)), _LEAST_SPREAD)
-        tamed = fitted + reined(y - fitted, spread, len(y))
-    return tamed, spread
-
-
-def _shift(
-    pairs: pd.DataFrame,
-    off: Collection[int],
-    gauge: int,
-    found: tuple[float, float],
-    known: tuple[int, int],
-) -> Shift:
-    (centre, error), (freedom, tests) = found, known
-    rows = pairs[pairs["gauge"] == gauge]
-    elsewhere = pairs[(pairs["clinic"] != rows["clinic"].iloc[0]) & pairs["build"].isin(rows["build"])]
-    sound = elsewhere[~elsewhere["gauge"].isin(list(off))]
-    apart = (rows["apart"] - rows["build"].map(sound.groupby("build")["apart"].median())).to_numpy(float)
-    half = float(stats.t.ppf(0.975, freedom)) * min(error, 10.0)
-    known_apart = np.isfinite(apart)
-    return Shift(
-        gauge=gauge,
-        shift=float(np.expm1(centre)),
-        low=float(np.expm1(centre - half)),
-        high=float(np.expm1(centre + half)),
-        p=min(1.0, tests * 2 * float(stats.t.sf(abs(centre) / error, freedom))),
-        settings=int(rows["settings"].sum()),
-        builds=int(rows["build"].nunique()),
-        clinics=int(sound["clinic"].nunique()),
-        agreeing=float((np.sign(centre) * apart >= LIMITS.off / 2).sum() / max(known_apart.sum(), 1)),
-        deviations=dict(
-            zip(rows["unit"][known_apart].tolist(), np.expm1(apart[known_apart]).tolist(), strict=True)
-        ),
-    )

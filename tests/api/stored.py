@@ -102,10 +102,12 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "exports": {"query": {"model": MODEL, "format": "csv"}},
         "exports_dictionary": {"query": {"of": "distributions"}},
         "alerts_list": {"query": {"state": "open"}},
+        "alert_rules": {},
+        "explanations": {"query": {"model": MODEL, "serial": "LK000123"}},
         "alerts_seen": {"path_parameters": {"alert_id": seen.pk}},
         "alerts_dismiss": {
             "path_parameters": {"alert_id": dismissed.pk},
-            "body": {"reason": "the gauge was warm"},
+            "body": {"reason": "other", "note": "the gauge was warm"},
             "media_type": "application/json",
         },
         "catalogue_load": {"body": deepcopy(CATALOGUE), "media_type": "application/json"},

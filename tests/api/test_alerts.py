@@ -3,10 +3,11 @@
 import pytest
 
 from registry.models import AlertState
+from tests import factories
 from tests.api.stored import alert
 
 pytestmark = pytest.mark.django_db
-REASON = "the gauge had been in the cold"
+REASON, NOTE = "measured_wrongly", "the gauge had been in the cold"
 
 
 def ids(client, **query):
@@ -46,12 +47,14 @@ def test_alerts_are_paged(stranger):
 def test_a_curator_sees_and_dismisses(curator, stranger):
     found = alert()
     assert curator.post(f"/api/v1/alerts/{found.pk}/seen").json()["state"] == "seen"
-    gone = curator.post(f"/api/v1/alerts/{found.pk}/dismiss", {"reason": REASON}, format="json").json()
-    assert (gone["state"], gone["closed"]["why"]) == ("dismissed", REASON)
+    gone = curator.post(
+        f"/api/v1/alerts/{found.pk}/dismiss", {"reason": REASON, "note": NOTE}, format="json"
+    ).json()
+    assert (gone["state"], gone["closed"]["reason"], gone["closed"]["note"]) == ("dismissed", REASON, NOTE)
     (seen_by_all,) = stranger.get("/api/v1/alerts").json()["results"]
-    assert seen_by_all["closed"]["why"] is None
-    assert REASON not in str(seen_by_all)
-    assert curator.get("/api/v1/alerts").json()["results"][0]["closed"]["why"] == REASON
+    assert (seen_by_all["closed"]["reason"], seen_by_all["closed"]["note"]) == (REASON, None)
+    assert NOTE not in str(seen_by_all)
+    assert curator.get("/api/v1/alerts").json()["results"][0]["closed"]["note"] == NOTE
 
 
 @pytest.mark.parametrize("what", ["seen", "dismiss"])
@@ -71,7 +74,16 @@ def test_a_closed_alert_stays_closed(curator):
 
 
 @pytest.mark.parametrize(
-    "body", [{}, {"reason": " "}, {"reason": "x" * 301}, {"reason": "x", "by": "y"}, ["x"]]
+    "body",
+    [
+        {},
+        {"reason": " "},
+        {"reason": "it was cold"},
+        {"reason": "other"},
+        {"reason": REASON, "note": "x" * 301},
+        {"reason": REASON, "by": "y"},
+        ["x"],
+    ],
 )
 def test_dismissing_needs_a_reason_and_takes_nothing_else(curator, body):
     found = alert()
@@ -79,3 +91,36 @@ def test_dismissing_needs_a_reason_and_takes_nothing_else(curator, body):
     assert (answer.status_code, answer.json()["code"]) == (422, "invalid")
     found.refresh_from_db()
     assert found.state == AlertState.RAISED
+
+
+def test_alerts_are_narrowed_down_by_what_they_are_about(stranger):
+    model, clinic = factories.pump_model(), factories.clinic("elmsworth")
+    about_model = alert("Lapwing One/B", pump_model=model, severity="urgent")
+    about_clinic = alert("elmsworth/G1", clinic=clinic)
+    assert ids(stranger, model=model.name) == [about_model.pk]
+    assert ids(stranger, clinic="elmsworth") == [about_clinic.pk]
+    assert ids(stranger, severity="urgent") == [about_model.pk]
+    assert stranger.get("/api/v1/alerts", {"model": "no such"}).json()["code"] == "unknown_pump_model"
+
+
+def test_suspicions_and_shadow_alerts_are_for_curators(stranger, curator):
+    suspected = alert("a/G1", state=AlertState.SUSPECTED)
+    shadow = alert("b/G1", shadow=True)
+    assert ids(stranger) == ids(curator) == []
+    assert ids(stranger, shadow="true") == []
+    assert stranger.get("/api/v1/alerts", {"state": "suspected"}).status_code == 422
+    assert ids(curator, state="suspected") == [suspected.pk]
+    assert ids(curator, shadow="true") == [shadow.pk]
+
+
+def test_rules_tell_limits_and_the_share_of_dismissed_alerts(stranger):
+    alert("a/G1", rule="gauge_off", rule_version=2, state=AlertState.SETTLED)
+    alert("b/G1", rule="gauge_off", rule_version=2, state=AlertState.DISMISSED, reason="rig_fault")
+    alert("c/G1", rule="gauge_off", rule_version=2)
+    alert("d/G1", rule="gauge_off", rule_version=2, shadow=True)
+    document = stranger.get("/api/v1/alert-rules").json()
+    (row,) = [row for row in document["results"] if (row["rule"], row["version"]) == ("gauge_off", 2)]
+    assert (row["raised"], row["open"], row["settled"], row["dismissed"]) == (3, 1, 1, 1)
+    assert (row["dismissed_share"], row["dismissed_by_reason"]) == (0.5, {"rig_fault": 1})
+    assert (row["stage"], row["in_shadow"], row["limits"]["off"]) == ("live", 1, 0.04)
+    assert "gauge_recalibrated" in document["reasons"]

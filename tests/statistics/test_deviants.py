@@ -12,7 +12,9 @@ TRIALS = 40
 
 def judged(readers: Readers, rng: np.random.Generator, **leaning: float) -> list[Deviant]:
     gauges = {int(name[1:]): shift for name, shift in leaning.items()}
-    return deviants(pair_table(readers.readings(rng)), gauges, tests=3 * readers.builds * readers.units)
+    pairs = pair_table(readers.readings(rng))
+    known = np.log1p(pairs["gauge"].map(gauges).fillna(0.0).to_numpy(float))
+    return deviants(pairs, known, tests=3 * readers.builds * readers.units)
 
 
 def outside(found: list[Deviant]) -> set[int]:
@@ -42,7 +44,7 @@ def test_a_gauge_nobody_vouches_for_clears_no_unit() -> None:
     """The gauge read this unit alone, so that either may be off."""
     readings = Readers(odd={5: 0.7}).readings(np.random.default_rng(34))
     readings.loc[readings["unit"] == 5, ["gauge", "clinic"]] = 99
-    found = {d.unit: d for d in deviants(pair_table(readings), {})}
+    found = {d.unit: d for d in deviants(pair_table(readings))}
     assert not found[5].gauge_cleared
     assert not found[5].is_outside()
 
@@ -55,8 +57,7 @@ def test_a_unit_two_clinics_saw_alike_needs_no_vouching() -> None:
     both = {
         d.unit: d
         for d in deviants(
-            pair_table(type(readings)({name: [*readings[name], *again[name]] for name in readings.columns})),
-            {},
+            pair_table(type(readings)({name: [*readings[name], *again[name]] for name in readings.columns}))
         )
     }
     assert both[5].gauges == 2

@@ -1,0 +1,172 @@
+"""Suspect, raise, settle. One cause has one open alert, whoever finds it first."""
+
+from collections.abc import Collection, Iterable
+from datetime import datetime
+
+from django.db import connection, transaction
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from registry.alerts.delivery import announce
+from registry.alerts.judgements import ALARM, CALM, WHY, Family, family, keep
+from registry.alerts.verdicts import Rule, Standing, Verdict
+from registry.models import Alert, AlertState, Judgement
+
+ONGOING = (AlertState.SUSPECTED, AlertState.RAISED, AlertState.SEEN)
+# A dismissed alert stays away until the effect has grown by this much, or turned round.
+_GROWN = 0.04
+_LOCK = 7_402_118  # of the database, for who writes in the book
+
+
+def record(
+    rule: Rule, verdicts: Iterable[Verdict], *, shadow: bool = False, live: Iterable[Rule] | None = None
+) -> None:
+    """Keep what a rule said of some subjects, and decide about their alerts; others are left as they are.
+
+    Chance is judged over all that the `live` rules look at, by default this one alone. Safe under any number
+    of workers: they decide one after the other, and the database holds one open alert a rule and subject.
+    """
+    told = list(verdicts)
+    keep(rule, told, timezone.now())
+    among = family([rule] if live is None else live)
+    decide(rule, [verdict.subject for verdict in told], among, shadow=shadow)
+
+
+def decide(rule: Rule, subjects: Collection[str] | None, among: Family, *, shadow: bool = False) -> None:
+    """Suspect, raise, settle or let lapse what the judgements of some subjects, or of all, ask for."""
+    with transaction.atomic():
+        _one_at_a_time()
+        going = {alert.subject: alert for alert in _ongoing(rule, shadow=shadow).select_for_update()}
+        chosen = Judgement.objects.filter(rule=rule.name, rule_version=rule.version)
+        if subjects is not None:
+            chosen = chosen.filter(subject__in=subjects)
+        rows = list(chosen.filter(Q(standing=Standing.OFF) | Q(subject__in=going)).order_by("subject"))
+        for row in rows:
+            row.q = among.share(rule, row.p)
+        Judgement.objects.bulk_update(rows, ["q"], batch_size=1000)
+        away = _dismissed(rule, [row.subject for row in rows], shadow=shadow)
+        for row in rows:
+            _decide_one(rule, row, going.get(row.subject), away.get(row.subject), shadow=shadow)
+
+
+def settle_unjudged(rule: Rule, since: datetime, *, shadow: bool = False) -> None:
+    """End what a full scan that began at `since` no longer found anything about, and forget its judgement."""
+    with transaction.atomic():
+        _one_at_a_time()
+        stale = Judgement.objects.filter(rule=rule.name, rule_version=rule.version, looked_at__lt=since)
+        stale.delete()
+        judged = Judgement.objects.filter(rule=rule.name, rule_version=rule.version)
+        for alert in _ongoing(rule, shadow=shadow).exclude(subject__in=judged.values("subject")):
+            _end(alert, "nothing is left to judge it by")
+
+
+def settle_retired(names: Collection[str]) -> None:
+    """End the alerts of rules that are no longer in use."""
+    with transaction.atomic():
+        _one_at_a_time()
+        for alert in Alert.objects.filter(state__in=ONGOING, shadow=False).exclude(rule__in=names):
+            _end(alert, "its rule is no longer in use")
+
+
+def _decide_one(rule: Rule, row: Judgement, alert: Alert | None, away: Alert | None, *, shadow: bool) -> None:
+    """What one judgement asks for. Between the limits everything stays as it is: alerts do not flicker."""
+    q = 1.0 if row.q is None else row.q
+    if row.standing == Standing.OFF and q <= ALARM:
+        if alert is None and not _stays_away(row, away):
+            alert = _suspicion(rule, row, shadow=shadow)
+        if alert is not None and alert.state == AlertState.SUSPECTED and _is_confirmed(row, alert):
+            _raise(rule, alert, row)
+    elif alert is not None and (row.standing in (Standing.CLEAR, Standing.UNJUDGED) or q >= CALM):
+        _end(alert, row.says if row.standing != Standing.OFF else "chance would do as much among so many")
+
+
+def _is_confirmed(row: Judgement, alert: Alert) -> bool:
+    """By two halves of the evidence, or by runs that came after it was suspected."""
+    suspected = float(alert.evidence["size"])
+    return row.confirmed or (row.runs > alert.runs and suspected * row.size > 0)
+
+
+def _suspicion(rule: Rule, row: Judgement, *, shadow: bool) -> Alert:
+    alert = Alert(
+        rule=rule.name,
+        rule_version=rule.version,
+        shadow=shadow,
+        subject_kind=rule.subject_kind,
+        subject=row.subject,
+        clinic_id=row.clinic_id,
+        pump_model_id=row.pump_model_id,
+        state=AlertState.SUSPECTED,
+        since=row.since or timezone.now(),
+        runs=row.runs,
+    )
+    _freeze(rule, alert, row)
+    alert.save(force_insert=True)
+    return alert
+
+
+def _raise(rule: Rule, alert: Alert, row: Judgement) -> None:
+    _freeze(rule, alert, row)
+    alert.state, alert.raised_at = AlertState.RAISED, timezone.now()
+    alert.since = row.since or alert.since
+    alert.save()
+    _announce(alert, "raised")
+
+
+def _freeze(rule: Rule, alert: Alert, row: Judgement) -> None:
+    """Evidence as it is now; nothing of it changes once the alert is raised."""
+    evidence = dict(row.evidence)
+    why = evidence.pop(WHY, [])
+    q = 1.0 if row.q is None else row.q
+    alert.rule_version, alert.severity = rule.version, rule.severity
+    alert.says, alert.confidence = row.says, round(1 - q, 4)
+    alert.evidence = {"size": row.size, "p": row.p, "q": q, **evidence}
+    alert.why = [*why, f"false in {100 * q:.2g} % of such cases at most; {100 * ALARM:g} % are allowed"]
+    alert.cautions = row.cautions
+
+
+def _end(alert: Alert, why: str) -> None:
+    """A suspicion lapses unheard; what was told is settled."""
+    was_told = alert.state != AlertState.SUSPECTED
+    alert.state = AlertState.SETTLED if was_told else AlertState.LAPSED
+    alert.closed_at, alert.closed_why = timezone.now(), why[:400]
+    alert.save(update_fields=["state", "closed_at", "closed_why", "changed_at"])
+    if was_told:
+        _announce(alert, "settled")
+
+
+def _announce(alert: Alert, event: str) -> None:
+    if not alert.shadow:
+        announce(alert, event)
+
+
+def _ongoing(rule: Rule, *, shadow: bool) -> QuerySet[Alert]:
+    """Open alerts and suspicions; those of a version on trial are its own."""
+    alerts = Alert.objects.filter(
+        rule=rule.name, subject_kind=rule.subject_kind, state__in=ONGOING, shadow=shadow
+    )
+    return alerts.filter(rule_version=rule.version) if shadow else alerts
+
+
+def _dismissed(rule: Rule, subjects: Collection[str], *, shadow: bool) -> dict[str, Alert]:
+    """Each subject's latest dismissed alert under this version of the rule."""
+    closed = Alert.objects.filter(
+        rule=rule.name,
+        rule_version=rule.version,
+        subject_kind=rule.subject_kind,
+        subject__in=subjects,
+        state=AlertState.DISMISSED,
+        shadow=shadow,
+    )
+    return {alert.subject: alert for alert in closed.order_by("id")}
+
+
+def _stays_away(row: Judgement, dismissed: Alert | None) -> bool:
+    if dismissed is None:
+        return False
+    before = float(dismissed.evidence["size"])
+    return before * row.size > 0 and abs(row.size) < abs(before) + _GROWN
+
+
+def _one_at_a_time() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LOCK])
