@@ -4,9 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.strict import Strict
-from registry.alerts.book import STATES
-from registry.models import AlertState, Mode, Power
+from registry.models import Mode, Power
 
 BASES = ("declared", "observed", "inferred", "unknown")
 CELL_STATES = ("ok", "thin")
@@ -17,41 +15,6 @@ def elevation_field() -> serializers.CharField:
     return serializers.CharField(
         max_length=20, required=False, help_text="low, middle, high, metres as in 620, or `not said`"
     )
-
-
-class SerialsQuery(serializers.Serializer[Any]):
-    """Which revision is this serial, or this range?"""
-
-    model = serializers.CharField(max_length=120, help_text="the pump model's name")
-    first = serializers.CharField(max_length=60, help_text="a serial, as on the label")
-    last = serializers.CharField(max_length=60, required=False, help_text="the end of a range")
-
-
-class ConflictDocument(serializers.Serializer[Any]):
-    """A source that says otherwise."""
-
-    revision = serializers.CharField(allow_null=True)
-    basis = serializers.CharField()
-    source = serializers.CharField()  # type: ignore[assignment]
-    units = serializers.IntegerField()
-    says = serializers.CharField()
-
-
-class SpanAnswer(serializers.Serializer[Any]):
-    """A stretch of serials of which one thing is known."""
-
-    first = serializers.CharField()
-    last = serializers.CharField()
-    revision = serializers.CharField(allow_null=True)
-    basis = serializers.ChoiceField(choices=BASES)
-    first_excluded = serializers.BooleanField(help_text="the stretch begins after `first`")
-    last_excluded = serializers.BooleanField(help_text="the stretch ends before `last`")
-    units = serializers.IntegerField()
-    clinics = serializers.IntegerField()
-    confidence = serializers.FloatField(allow_null=True)
-    supporting = serializers.IntegerField()
-    contradicting = serializers.IntegerField()
-    conflicts = ConflictDocument(many=True)
 
 
 class StampedDocument(serializers.Serializer[Any]):
@@ -67,15 +30,6 @@ class AnswerDocument(StampedDocument):
     """An answer about a pump model."""
 
     model = serializers.CharField()
-
-
-class SerialsDocument(AnswerDocument):
-    """Sub-spans in serial order; what is not known is said as unknown."""
-
-    spans = SpanAnswer(many=True)
-    next_first = serializers.CharField(
-        allow_null=True, help_text="where to ask on from when the answer was cut for its length, else null"
-    )
 
 
 class DistributionsQuery(serializers.Serializer[Any]):
@@ -191,41 +145,3 @@ class DistributionsDocument(AnswerDocument):
     cells = CellDocument(many=True)
     left_out = UnusedDocument()
     estimator = serializers.CharField(help_text="how the figures are worked out")
-
-
-class AlertsQuery(serializers.Serializer[Any]):
-    """Which alerts?"""
-
-    rule = serializers.CharField(max_length=40, required=False)
-    state = serializers.ChoiceField(choices=STATES, required=False, help_text="open: raised or seen")
-
-
-class DismissForm(Strict):
-    """Why an alert is none. The reason is told to curators."""
-
-    reason = serializers.CharField(max_length=300)
-
-
-class ClosedDocument(serializers.Serializer[Any]):
-    """When and why an alert ended."""
-
-    at = serializers.DateTimeField()
-    why = serializers.CharField(
-        allow_null=True, help_text="null where somebody's own words are not for who asks"
-    )
-
-
-class AlertDocument(serializers.Serializer[Any]):
-    """What stood out, with the evidence as it was."""
-
-    id = serializers.IntegerField()
-    rule = serializers.CharField()
-    rule_version = serializers.IntegerField()
-    subject = serializers.DictField(child=serializers.CharField())
-    state = serializers.ChoiceField(choices=AlertState.choices)
-    since = serializers.DateTimeField()
-    confidence = serializers.FloatField()
-    says = serializers.CharField()
-    evidence = serializers.DictField()
-    closed = ClosedDocument(allow_null=True)
-    cautions = serializers.ListField(child=serializers.CharField())

@@ -5,11 +5,12 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import DistributionsQuery, SerialsQuery, elevation_field
+from api.serializers.answers import DistributionsQuery, elevation_field
 from api.serializers.benches import BenchesQuery
 from api.serializers.claims import ClaimsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
 from api.serializers.matching import SettingsQuery
+from api.serializers.serials import SerialsQuery
 from registry.answers.exports.build import FORMATS
 from registry.answers.exports.columns import Kind
 from registry.answers.exports.selection import ANY

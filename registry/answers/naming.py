@@ -35,6 +35,15 @@ class Namer:
         """Name the last serial of a stretch: a known one, or the predecessor of one. KeyError if neither."""
         return self._name(key, 1)
 
+    def within(self, first: int, last: int) -> str | None:
+        """A serial about half way through a stretch, None where none can be spelled."""
+        if last - first < 2 or not self._known:
+            return None
+        middle = (first + last) // 2
+        nearest = min(self._known, key=lambda key: abs(key - middle))
+        at = replace(self._within, serial=self._known[nearest], key=Decimal(nearest))
+        return beside(at, middle - nearest, self._schemes)
+
     def _name(self, key: int, outward: int) -> Name:
         if key in self._known:
             return Name(self._known[key])
@@ -45,7 +54,7 @@ class Namer:
 
 
 def beside(at: Place, step: int, schemes: Iterable[SerialScheme]) -> str | None:
-    """Return the serial whose place is `at`'s plus `step` (1 or -1), or None when the scheme has none.
+    """Return the serial whose place is `at`'s plus `step`, or None when the scheme has none.
 
     The least significant part is counted on in the serial itself, so everything else keeps its spelling; the
     result counts only when the scheme reads it back as exactly that place.

@@ -1,13 +1,21 @@
 """Which revision is this serial, or each stretch of this range."""
 
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
+from django.utils import timezone
+
 from registry.answers import cautions
-from registry.answers.asked import AskedRange, asked_range
+from registry.answers.asked import Asked, AskedRange, asked_range
+from registry.answers.eras import between_eras, legs_of
 from registry.answers.evidence import gather
+from registry.answers.gaps import what_would_fill
 from registry.answers.naming import Namer
-from registry.answers.stamp import current_edition, stamp
-from registry.models.lookup import find_pump_model
+from registry.answers.opening import open_question
+from registry.answers.stamp import stamp
+from registry.models import SerialScheme
+from registry.models.serials import made_on, plant_of
 from registry.statistics.sightings import Conflict
 from registry.statistics.spans import SubSpan, resolve
 
@@ -19,34 +27,67 @@ MOST_SPANS = 500
 def answer_serials(model: str, first: str, last: str | None = None) -> dict[str, Any]:
     """Return the `serials` document for one serial, or for the range from `first` to `last`.
 
-    `spans` touch each other and cover exactly what was asked, or its first MOST_SPANS stretches: then
-    `next_first` is the serial to ask from for the rest, and null otherwise. An end marked `first_excluded` or
+    Both may be given as people type them, and without `last` a whole range in `first`; `understood` says what
+    was taken (`registry.answers.typed`). `spans` touch each other and cover exactly that, or its first
+    MOST_SPANS stretches, or as much as one question reads (`registry.answers.evidence`): then `next_first` is
+    the serial to ask from for the rest, and null otherwise. An end marked `first_excluded` or
     `last_excluded` names the nearest serial just outside, where the scheme has no spelling for the one
     inside (where that happens at `next_first`, the rest begins with the last serial told). See
     `registry.statistics.spans` for what counts and how confident it makes the answer.
 
-    Raises UnknownPumpModel; Invalid when the model has no serial scheme, when no scheme reads a serial, when
-    the two are of different series, or when `first` comes after `last`.
+    Raises UnknownPumpModel; Invalid when the model has no serial scheme, when no scheme reads a serial or it
+    can be read in two ways, when the two are of different series, or when `first` comes after `last`.
     """
-    pump_model = find_pump_model(model)
-    edition = current_edition()
-    schemes = list(pump_model.serial_schemes.all())
-    asked = asked_range(pump_model, schemes, first, last)
-    evidence = gather(asked)
-    namer = Namer(asked.first, evidence.spellings | _spellings(asked), schemes)
-    keys = int(asked.first.key), int(asked.last.key)
-    resolved = resolve(*keys, evidence.said, evidence.seen, most=MOST_SPANS + 1)
-    spans = [_span_document(span, namer) for span in resolved[:MOST_SPANS]]
-    rest = [namer.first(span.first).serial for span in resolved[MOST_SPANS:]]
-    next_first = rest[0] if rest else None
+    opening = open_question(model)
+    asked = asked_range(opening.pump_model, opening.schemes, first, last)
+    spans, next_first = _all_spans(asked, opening.schemes)
     return {
-        "model": pump_model.name,
+        "model": opening.pump_model.name,
+        "understood": asked.understood,
+        "made": _made(asked, spans),
+        "plant": plant_of(asked.first),
         "spans": spans,
         "next_first": next_first,
-        **stamp(edition),
+        **stamp(opening.edition),
         "says": _says(asked, spans, next_first),
         "cautions": list(cautions.SERIALS),
     }
+
+
+def _all_spans(asked: Asked, schemes: list[SerialScheme]) -> tuple[list[dict[str, Any]], str | None]:
+    """The stretches of a range, which may go through forms of serial that succeed each other."""
+    if asked.is_one_series:
+        part = _leg(AskedRange(asked.first, asked.last), schemes)
+        return part.spans, part.next_first
+    spans: list[dict[str, Any]] = []
+    for leg in legs_of(asked, schemes):
+        part = _leg(leg, schemes)
+        if spans:
+            spans.append(between_eras(spans[-1], part.spans[0]))
+        spans += part.spans
+        if part.next_first is not None:
+            return spans, part.next_first
+    return spans, None
+
+
+@dataclass(frozen=True)
+class _Part:
+    """What one series holds of the answer."""
+
+    spans: list[dict[str, Any]]
+    next_first: str | None
+
+
+def _leg(asked: AskedRange, schemes: list[SerialScheme]) -> _Part:
+    evidence = gather(asked)
+    namer = Namer(asked.first, evidence.spellings | _spellings(asked), schemes)
+    resolved = resolve(
+        int(asked.first.key), evidence.until, evidence.said, evidence.seen, most=MOST_SPANS + 1
+    )
+    spans = [_span_document(span, namer) for span in resolved[:MOST_SPANS]]
+    rest = [span.first for span in resolved[MOST_SPANS:]]
+    rest += [evidence.until + 1] if evidence.until < int(asked.last.key) else []
+    return _Part(spans, namer.first(rest[0]).serial if rest else None)
 
 
 def _spellings(asked: AskedRange) -> dict[int, str]:
@@ -64,10 +105,35 @@ def _span_document(span: SubSpan, namer: Namer) -> dict[str, Any]:
         "basis": span.basis.value,
         "units": span.units,
         "clinics": span.clinics,
+        "first_seen": span.seen[0].isoformat() if span.seen else None,
+        "last_seen": span.seen[1].isoformat() if span.seen else None,
         "confidence": None if span.confidence is None else round(span.confidence, 3),
         "supporting": span.supporting,
         "contradicting": span.contradicting,
+        "probability": _chance(span.probability),
         "conflicts": [_conflict_document(conflict) for conflict in span.conflicts],
+        "lacks": what_would_fill(span, None if span.revision else namer.within(span.first, span.last)),
+    }
+
+
+def _chance(probability: float | None) -> float | None:
+    """Never told as certain: what is inferred is not."""
+    return None if probability is None else min(round(probability, 3), 0.999)
+
+
+def _made(asked: Asked, spans: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """When the serials say they were made; a year they leave open is told by when they were first seen."""
+    days = [date.fromisoformat(span["first_seen"]) for span in spans if span["first_seen"]]
+    seen = min(days, default=timezone.now().date())
+    begin, end = made_on(asked.first, seen), made_on(asked.last, seen)
+    if begin is None or end is None:
+        return None
+    says = begin.says if begin.says == end.says else f"{begin.says} to {end.says}"
+    return {
+        "first": begin.first.isoformat(),
+        "last": end.last.isoformat(),
+        "says": says,
+        "year_by": begin.year_by,
     }
 
 
@@ -81,7 +147,7 @@ def _conflict_document(conflict: Conflict) -> dict[str, Any]:
     }
 
 
-def _says(asked: AskedRange, spans: list[dict[str, Any]], next_first: str | None) -> str:
+def _says(asked: Asked, spans: list[dict[str, Any]], next_first: str | None) -> str:
     whole = asked.first.serial
     if asked.last.serial != whole:
         whole += f" to {asked.last.serial}"

@@ -24,7 +24,7 @@ MOST_WAYS = 50_000
 Item = tuple[Any, Any]
 
 _CHARACTERS = {ops.LITERAL, ops.NOT_LITERAL, ops.ANY, ops.IN}
-_REPEATS = {ops.MAX_REPEAT, ops.MIN_REPEAT, ops.POSSESSIVE_REPEAT}
+REPEATS = {ops.MAX_REPEAT, ops.MIN_REPEAT, ops.POSSESSIVE_REPEAT}
 _OF_LETTERS = {ops.CATEGORY_WORD, ops.CATEGORY_NOT_DIGIT, ops.CATEGORY_NOT_SPACE}
 _BARRED = {
     ops.GROUPREF: "refers back to what it read before",
@@ -61,7 +61,7 @@ def reader(pattern: str, order: tuple[str, ...]) -> Reader | Unusable:
 
 
 def _made_ready(pattern: str, order: tuple[str, ...]) -> Reader:
-    expression, items = _taken_apart(pattern)
+    expression, items = taken_apart(pattern)
     names = expression.groupindex
     _check_order(order, names)
     parts = dict(_parts(items, {number: name for name, number in names.items()}))
@@ -70,7 +70,8 @@ def _made_ready(pattern: str, order: tuple[str, ...]) -> Reader:
     return Reader(expression, bases, tuple(name for name in names if name not in order))
 
 
-def _taken_apart(pattern: str) -> tuple[re.Pattern[str], Sequence[Item]]:
+def taken_apart(pattern: str) -> tuple[re.Pattern[str], Sequence[Item]]:
+    """Return a pattern compiled, and as the engine's items; raises Unusable for no regular expression."""
     if len(pattern) > LONGEST_PATTERN:
         raise Unusable(f"the pattern is longer than {LONGEST_PATTERN} characters")
     try:
@@ -90,14 +91,14 @@ def _check_order(order: tuple[str, ...], names: Mapping[str, int]) -> None:
         raise Unusable(f"order names each part once, and at most {MOST_PARTS} of them")
 
 
-def _inner(item: Item) -> list[Sequence[Item]]:
+def inner(item: Item) -> list[Sequence[Item]]:
     """The patterns within one item of a pattern."""
     op, argument = item
     if op is ops.SUBPATTERN:
         return [argument[3]]
     if op is ops.BRANCH:
         return list(argument[1])
-    if op in _REPEATS:
+    if op in REPEATS:
         return [argument[2]]
     return [argument] if op is ops.ATOMIC_GROUP else []
 
@@ -115,15 +116,15 @@ def _parts(
             raise Unusable(f"the part {name} is repeated; put the repeat inside it")
         if name:
             yield name, argument[3]
-        again = repeated or (op in _REPEATS and argument[1] > 1)
-        for inner in _inner(item):
-            yield from _parts(inner, names, name or within, repeated=again)
+        again = repeated or (op in REPEATS and argument[1] > 1)
+        for within_it in inner(item):
+            yield from _parts(within_it, names, name or within, repeated=again)
 
 
 def _may_hold_letters(items: Sequence[Item]) -> bool:
     return any(
         (item[0] in _CHARACTERS and any(_takes(item, ord(letter)) for letter in ascii_letters))
-        or any(_may_hold_letters(inner) for inner in _inner(item))
+        or any(_may_hold_letters(one) for one in inner(item))
         for item in items
     )
 
@@ -182,10 +183,10 @@ class _Ways:
             raise Unusable(f"the pattern {_BARRED[op]}, which a serial scheme may not")
         if op in _CHARACTERS:
             return [0, *ways[:-1]]
-        if op in _REPEATS:
+        if op in REPEATS:
             return self._repeated(ways, *argument)
-        inner = _inner(item)
-        return _sum([self.through(ways, one) for one in inner]) if inner else ways
+        within = inner(item)
+        return _sum([self.through(ways, one) for one in within]) if within else ways
 
     def _repeated(self, ways: list[int], least: int, most: int, items: Sequence[Item]) -> list[int]:
         ends = [ways] if least == 0 else []

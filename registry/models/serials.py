@@ -47,8 +47,8 @@ def tidy(serial: str) -> str:
 
     Empty when it is longer than LONGEST: no serial is, so it matches none.
     """
-    folded = _folded(serial)
-    return folded if len(folded) <= LONGEST else ""
+    made = folded(serial)
+    return made if len(made) <= LONGEST else ""
 
 
 def bare(serial: str) -> str:
@@ -56,7 +56,7 @@ def bare(serial: str) -> str:
 
     Empty when nothing else is in it, or when it is longer than LONGEST even so.
     """
-    stripped = _stripped(_folded(serial))
+    stripped = _stripped(folded(serial))
     return stripped if len(stripped) <= LONGEST else ""
 
 
@@ -92,10 +92,10 @@ def check_serial(text: str) -> str | None:
     """Return why `text` cannot be a serial, in words that follow the field's name, or None when it can."""
     if any(unicodedata.category(c) in ("Cc", "Cs") and not c.isspace() for c in text):
         return "holds a character that no label bears"
-    folded = _folded(text)
-    if not any(c.isalnum() for c in folded):
+    made = folded(text)
+    if not any(c.isalnum() for c in made):
         return "holds no letter or digit"
-    length = len(_stripped(folded))
+    length = len(_stripped(made))
     if length > LONGEST:
         return f"has {length} letters and digits in capitals; a serial has at most {LONGEST}"
     return None
@@ -152,7 +152,8 @@ def _texts(match: re.Match[str]) -> dict[str, str]:
     return {name: text or "" for name, text in match.groupdict().items()}
 
 
-def _folded(serial: str) -> str:
+def folded(serial: str) -> str:
+    """Return text as typed by a person in capitals, with plain dashes and single blanks, of any length."""
     if serial.isascii():
         return " ".join(serial.upper().split())
     # Capitals can come apart, and what stood on either side of a sign left out can join: hence three times.
@@ -160,8 +161,8 @@ def _folded(serial: str) -> str:
     return " ".join(_normal("".join(map(_plain, capitals))).split())
 
 
-def _stripped(folded: str) -> str:
-    return _normal(_ADDED_BY_PEOPLE.sub("", folded))
+def _stripped(text: str) -> str:
+    return _normal(_ADDED_BY_PEOPLE.sub("", text))
 
 
 def _normal(text: str) -> str:

@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from functools import cached_property
 
@@ -31,11 +32,16 @@ class Said:
 
 @dataclass(frozen=True)
 class Seen:
-    """One unit with accepted runs. A voice is a clinic and the revision it took the unit for, None unsaid."""
+    """One unit with accepted runs. A voice is a clinic and the revision it took the unit for, None unsaid.
+
+    `first` and `last` are the days of its first and last run, None where they were not asked for.
+    """
 
     key: int
     serial: str
     voices: frozenset[tuple[str, str | None]]
+    first: date | None = None
+    last: date | None = None
 
     @cached_property
     def words(self) -> frozenset[str]:

@@ -7,12 +7,15 @@ length; between two neighbouring observations of one revision, with nothing cont
 inferred stretches between them are given as one stretch, from the first unit seen to the last.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from datetime import date
+from functools import cached_property
+from itertools import islice, pairwise
 
+from registry.statistics.changes import Changes, Known
 from registry.statistics.sightings import Basis, Conflict, Point, Said, Seen, Voices, points_of
 from registry.statistics.timeline import Ruling, Timeline
 
@@ -25,7 +28,10 @@ class SubSpan:
     what was measured there at all). `confidence` is (s + 1) / (s + c + 2), Laplace's rule of succession, over
     `supporting` and `contradicting` voices of the whole declared span, observed span or row of units this
     stretch is part of: each clinic's word on a unit is a voice, a stored span is one more. `conflicts` name
-    the contradicting ones, also of the whole.
+    the contradicting ones, also of the whole. `probability` is how likely all serials of an inferred stretch
+    are of its revision (`registry.statistics.changes`). `seen` are the days of the first and the last run
+    among the counted units. `before` and `after` are the revisions of the neighbouring stretches, None where
+    those are unknown, or nothing is known further out.
     """
 
     first: int
@@ -38,6 +44,10 @@ class SubSpan:
     supporting: int
     contradicting: int
     conflicts: tuple[Conflict, ...]
+    probability: float | None = None
+    seen: tuple[date, date] | None = None
+    before: str | None = None
+    after: str | None = None
 
 
 @dataclass(frozen=True)
@@ -64,7 +74,16 @@ def resolve(
     return [_sub_span(weighed, group, first, last) for group in islice(_groups(timeline, first, last), most)]
 
 
-def _groups(timeline: Timeline, first: int, last: int) -> Iterator[list[_Segment]]:
+@dataclass(frozen=True)
+class _Group:
+    """Neighbouring stretches on one ground, in full, and the revisions known on either side of them."""
+
+    segments: Sequence[_Segment]
+    before: str | None
+    after: str | None
+
+
+def _groups(timeline: Timeline, first: int, last: int) -> Iterator[_Group]:
     """Neighbouring stretches that stand on the same ground, each in full, as far as they touch the range.
 
     What lies further out is never looked at, so one serial costs the same however much is known elsewhere.
@@ -75,12 +94,13 @@ def _groups(timeline: Timeline, first: int, last: int) -> Iterator[list[_Segment
     while index > 0 and segments.ground(index - 1) == segments.ground(index):
         index -= 1
     while index < len(cuts) - 1 and cuts[index] <= last:
+        before = segments.revision(index - 1)
         group = [segments.at(index)]
         index += 1
         while index < len(cuts) - 1 and segments.ground(index) == group[0].ruling.ground:
             group.append(segments.at(index))
             index += 1
-        yield group
+        yield _Group(group, before, segments.revision(index))
 
 
 class _Segments:
@@ -99,6 +119,10 @@ class _Segments:
 
     def ground(self, index: int) -> tuple[str, object]:
         return self.at(index).ruling.ground
+
+    def revision(self, index: int) -> str | None:
+        """The revision of a stretch; None where it is unknown, and beyond all that is known."""
+        return self.at(index).ruling.revision if 0 <= index < len(self._cuts) - 1 else None
 
 
 class _Weighed:
@@ -121,25 +145,49 @@ class _Weighed:
             self._known[key] = voices, conflicts
         return self._known[key]
 
+    @cached_property
+    def _stretches(self) -> list[Known]:
+        return self.timeline.known()
 
-def _sub_span(weighed: _Weighed, group: Sequence[_Segment], first: int, last: int) -> SubSpan:
-    ruling = group[0].ruling
-    within = [segment for segment in group if first <= segment.first and segment.last <= last]
-    spans = {span for segment in group for span in segment.ruling.spans}
-    voices, conflicts = weighed.over(_extent(group, spans), ruling.revision, len(spans))
-    units, clinics = _counted(weighed.timeline.points_in(within[0].first, within[-1].last), ruling)
-    is_known = ruling.revision is not None
+    @cached_property
+    def _changes(self) -> Changes:
+        return Changes(self._stretches, len({known.revision for known in self._stretches}))
+
+    def chance(self, first: int, last: int) -> float:
+        """How likely all of an inferred stretch is of its revision: what lies between known neighbours."""
+        index = max(bisect_right(self._stretches, first, key=lambda known: known.first) - 1, 0)
+        pieces = []
+        for before, after in pairwise(self._stretches[index:]):
+            if before.last >= last:
+                break
+            if after.first - before.last > 1 and after.first >= first:
+                piece = max(first, before.last), min(last, after.first)
+                pieces.append((before.last, *piece, after.first))
+        return self._changes.all_of_one(pieces)
+
+
+def _sub_span(weighed: _Weighed, group: _Group, first: int, last: int) -> SubSpan:
+    ruling = group.segments[0].ruling
+    within = [segment for segment in group.segments if first <= segment.first and segment.last <= last]
+    spans = {span for segment in group.segments for span in segment.ruling.spans}
+    voices, conflicts = weighed.over(_extent(group.segments, spans), ruling.revision, len(spans))
+    standing = _standing(weighed.timeline.points_in(within[0].first, within[-1].last), ruling)
+    is_known, basis = ruling.revision is not None, _basis(within)
     return SubSpan(
         first=within[0].first,
         last=within[-1].last,
         revision=ruling.revision,
-        basis=_basis(within),
-        units=units,
-        clinics=clinics,
+        basis=basis,
+        units=len({unit.serial for unit in standing}),
+        clinics=_clinics(standing, ruling),
         confidence=voices.confidence if is_known else None,
         supporting=voices.supporting if is_known else 0,
         contradicting=voices.contradicting if is_known else 0,
         conflicts=conflicts,
+        probability=weighed.chance(within[0].first, within[-1].last) if basis is Basis.INFERRED else None,
+        seen=_seen_days(standing),
+        before=group.before,
+        after=group.after,
     )
 
 
@@ -156,20 +204,30 @@ def _basis(within: Sequence[_Segment]) -> Basis:
     return Basis.INFERRED if Basis.INFERRED in bases else within[0].ruling.basis
 
 
-def _counted(points: Sequence[Point], ruling: Ruling) -> tuple[int, int]:
-    """Distinct units and clinics that stand for the ruling; silent units only where a stored span speaks."""
+def _standing(points: Sequence[Point], ruling: Ruling) -> list[Seen]:
+    """The units that stand for the ruling; silent units only where a stored span speaks."""
     standing = []
     for unit in (unit for point in points for unit in point.units):
         speaks_so = unit.word == ruling.revision and not unit.is_silent
         if ruling.revision is None or speaks_so or (ruling.spans and unit.is_silent):
             standing.append(unit)
+    return standing
+
+
+def _clinics(standing: Sequence[Seen], ruling: Ruling) -> int:
     clinics = {
         clinic
         for unit in standing
         for clinic, word in unit.voices
         if ruling.revision is None or word in (ruling.revision, None)
     }
-    return len({unit.serial for unit in standing}), len(clinics)
+    return len(clinics)
+
+
+def _seen_days(standing: Sequence[Seen]) -> tuple[date, date] | None:
+    firsts = [unit.first for unit in standing if unit.first is not None]
+    lasts = [unit.last for unit in standing if unit.last is not None]
+    return (min(firsts), max(lasts)) if firsts and lasts else None
 
 
 def _seen_otherwise(points: Sequence[Point], revision: str | None) -> list[Conflict]:

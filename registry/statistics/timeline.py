@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from registry.statistics.changes import Known
 from registry.statistics.sightings import Basis, Point, Said
 
 
@@ -128,6 +129,22 @@ class Timeline:
         if point is not None:
             return self._at_point(point, spans)
         return self._at_spans(spans) if spans else self._between(first, last)
+
+    def known(self) -> list[Known]:
+        """All stretches known to be of one revision, in order and apart: declared, said, and seen.
+
+        A place where sources disagree is left out, and so are units within a declared span.
+        """
+        found: list[Known] = []
+        declared = [Known(s.first, s.last, s.revision) for s in self._declared]
+        said = [Known(s.first, s.last, s.revision) for s in self._observed]
+        seen = [Known(p.key, p.key, p.word) for p in self._speaking.values() if p.word is not None]
+        for one in sorted([*declared, *said, *seen], key=lambda known: (known.first, -known.last)):
+            if not found or one.first > found[-1].last:
+                found.append(one)
+            elif one.revision == found[-1].revision and one.last > found[-1].last:
+                found[-1] = Known(found[-1].first, one.last, one.revision)
+        return found
 
     def points_in(self, first: int, last: int) -> Sequence[Point]:
         """Units seen within, both ends included."""

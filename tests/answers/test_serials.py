@@ -150,7 +150,7 @@ def test_unknown_model_names_the_nearest(model) -> None:
 @pytest.mark.parametrize(
     ("first", "last", "field", "words"),
     [
-        ("LK12", None, "first", "not read as a serial"),
+        ("LK12?", None, "first", "not read as a serial"),
         ("LK000001", "nonsense", "last", "not read as a serial"),
         ("LK000009", "LK000001", "first", "comes after"),
         ("LK000001", "XX000009", "last", "different series"),
@@ -168,7 +168,7 @@ def test_what_cannot_be_asked_is_refused_by_field(model, first, last, field, wor
 def test_an_unread_serial_gets_an_example(model) -> None:
     factories.span(model, "A", "LK000001", "LK000499")
     with pytest.raises(Invalid) as caught:
-        answer_serials("Lapwing One", "LKO00001")
+        answer_serials("Lapwing One", "LKS00001")
     assert "look like LK000001" in caught.value.hint
 
 
@@ -184,7 +184,7 @@ def test_the_number_of_queries_does_not_grow(model, units, django_assert_num_que
     factories.span(model, "A", "LK000001", "LK000019")
     for number in range(1, units + 1):
         measured(model, f"LK{number:06}", "A")
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(3):
         answer_serials("Lapwing One", "LK000010", "LK000030")
 
 

@@ -2,10 +2,10 @@
 
 import sys
 
-from tests.bench import answers, measuring, remeasuring, uploads
+from tests.bench import answers, measuring, remeasuring, serials, uploads
 from tests.bench.table import show
 
-PARTS = {"measuring": measuring, "uploads": uploads, "remeasuring": remeasuring, "answers": answers}
+PARTS = {"measuring": measuring, "uploads": uploads, "remeasuring": remeasuring, "answers": answers, "serials": serials}
 
 if __name__ == "__main__":
     named = sys.argv[1:] or list(PARTS)

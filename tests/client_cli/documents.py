@@ -13,6 +13,21 @@ CAUTION = (
 
 SERIALS: dict[str, Any] = {
     "model": "Pellomi",
+    "understood": {
+        "typed": "lk 0OOOO1 - 9999",
+        "first": "LK000001",
+        "last": "LK009999",
+        "changes": ["read in capitals", "letter O read as digit 0"],
+        "scheme": r"(?P<plant>[A-Z]{2})(?P<number>\d{6})",
+        "why_this_scheme": "2 forms of serial read it; the one declared first was taken.",
+    },
+    "made": {
+        "first": "2024-03-04",
+        "last": "2024-03-10",
+        "says": "week 10 of 2024",
+        "year_by": "declared base",
+    },
+    "plant": "LK",
     "spans": [
         {
             "first": "LK000001",
@@ -21,8 +36,12 @@ SERIALS: dict[str, Any] = {
             "basis": "declared",
             "units": 12,
             "clinics": 3,
+            "first_seen": "2025-03-02",
+            "last_seen": "2026-01-05",
             "confidence": 0.993,
+            "probability": None,
             "conflicts": [],
+            "lacks": None,
         },
         {
             "first": "LK005000",
@@ -31,8 +50,12 @@ SERIALS: dict[str, Any] = {
             "basis": "unknown",
             "units": 0,
             "clinics": 0,
+            "first_seen": None,
+            "last_seen": None,
             "confidence": None,
+            "probability": None,
             "conflicts": [],
+            "lacks": "somewhere here A becomes B; a pump from here, best about LK005250, would tell where",
         },
         {
             "first": "LK005500",
@@ -41,7 +64,10 @@ SERIALS: dict[str, Any] = {
             "basis": "inferred",
             "units": 4,
             "clinics": 2,
+            "first_seen": "2026-01-05",
+            "last_seen": "2026-01-05",
             "confidence": 0.87,
+            "probability": 0.942,
             "conflicts": [
                 {
                     "serial": "LK007123",

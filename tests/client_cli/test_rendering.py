@@ -85,6 +85,20 @@ def test_serials_show_basis_counts_and_conflicts():
     assert "LK007123" in shown
 
 
+def test_serials_tell_how_they_were_read_when_made_when_seen_and_what_is_missing():
+    shown = " ".join(seen(serials.show_serials, documents.SERIALS).split())
+    assert "Typed lk 0OOOO1 - 9999, read as LK000001 to LK009999: read in capitals" in shown
+    assert "By the serial, made: week 10 of 2024 (year by declared base), plant LK." in shown
+    assert "2025-03-02" in shown
+    assert "all: 94 %" in shown
+    assert "LK005000 to LK005499: somewhere here A becomes B" in shown
+
+
+def test_a_serial_typed_as_it_is_needs_no_explaining():
+    plain = {**documents.SERIALS, "understood": {"typed": "LK1", "changes": []}, "made": None, "plant": None}
+    assert "Typed" not in seen(serials.show_serials, plain)
+
+
 @pytest.mark.parametrize(
     ("excluded", "extent"),
     [

@@ -24,8 +24,8 @@ from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 
 def _rest_of_serials(document: Document, asked: Asked) -> Asked | None:
-    following = document["next_first"]
-    return None if following is None else {**asked, "first": following}
+    following, last = document["next_first"], document["understood"]["last"]
+    return None if following is None else {**asked, "first": following, "last": last}
 
 
 _SERIALS = AnswerTable(
@@ -45,11 +45,15 @@ _SERIALS = AnswerTable(
         text("basis", "what that rests on: declared, observed, inferred or unknown"),
         count("units", "units of the stretch that clinics measured"),
         count("clinics", "clinics that measured them"),
-        number("confidence", "probability that the revision is right", "1"),
+        text("first_seen", "day of the first run of these units"),
+        text("last_seen", "day of the last"),
+        number("confidence", "how far its sources agree on the revision, from 0 to 1", "1"),
         count("supporting", "measured units in and around the stretch that speak for the revision"),
         count("contradicting", "measured units in and around the stretch that speak against it"),
+        number("probability", "of an inferred stretch: that all of it is this revision", "1"),
         count("conflicts", "sources that say otherwise", pick=len),
         text("conflicts_say", "what they say", key="conflicts", pick=joined("says")),
+        text("lacks", "of an unknown stretch: what would fill it"),
     ),
     _rest_of_serials,
 )
@@ -102,7 +106,8 @@ _CAUTIONS = text(
 )
 _COMPARISONS = AnswerTable(
     "comparisons",
-    "one row a setting and metric that both builds were measured at; figures are in `unit`, new less old",
+    "one row a setting and metric that both builds were measured at; figures are in `unit`, new less old. "
+    "Differences within single bands of elevation are in the answer only",
     answer_comparison,
     "settings",
     cautions.COMPARISONS,
@@ -141,6 +146,7 @@ _COMPARISONS = AnswerTable(
         count("set_aside", "units set aside because they stand far out"),
         _CAUTIONS,
     ),
+    left_out=frozenset({"by_elevation"}),
 )
 
 
