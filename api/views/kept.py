@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from django.http import HttpResponse
+from django.middleware.gzip import re_accepts_gzip
 from django.utils.cache import get_conditional_response, patch_vary_headers
 from rest_framework.request import Request
 
@@ -33,17 +34,8 @@ class KeptAnswers(StrictQuery):
 
 def _sent(request: Request, kept: Kept) -> HttpResponse:
     """The answer, compressed for those who take it. Nothing secret is in it, so no noise is added."""
-    if _takes_gzip(request):
+    if re_accepts_gzip.search(request.headers.get("Accept-Encoding", "")):
         response = HttpResponse(kept.body, content_type="application/json")
         response["Content-Encoding"] = "gzip"
         return response
     return HttpResponse(kept.text(), content_type="application/json")
-
-
-def _takes_gzip(request: Request) -> bool:
-    """Whether the sender says so, and not with a weight of nought."""
-    for one in request.headers.get("Accept-Encoding", "").lower().split(","):
-        name, _, weight = one.partition(";")
-        if name.strip() == "gzip":
-            return weight.replace(" ", "").rstrip("0") not in ("q=", "q=0.")
-    return False

@@ -79,6 +79,12 @@ BEGIN
         ) THEN
             RETURN NULL;
         END IF;
+    ELSIF TG_OP = 'UPDATE' THEN
+        IF NOT EXISTS (SELECT * FROM stale EXCEPT SELECT * FROM fresh) THEN
+            RETURN NULL;
+        END IF;
+    ELSIF NOT EXISTS (SELECT FROM stale) THEN
+        RETURN NULL;
     END IF;
     PERFORM registry_count_changes(ARRAY[-1]::bigint[]);
     RETURN NULL;
@@ -111,17 +117,17 @@ _FUNCTIONS = (
     _OF_SITTINGS,
     _WATCH,
 )
-# A new row of the last eight shows in no answer before something watched points to it.
+# A new row of the last seven shows in no answer before something watched points to it.
 _WATCHED = """
 SELECT registry_watch(t::regclass, 'of_model') FROM unnest(ARRAY['registry_unitsummary', 'registry_run',
-    'registry_unit', 'registry_revision', 'registry_serialscheme', 'registry_serialspan', 'registry_claim']) t;
+    'registry_unit', 'registry_revision', 'registry_serialscheme', 'registry_serialspan', 'registry_claim',
+    'registry_claimevent']) t;
 SELECT registry_watch('registry_pumpmodel', 'of_pump_models');
 SELECT registry_watch(t::regclass, 'of_runs') FROM unnest(ARRAY['registry_measurement', 'registry_finding']) t;
 SELECT registry_watch('registry_benchsession', 'of_sittings');
 SELECT registry_watch('registry_edition', 'of_everything');
 SELECT registry_watch(t::regclass, 'of_everything', false) FROM unnest(ARRAY['registry_maker', 'registry_clinic',
-    'registry_operator', 'registry_gauge', 'registry_rig', 'registry_runwas', 'registry_unitwas',
-    'registry_revisionevent']) t;
+    'registry_operator', 'registry_gauge', 'registry_rig', 'registry_runwas', 'registry_unitwas']) t;
 """
 # Only what a connection writes again and again: room on the page spares the index. Bodies are compressed
 # already, and what is lost with a crash is made again.

@@ -8,12 +8,13 @@ table not named here is made anew each time (`registry.answers.kept`).
 # in no answer before something watched points to it.
 OF_MODEL = frozenset({
     "registry_unitsummary", "registry_run", "registry_unit", "registry_revision", "registry_serialscheme",
-    "registry_serialspan", "registry_claim", "registry_pumpmodel", "registry_measurement", "registry_finding",
+    "registry_serialspan", "registry_claim", "registry_claimevent", "registry_pumpmodel",
+    "registry_measurement", "registry_finding",
 })  # fmt: skip
 OF_SITTINGS = frozenset({"registry_benchsession"})
 OF_EVERYTHING = frozenset({"registry_edition"})
 LABELS = frozenset({
     "registry_maker", "registry_clinic", "registry_operator", "registry_gauge", "registry_rig",
-    "registry_runwas", "registry_unitwas", "registry_revisionevent",
+    "registry_runwas", "registry_unitwas",
 })  # fmt: skip
 WATCHED = OF_MODEL | OF_SITTINGS | OF_EVERYTHING | LABELS
