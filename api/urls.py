@@ -9,8 +9,16 @@ from api.views.exports import Exports, ExportsDictionary
 from api.views.feeds import Feed, OwnFeed
 from api.views.health import Health
 from api.views.identifying import Identifications
+from api.views.listing import AlertList
 from api.views.measure import Measure
 from api.views.readings import Reading
+from api.views.proposals import (
+    CatalogueHistory,
+    ProposalConfirm,
+    ProposalReject,
+    Proposals,
+    ProposedDifferences,
+)
 from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
 from api.views.schema import Schema
 
@@ -23,6 +31,7 @@ router.register("units", catalogue.Units)
 router.register("clinics", catalogue.Clinics)
 router.register("gauges", catalogue.Gauges)
 router.register("rigs", catalogue.Rigs)
+router.register("proposals", Proposals)
 router.register("editions", editions.Editions)
 
 urlpatterns = [
@@ -57,6 +66,11 @@ urlpatterns = [
     path("explanations", alerts.Explanations.as_view()),
     path("alerts/<int:alert_id>/seen", alerts.AlertSeen.as_view()),
     path("alerts/<int:alert_id>/dismiss", alerts.AlertDismiss.as_view()),
+    path("alerts/<int:alert_id>/list", AlertList.as_view()),
     path("catalogue", catalogue.Catalogue.as_view()),
+    path("pump-models/<int:model_id>/history", CatalogueHistory.as_view()),
+    path("proposals/from-catalogue", ProposedDifferences.as_view()),
+    path("proposals/<int:proposal_id>/confirm", ProposalConfirm.as_view()),
+    path("proposals/<int:proposal_id>/reject", ProposalReject.as_view()),
     *router.urls,
 ]

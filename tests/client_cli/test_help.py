@@ -28,7 +28,7 @@ def test_the_commands_of_this_stage_are_there():
     assert {" ".join(path) for path in ALL} == {
         *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "alerts", "export"),
         *("runs", "run", "cycles", "withdraw", "gauge", "gauge declare", "gauge list", "gauge reading"),
-        *("compare", "swap", "settings", "claims", "identify", "benches"),
+        *("compare", "swap", "settings", "claims", "identify", "benches", "list-revision"),
         *("subscriptions", "subscriptions add", "subscriptions list", "subscriptions remove"),
         *("subscriptions replay", "subscriptions test"),
         *("catalogue", "catalogue load", "catalogue show", "catalogue list"),

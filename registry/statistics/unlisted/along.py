@@ -7,12 +7,12 @@ from enum import StrEnum
 import numpy as np
 
 from registry.statistics.robust import Floats
-from registry.statistics.unlisted.chance import of_effect, of_largest
+from registry.statistics.unlisted.chance import chain_of, of_effect, of_largest
 from registry.statistics.unlisted.change import Change, carried_by, change_between, rests_on_single_units
 from registry.statistics.unlisted.limits import LIMITS, Limits
 from registry.statistics.unlisted.place import Place, place_of
 from registry.statistics.unlisted.rows import Channel, Rows
-from registry.statistics.unlisted.within import Within
+from registry.statistics.unlisted.within import Within, correlations
 
 _TRIED = 3
 _REFITTED = 3
@@ -95,7 +95,8 @@ def _look(channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits, 
     steps = sorted((step for step in tried if step is not None), key=lambda step: step.p)
     if not steps:
         return Look(Outcome.HIDDEN, None)
-    steps = [_Step(step.channel, step.before, min(step.p * len(channels), 1.0)) for step in steps]
+    alike = chain_of(correlations([step.channel.rows for step in steps], limits))
+    steps = [replace(step, p=of_largest(step.p, alike)) for step in steps]
     doubt: Look | None = None
     for step in steps[:_TRIED]:
         if step.p > limits.chance:
@@ -124,13 +125,11 @@ def _strongest(channel: Channel, cuts: np.ndarray | None, limits: Limits) -> _St
     gain = score[places] ** 2 / information[places]
     freedom = limits.weight + max(within.freedom - 1, 0)
     t = (gain / ((limits.weight + np.maximum(squares - gain, 0.0)) / freedom)) ** 0.5
-    ends = (places[[0, -1]] + 1) / rows.units
     if of_effect(float(t.max()), freedom) > _WORTH_A_FIT:
         return _Step(channel, int(places[np.argmax(t)]) + 1, 1.0)
     tried = [_refitted(channel.rows, int(places[one]) + 1, limits) for one in np.argsort(-t)[:_REFITTED]]
     alone, before = min(tried)
-    p = of_largest(alone, places.size, float(ends[0]), float(ends[1]))
-    return _Step(channel, before, p)
+    return _Step(channel, before, of_largest(alone, within.neighbours(places)))
 
 
 def _refitted(rows: Rows, before: int, limits: Limits) -> tuple[float, int]:

@@ -4,12 +4,15 @@ A reading is a bench's lean, a unit's own effect, and noise. What a bench leans 
 is seen only where one bench measured units of both sides, and a unit read by several benches counts once.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from registry.statistics.mixed import Codes
 from registry.statistics.robust import Floats
+from registry.statistics.unlisted.limits import Limits
 from registry.statistics.unlisted.rows import Rows
 
 
@@ -93,7 +96,34 @@ class Within:
         information[information <= 1e-9 * max(float(own[-1]), 1e-300)] = 0.0
         return score, information, squares
 
+    def neighbours(self, places: Codes) -> Floats:
+        """Correlation of each step after one of `places` (units before, less one) with the next of them."""
+        through = np.cumsum(self.by_bench, axis=0)[places]
+        own = np.cumsum(self.weight)[places]
+        within = own - np.einsum("kb,bc,kc->k", through, self._inverse, through)
+        across = own[:-1] - np.einsum("kb,bc,kc->k", through[:-1], self._inverse, through[1:])
+        found: Floats = across / np.sqrt(within[:-1] * within[1:])
+        return found
+
     def leans(self, over: Floats, size: float) -> Floats:
         """Each bench's lean where units change by `size` over `over`."""
         lean: Floats = self._inverse @ self._sums(self.rows.value - size * over[self.rows.unit])[1]
         return lean
+
+
+def correlations(tables: Sequence[Rows], limits: Limits) -> Floats:
+    """How alike units' effects are in several tables of the same units: correlations, drawn towards none.
+
+    As few units tell it badly, it is drawn towards none as by four units that show none.
+    """
+    left = []
+    for rows in tables:
+        reined = rows.reined(limits)[0]
+        left.append(Within(reined).left(reined.value)[0])
+    effects = np.stack(left)
+    shared = (effects != 0).all(axis=0)
+    length = np.sqrt((effects[:, shared] ** 2).sum(axis=1))
+    products = effects[:, shared] @ effects[:, shared].T
+    found: Floats = products / np.maximum(np.outer(length, length), 1e-300)
+    drawn: Floats = found * (shared.sum() / (shared.sum() + 4.0))
+    return drawn
