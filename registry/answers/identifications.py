@@ -1,6 +1,6 @@
 """Which revision is the pump in hand, by anything known of it, and what to ask next. Stores nothing."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -99,14 +99,16 @@ def _said(
     builds: Builds, serial: str | None, marks: Sequence[str], firmware: str | None, purchased: date | None
 ) -> list[Piece]:
     """What was said of the pump, piece by piece; blanks are nothing."""
-    pieces = []
+    pieces: list[Piece] = []
+    made: Mapping[str, Any] = {}
     if serial and serial.strip():
         pieces.append(serial_piece(builds, checked("serial", serial)))
+        made = pieces[0].more.get("made") or {}
     pieces += mark_pieces(builds, marks)
     if firmware and firmware.strip():
         pieces.append(firmware_piece(builds, checked("firmware", firmware)))
     if purchased is not None:
-        pieces.append(purchase_piece(builds, purchased))
+        pieces.append(purchase_piece(builds, purchased, made))
     return pieces
 
 

@@ -17,6 +17,7 @@ from registry.answers.serials import answer_serials
 from registry.errors import DomainError, Fault, Invalid
 from registry.models import PumpModel, Revision
 from registry.statistics.evidence import (
+    RIGHT_BY_BASIS,
     date_likelihoods,
     mark_likelihoods,
     serial_likelihoods,
@@ -111,22 +112,38 @@ def checked(kind: str, text: str) -> str:
 def serial_piece(builds: Builds, serial: str) -> Piece:
     """What a serial says, by the answer to `serials`; nothing where that cannot tell."""
     try:
-        span = answer_serials(builds.model.name, serial)["spans"][0]
+        document = answer_serials(builds.model.name, serial)
     except DomainError as error:
-        return Piece("serial", serial, f"{error.detail}. {error.hint}".strip())
+        return Piece("serial", serial, f"{error.detail.removesuffix('.')}. {error.hint}".strip())
+    span, *others = document["spans"]
+    if others or span["first"] != span["last"]:
+        return Piece("serial", serial, "this is a range, and no one pump's serial")
+    made = document.get("made") or {}
+    told = f"; made {made['says']}" if made else ""
     label = span["revision"]
     if label not in builds.labels:
-        return Piece("serial", serial, "nobody knows yet which revision this serial is")
+        nobody = f"nobody knows yet which revision {span['first']} is{told}"
+        return Piece("serial", serial, nobody, more={"made": made})
+    logs = np.log(serial_likelihoods(builds.labels.index(label), _right(span), builds.prior))
+    return Piece("serial", serial, f"{_standing(span)}{told}", logs, more={"made": made})
+
+
+def _right(span: Mapping[str, Any]) -> float:
+    """How likely a stretch's revision is right: as stated for an inferred one, else by basis and voices."""
     against = int(span.get("contradicting") or 0)
     right = trusted(span["basis"], int(span.get("supporting") or 0), against)
-    place = builds.labels.index(label)
-    basis = {
+    stated = span.get("probability")
+    return right if stated is None else float(min(max(stated, 0.01), RIGHT_BY_BASIS["declared"]))
+
+
+def _standing(span: Mapping[str, Any]) -> str:
+    label = span["revision"]
+    standing = {
         "declared": f"lies in a declared span of revision {label}",
         "observed": f"was seen to be revision {label}",
         "inferred": f"lies between units of revision {label}",
     }.get(span["basis"], f"is taken for revision {label} ({span['basis']})")
-    doubt = "; not all sources agree" if against else ""
-    return Piece("serial", serial, f"{basis}{doubt}", np.log(serial_likelihoods(place, right, builds.prior)))
+    return f"{span['first']} {standing}" + ("; not all sources agree" if span.get("contradicting") else "")
 
 
 def mark_pieces(builds: Builds, said: Sequence[str]) -> list[Piece]:
@@ -176,10 +193,11 @@ def firmware_piece(builds: Builds, tag: str) -> Piece:
     return Piece("firmware", tag, who, np.log(tag_likelihoods(known, builds.tags)))
 
 
-def purchase_piece(builds: Builds, bought: date) -> Piece:
+def purchase_piece(builds: Builds, bought: date, made: Mapping[str, Any]) -> Piece:
     """What the day of purchase says against when benches first had each revision: one query, weak evidence.
 
-    Raises Invalid for a day before the year 2000 or to come.
+    A pump is not bought before it is made: where `made`, what its serial says of that, begins later, the day
+    counts for nothing. Raises Invalid for a day before the year 2000 or to come.
     """
     if not date(2000, 1, 1) <= bought <= datetime.now(UTC).date():
         raise Invalid(
@@ -187,6 +205,9 @@ def purchase_piece(builds: Builds, bought: date) -> Piece:
             hint="Give the day of purchase, as in 2025-03-02.",
             faults=(Fault("lies before the year 2000 or in the future", field="purchased"),),
         )
+    if made and date.fromisoformat(made["first"]) > bought:
+        later = f"but its serial says it was made {made['says']}: check both"
+        return Piece("purchased", bought.isoformat(), later)
     with connection.cursor() as cursor:
         cursor.execute(_FIRST_SEEN, (builds.model.pk,))
         seen = dict(cursor.fetchall())

@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.answers.identifications import answer_identification
 from registry.answers.identifiedtraces import Trace
+from registry.answers.serials import answer_serials
 from registry.errors import DomainError, Invalid, SideNeeded, UnreadableTrace
 from registry.models import Revision
 from tests import factories
@@ -120,14 +121,14 @@ def test_a_declared_serial_names_its_revision_surely(apart):
     assert document["verdict"] == "revision A"
     assert chances(document)["A"] == pytest.approx(0.98)
     assert document["next"] is None
-    assert document["evidence"][0]["says"] == "lies in a declared span of revision A"
+    assert document["evidence"][0]["says"] == "LK002000 lies in a declared span of revision A"
     against = ask(serial="LK002000", marks=["membrane=domed"])
     assert against["verdict"] == "cannot tell" or against["named"] == "A"
     assert 0.6 < chances(against)["A"] < 0.8
 
 
 def test_a_serial_nobody_knows_or_nobody_can_read_counts_for_nothing(apart):
-    for serial in ("LK900000", "???"):
+    for serial in ("LK900000", "???", "LK000001 to LK000009"):
         (piece,) = ask(serial=serial)["evidence"]
         assert piece["weight"] == "says nothing"
         assert piece["says"]
@@ -310,3 +311,27 @@ def test_of_very_many_units_some_are_enough(apart):
     assert document["evidence"][0]["measurements"]["cycle_rate"]["expected"]["B"] == pytest.approx(
         60, abs=0.2
     )
+
+
+def test_a_pump_is_not_bought_before_its_serial_says_it_was_made(apart):
+    scheme = apart.serial_schemes.get()
+    scheme.pattern, scheme.order = r"(?P<plant>[A-Z]{2})(?P<yw>\d{4})(?P<number>\d{2})", ["yw", "number"]
+    scheme.date = {"group": "yw", "form": "YYWW", "base": 2020}
+    scheme.save()
+    factories.run(apart.units.get(serial="LK000001"), "north", "A")
+    early = ask(serial="LK250301", purchased=date(2024, 6, 1))["evidence"]
+    assert "made" in early[0]["says"]
+    assert early[1]["weight"] == "says nothing"
+    assert "but its serial says it was made" in early[1]["says"]
+    later = ask(serial="LK250301", purchased=date(2025, 6, 1))["evidence"]
+    assert later[1]["says"].startswith("first on a bench")
+
+
+def test_an_inferred_serial_is_as_likely_as_the_serials_answer_states(apart):
+    for number in ("000001", "000006"):
+        factories.run(apart.units.get(serial=f"LK{number}"), "north", "A")
+    document = ask(serial="LK000004")
+    (span,) = answer_serials("Lapwing One", "LK000004")["spans"]
+    assert (span["revision"], span["basis"]) == ("A", "inferred")
+    assert "lies between units of revision A" in document["evidence"][0]["says"]
+    assert chances(document)["A"] == pytest.approx(min(span["probability"], 0.98), abs=1e-3)

@@ -95,7 +95,7 @@ class Tally:
 
 
 def identified(kind: Kind, communities: int, seed: int) -> Tally:
-    """Identify pumps in hand, six a community, each from one trace at either of two settings."""
+    """Identify pumps in hand, six a community, each from one trace at each of two settings."""
     rng = np.random.default_rng(seed)
     found = Tally()
     for _ in range(communities):
@@ -221,7 +221,7 @@ def section(communities: int, seed: int = 1) -> Section:
     checks.append(Check(f"{MIXED}, furthest a stated chance is off", worst, 0.0, 0.05))
     stated = ", ".join(f"{percent(said)} {percent(so)} ({size})" for said, so, size in table)
     return Section(
-        title="Identifications: one trace at either of two settings, two builds, six pumps a community",
+        title="Identifications: one trace at each of two settings, two builds, six pumps a community",
         columns=("communities", "pumps", "first", "nearest", "named right", "wrong", "denied", "cannot tell"),
         rows=rows,
         checks=checks,
