@@ -10,7 +10,7 @@ from api.serializers.strict import Strict
 class ListingForm(Strict):
     """What the new revision is called. Without an order it comes after the one it was part of."""
 
-    label = serializers.CharField(max_length=40)
+    label = serializers.CharField(max_length=40)  # type: ignore[assignment]
     order = serializers.IntegerField(min_value=1, max_value=9999, required=False, allow_null=True)
     marks = serializers.DictField(child=serializers.CharField(max_length=120), required=False)
     basis = serializers.ChoiceField(choices=["observed", "declared"], required=False, default="observed")

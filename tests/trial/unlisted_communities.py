@@ -1,7 +1,7 @@
 """Communities that measured one build, or two under one name, with all that may be mistaken for a change.
 
-Units come in the order they were made and brought to clinics at random. Everything is drawn from `Trouble` and
-`Truth`; a table has the columns the statistics of unlisted revisions take.
+Units come in the order they were made and are brought to clinics at random. A table has the columns that the
+statistics of unlisted revisions take.
 """
 
 from dataclasses import dataclass, replace
@@ -15,6 +15,8 @@ RATE, PEAK, MEAN = "cycle_rate", "peak_vacuum", "mean_vacuum"
 SETTINGS = 5
 # A gauge's part of the mean is as large as of the peak; so is most of what a unit does.
 _MEAN_OF_PEAK, _OWN_MEAN = 0.45, 0.3
+# However wild a unit, it pulls some.
+_LEAST = 20.0
 
 
 @dataclass(frozen=True)
@@ -22,9 +24,10 @@ class Trouble:
     """What is there besides a change of build, as shares and standard deviations.
 
     `wild` units are off by 5 to 20 spreads. `recalibrated` clinics have another gain and zero from some unit
-    on, and nobody says so. `sticky` units lose 5 to 20 % of vacuum; in `sticky_clinic` of communities a
-    quarter of the units of one clinic. `gauge_off` and `clinic_off`: from some unit on one clinic's gauge reads so much more or less, or
-    all one clinic measures is so much less (rate and vacuum). `scatter` widens the spread between units.
+    on, and nobody says so. `sticky` units lose 5 to 20 % of vacuum; in `sticky_clinic` of communities so does
+    a quarter of the units of one clinic. `gauge_off` and `clinic_off`: from some unit on one clinic's gauge
+    reads so much more or less, or all that one clinic measures is so much less, rate and vacuum. `scatter`
+    widens the spread between units; `heavy` gives it the tails of Student's t with 4 degrees of freedom.
     """
 
     wild: float = 0.03
@@ -39,8 +42,11 @@ class Trouble:
 
 @dataclass(frozen=True)
 class Truth:
-    """A change after the first `before` units: rate times `rate`, vacuum by `vacuum` mmHg. `mixed`: the share
-    of units changed in no order, instead. `drift`: relative change of vacuum from the first unit to the last."""
+    """A change after the first `before` units: rate times `rate`, vacuum by `vacuum` mmHg.
+
+    `mixed`: the share of units changed in no order, instead. `drift`: the relative change of vacuum from the
+    first unit to the last.
+    """
 
     before: int | None = None
     rate: float = 1.0
@@ -91,7 +97,11 @@ def community(
     does = _measured(rng, clinic)
     rate, vacuum = np.sort(rng.uniform(45, 110, SETTINGS)), np.sort(rng.uniform(100, 280, SETTINGS))
     changed = _changed(rng, units, truth)
-    rates = rate * (1 + 0.02 * trouble.scatter * _effects(rng, units, trouble)) * np.where(changed, truth.rate, 1)[:, None]
+    rates = (
+        rate
+        * (1 + 0.02 * trouble.scatter * _effects(rng, units, trouble))
+        * np.where(changed, truth.rate, 1)[:, None]
+    )
     own = 5.0 * trouble.scatter * _effects(rng, units, trouble)
     peak = (vacuum + own + np.where(changed, truth.vacuum, 0)[:, None]) * (
         1 + truth.drift * np.linspace(0, 1, units)[:, None]
@@ -142,7 +152,9 @@ def _gauges(rng: np.random.Generator, clinic: NDArray[np.intp], trouble: Trouble
     """Each unit's gauge gain and zero, of its clinic and time."""
     clinics = int(clinic.max()) + 1
     gains, zeros = rng.normal(1, 0.015, (clinics, 2)), rng.normal(0, 2.0, (clinics, 2))
-    since = np.where(rng.random(clinics) < trouble.recalibrated, rng.integers(0, clinic.size, clinics), clinic.size)
+    since = np.where(
+        rng.random(clinics) < trouble.recalibrated, rng.integers(0, clinic.size, clinics), clinic.size
+    )
     late = (np.arange(clinic.size) >= since[clinic]).astype(np.intp)
     return gains[clinic, late][:, None], zeros[clinic, late][:, None]
 
@@ -181,8 +193,7 @@ def _frame(
             "cell": setting + SETTINGS * place,
             "metric": metric,
             "mode": "expression",
-            "mean": mean,
-            "log": np.log(np.maximum(mean, 1.0)),
+            "mean": np.maximum(mean, _LEAST),
             "runs": times,
             "squares": squares,
         }

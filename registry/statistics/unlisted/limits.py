@@ -37,9 +37,9 @@ class Limits:
     units: int = 4
     clinics: int = 2
     information: float = 1.5
-    chance: float = 0.01
+    chance: float = 0.015
     least: Mapping[str, float] = field(default_factory=lambda: _LEAST)
-    without_one: float = 0.02
+    without_one: float = 0.03
     kept: float = 0.5
     own_side: float = 0.75
     usual: Mapping[str, float] = field(default_factory=lambda: USUAL_SPREAD)
