@@ -3,7 +3,6 @@
 See `registry.statistics.unlisted.drift`. A step is told by the rule of unlisted revisions instead.
 """
 
-from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -23,7 +22,7 @@ RULE = Rule(
     "revision",
     severity="note",
     advice="Compare units of different age on one bench; ask the maker what changed in making or storage.",
-    limits={**asdict(LIMITS), "least": dict(LIMITS.least), "usual": dict(LIMITS.usual)},
+    limits=LIMITS.as_dict(),
 )
 _CALM = 0.05
 _LACKS = {

@@ -4,7 +4,6 @@ See `registry.statistics.unlisted` for how it is judged. A change that follows o
 matter of that bench and is never told as a build's.
 """
 
-from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,7 +27,7 @@ RULE = Rule(
         "Look at a unit from either side for marks and firmware. A curator lists the new revision from this "
         "alert, or dismisses it with a reason."
     ),
-    limits={**asdict(LIMITS), "least": dict(LIMITS.least), "usual": dict(LIMITS.usual)},
+    limits=LIMITS.as_dict(),
 )
 _CALM = 0.05
 _MOST_SHOWN = 200

@@ -6,6 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from registry.alerts.listed import settle_listed
 from registry.alerts.tasks import want_checks
 from registry.errors import Conflict, DomainError, Fault, Invalid, NotFound, NotPermitted, ProposalStale
 from registry.intake.catalogue import changing
@@ -91,6 +92,7 @@ def confirm(proposal_id: int, operator: Operator) -> Proposal:
             raise _stale(proposal, error) from error
         proposal.done = effects_since(begun, model, changes, proposal.change.get("spans") or ())
         _decide(proposal, ProposalState.CONFIRMED, operator, "")
+        settle_listed(proposal.pk)
         want_checks(gauges)
     return proposal
 

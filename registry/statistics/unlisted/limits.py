@@ -1,8 +1,9 @@
 """What a change has to reach before a build is said to be two, and what units of one build scatter by."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from types import MappingProxyType
+from typing import Any
 
 # Vacuum is looked at in mmHg, in which what units of one build differ by is alike at all settings; all else
 # as a logarithm, so that 0.02 is 2 %.
@@ -54,6 +55,11 @@ class Limits:
     kind_chance: float = 0.001
     drift_units: int = 10
     drift_years: float = 0.25
+
+    def as_dict(self) -> dict[str, Any]:
+        """The figures by name, as everybody may read them."""
+        found = {one.name: getattr(self, one.name) for one in fields(self)}
+        return {**found, "least": dict(self.least), "usual": dict(self.usual)}
 
     def spread(self, metric: str) -> float:
         """What units of one build usually differ by in a metric."""
