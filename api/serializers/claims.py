@@ -49,6 +49,7 @@ class JudgedClaim(serializers.Serializer[Any]):
     accept_low = serializers.FloatField(allow_null=True, help_text="a typical unit from here on is upheld")
     accept_high = serializers.FloatField(allow_null=True)
     verdict = serializers.ChoiceField(choices=VERDICTS)
+    missing = serializers.CharField(help_text="what a verdict needs, where there is none; else empty")
     risk = serializers.FloatField(allow_null=True, help_text="that the verdict is wrong")
     says = serializers.CharField()
 

@@ -74,8 +74,20 @@ class BandsDocument(serializers.Serializer[Any]):
     sure = serializers.BooleanField(help_text="both intervals lie clear of the edges crossed")
 
 
+class BandDifference(serializers.Serializer[Any]):
+    """New less old within one band of elevation; the interval is by itself at 95 %."""
+
+    elevation = serializers.CharField()
+    difference = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+
+
 class ComparedDocument(SettingDocument):
-    """New less old at one setting. Null where too little was measured to say."""
+    """New less old at one setting. Null where too little was measured to say.
+
+    `elevation` names every band that both were measured in, with `; ` between them.
+    """
 
     old = serializers.FloatField()
     new = serializers.FloatField()
@@ -98,6 +110,7 @@ class ComparedDocument(SettingDocument):
     clinics_new = serializers.IntegerField()
     clinics_both = serializers.IntegerField()
     set_aside = serializers.IntegerField(help_text="units set aside because they stand far out")
+    by_elevation = BandDifference(many=True, help_text="where both were measured in several bands; else none")
 
 
 class BehaviourDocument(serializers.Serializer[Any]):

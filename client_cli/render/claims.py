@@ -93,4 +93,6 @@ def _verdict(claim: dict[str, Any]) -> Text:
     told = [Text(verdict, style=COLOURS.get(verdict, ""))]
     if is_number(risk):
         told.append(Text("risk below 0.1 %" if risk < 0.001 else f"risk {100 * risk:.1f} %"))
+    if claim.get("missing"):
+        told.append(Text(f"needs {one_line(claim['missing'])}"))
     return Text("\n").join(told)

@@ -10,7 +10,6 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from registry.answers.packing import COLUMNS, KEYS, UNDECLARED, packed, unpacked
@@ -89,23 +88,6 @@ def _of_rows(key: Sequence[Any], rows: Sequence[Mapping[str, Any]]) -> Block:
         for name in COLUMNS
     )
     return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *columns)
-
-
-def frame_of(blocks: Sequence[Block]) -> pd.DataFrame:
-    """The same as one table, with the columns of `summaries.summary_frame`."""
-    parts = [
-        {
-            "pump_model": block.pump_model,
-            "revision": block.revision,
-            **{name: getattr(block, name) for name in COLUMNS},
-            **{"metric_unit" if name == "unit" else name: of for name, of in block.setting._asdict().items()},
-        }
-        for block in blocks
-    ]
-    names = [*_OF_SUMMARY.values(), *COLUMNS]
-    if not parts:
-        return pd.DataFrame(columns=names)
-    return pd.concat([pd.DataFrame(part) for part in parts], ignore_index=True)[names]
 
 
 def by_setting(blocks: Iterable[Block]) -> dict[Setting, list[Block]]:

@@ -1,16 +1,16 @@
 """One claim held against what a build does, by JCGM 106."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import pandas as pd
 from scipy import stats
 
+from registry.answers.blocks import Block, distinct
 from registry.answers.narrowing import Margins
-from registry.answers.readings import readings_of
-from registry.answers.setting import PLACE
-from registry.answers.wording import figure
+from registry.answers.places import counts_of, lacking
+from registry.answers.readings import readings_in
+from registry.answers.wording import figure, in_words
 from registry.models import Claim
 from registry.statistics.conformity import WANTED, Tolerance, acceptance, guard_band, judge
 from registry.statistics.differences import Estimate, Fit, fit
@@ -18,17 +18,20 @@ from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need, chance_alone, within
 from registry.waveform.units import mmhg_per, unit_named
 
-SETTING = list(PLACE)
 NOT_MEASURED = "not measured"
+UNDECIDED = "undecided"
 
 
 @dataclass(frozen=True)
 class Judged:
-    """A claim about one build at one setting, with the table it rests on and its figures for a document."""
+    """A claim about one build at one setting, with the summaries it rests on and its figures for a document.
 
-    key: Mapping[str, Any]
-    rows: pd.DataFrame
+    `missing` says in words why nothing could be decided, where it could not.
+    """
+
+    block: Block
     figures: dict[str, Any]
+    missing: str = ""
 
 
 def tolerance_of(claim: Claim, metric_unit: str, margins: Margins) -> Tolerance | None:
@@ -48,8 +51,8 @@ def tolerance_of(claim: Claim, metric_unit: str, margins: Margins) -> Tolerance 
     return Tolerance(value - width, value + width) if width > 0 else None
 
 
-def judge_claim(claim: Claim, frame: pd.DataFrame, margins: Margins) -> Judged | None:
-    """Judge the claim on the rows of one build; None when nothing measured can decide it.
+def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judged | None:
+    """Judge the claim on the summaries of one build; None when nothing measured can decide it.
 
     Where the claim leaves the setting open, the one that decides is taken: `at least` and `at most` are
     judged where the build's value is highest, `equal to` where it is nearest. Of rigs, sides, powers and
@@ -57,40 +60,61 @@ def judge_claim(claim: Claim, frame: pd.DataFrame, margins: Margins) -> Judged |
 
     What conforms or not is the typical unit. Its value has the standard uncertainty of the build's centre,
     stretched so that a normal quantile reaches as far as Student's at 95 %; a verdict stands only outside the
-    guard band, where it is right with 95 % probability. How many units conform is told beside it.
+    guard band, where it is right with 95 % probability. How many units conform is told beside it. Below three
+    units from two clinics no verdict is given, and none where nothing says what the claim allows.
     """
-    found = []
-    for _, at in frame.groupby(SETTING[:3], sort=False):
-        around = [rows for _, rows in at.groupby(SETTING, sort=True)]
-        rows = max(around, key=lambda one: int(one["unit"].nunique()))
-        fitted = fit(readings_of(rows.assign(cell=0)))
-        if fitted is not None:
-            found.append((rows, fitted))
+    by_at: dict[tuple[Any, ...], list[Block]] = {}
+    for block in sorted(blocks, key=lambda one: one.setting):
+        by_at.setdefault(block.setting.at, []).append(block)
+    most = [max(around, key=lambda one: len(distinct([one], "unit"))) for around in by_at.values()]
+    fits = [(block, fit(readings_in([[block]]))) for block in most]
+    found = [(block, fitted) for block, fitted in fits if fitted is not None]
     if not found:
         return None
-    rows, fitted = _deciding(claim, found)
-    metric_unit = str(rows["metric_unit"].iloc[0])
-    tolerance = tolerance_of(claim, metric_unit, margins)
+    block, fitted = _deciding(claim, found)
+    unit = block.setting.unit
+    tolerance = tolerance_of(claim, unit, margins)
     if tolerance is None:
-        return None
-    key = {name: rows[name].iloc[0] for name in SETTING}
-    key["rig"] = int(key["rig"])
-    return Judged(key, rows, {"metric_unit": metric_unit, **_figures(claim.metric, fitted, tolerance)})
+        return Judged(block, {**_centre(claim.metric, fitted), "metric_unit": unit}, _no_limit(claim, unit))
+    figures = {**_figures(claim.metric, fitted, tolerance), "metric_unit": unit}
+    missing = lacking(*counts_of([block]))
+    if missing:
+        return Judged(block, {**figures, "verdict": UNDECIDED, "risk": None}, missing)
+    return Judged(block, figures)
 
 
-def _deciding(claim: Claim, found: list[tuple[pd.DataFrame, Fit]]) -> tuple[pd.DataFrame, Fit]:
-    def centre(one: tuple[pd.DataFrame, Fit]) -> float:
+def _no_limit(claim: Claim, unit: str) -> str:
+    """Why nothing says what the claim allows."""
+    if _converted(claim.value, claim.unit, unit) is None:
+        return f"the claim in {unit}, as it is measured; it is made in {claim.unit or 'no unit'}"
+    of = in_words(claim.metric)
+    return f"how much of a difference in {of} matters; enter the claim as at least and at most"
+
+
+def _deciding(claim: Claim, found: Sequence[tuple[Block, Fit]]) -> tuple[Block, Fit]:
+    def centre(one: tuple[Block, Fit]) -> float:
         return float(one[1].means[0])
 
     if claim.relation != "equal to":
         return max(found, key=centre)
-    wanted = _converted(claim.value, claim.unit, str(found[0][0]["metric_unit"].iloc[0])) or 0.0
+    wanted = _converted(claim.value, claim.unit, found[0][0].setting.unit) or 0.0
     return min(found, key=lambda one: abs(centre(one) - wanted))
+
+
+def _centre(metric: str, fitted: Fit) -> dict[str, Any]:
+    """What the typical unit does, where it is held against nothing."""
+    typical, domain = fitted.estimate((1.0,)), domain_of(metric)
+    low, high = typical.interval()
+    return {
+        "centre": figure(typical.value),
+        "low": figure(max(low, domain.low)),
+        "high": figure(min(high, domain.high)),
+        "verdict": UNDECIDED,
+    }
 
 
 def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     typical = fitted.estimate((1.0,))
-    low, high = typical.interval()
     u = stretched(typical)
     verdict = judge(typical.value, u, tolerance)
     inside = acceptance(u, tolerance) if u > 0 else tolerance
@@ -100,9 +124,7 @@ def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     domain = domain_of(metric)
     need = within(Need(tolerance.low, tolerance.high), domain)
     return {
-        "centre": figure(typical.value),
-        "low": figure(max(low, domain.low)),
-        "high": figure(min(high, domain.high)),
+        **_centre(metric, fitted),
         "probability": figure(chance_alone(of_units, need)),
         "probability_typical": figure(verdict.probability),
         "guard_band": figure(guard_band(u)),

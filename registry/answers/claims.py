@@ -1,29 +1,30 @@
 """What makers and suppliers claim, held against what clinics measure."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import pandas as pd
 from django.apps import apps
 from django.db.models import Min
 
 from registry.answers import cautions
-from registry.answers.claimed import NOT_MEASURED, judge_claim
+from registry.answers.blocks import Block, distinct, summary_blocks
+from registry.answers.claimed import NOT_MEASURED, UNDECIDED, judge_claim
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import answer_comparison
-from registry.answers.narrowing import Margins, labels_of
+from registry.answers.narrowing import Margins, rig_labels
+from registry.answers.places import lacking
+from registry.answers.setting import AT, PLACE
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.summaries import summary_frame
 from registry.answers.wording import counted, dated, figure, in_words, rounded
 from registry.models import Claim, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 
 SAME_AS_BEFORE = "same as before"
 _VERDICTS = {"same": "upheld", "different": "not upheld"}
-_EMPTY = dict.fromkeys(
+_EMPTY: Mapping[str, Any] = {"missing": ""} | dict.fromkeys(
     (
         "centre",
         "low",
@@ -44,7 +45,7 @@ class _About:
 
     pump_model: PumpModel
     revisions: list[Revision]
-    frame: pd.DataFrame
+    blocks: Sequence[Block]
     rigs: Mapping[int, str]
     entered: Mapping[int, datetime]
     margins: Margins
@@ -64,7 +65,8 @@ def answer_claims(
     `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     A claim of a value is judged by JCGM 106 (`claimed.judge_claim`): `upheld`, `not upheld` or `undecided`
-    with the risk that the verdict is wrong, or `not measured`. `same as before` is judged by comparing each
+    with the risk that the verdict is wrong, or `not measured`. Below three units from two clinics nothing is
+    decided, and `missing` says what is. `same as before` is judged by comparing each
     revision with the one before it; its risk is the p-value of the test that decided. Claims are those of
     today, whatever `as_of` is.
 
@@ -76,7 +78,7 @@ def answer_claims(
     claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
     number, moment = chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
-    frame = summary_frame(
+    blocks = summary_blocks(
         moment,
         pump_model=pump_model,
         edition=number,
@@ -86,8 +88,8 @@ def answer_claims(
     about = _About(
         pump_model,
         revisions,
-        frame,
-        labels_of(frame["rig"].tolist()),
+        blocks,
+        rig_labels(blocks),
         _entered(claims),
         Margins(),
         number,
@@ -137,31 +139,40 @@ def _claimed(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
 
 
 def _of_value(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
-    given = {name: getattr(claim, name) for name in ("mode", "programme", "level") if getattr(claim, name)}
-    frame = about.frame
-    kept = (frame["revision"] == revision.pk) & (frame["metric"] == claim.metric)
-    for name, value in given.items():
-        kept &= frame[name].str.casefold() == value.casefold()
+    blocks = [block for block in about.blocks if _is_meant(block, claim, revision)]
     shown = _claimed(about, claim, revision)
-    judged = judge_claim(claim, frame[kept], about.margins)
+    judged = judge_claim(claim, blocks, about.margins)
     if judged is None:
-        counts = {
-            "units": int(frame[kept]["unit"].nunique()),
-            "clinics": int(frame[kept]["clinic"].nunique()),
-        }
         row = {
             **shown,
             **_EMPTY,
-            **counts,
+            **_counts(blocks),
             "metric_unit": claim.unit,
             "setting": None,
             "verdict": NOT_MEASURED,
         }
         return {**row, "says": _row_says(row)}
-    setting = {**judged.key, "rig": about.rigs[judged.key["rig"]]}
-    counts = {"units": int(judged.rows["unit"].nunique()), "clinics": int(judged.rows["clinic"].nunique())}
-    row = {**shown, **judged.figures, **counts, "setting": setting}
+    setting = judged.block.setting.named(about.rigs)
+    row = {
+        **shown,
+        **_EMPTY,
+        **judged.figures,
+        **_counts([judged.block]),
+        "missing": judged.missing,
+        "setting": {name: setting[name] for name in PLACE},
+    }
     return {**row, "says": _row_says(row)}
+
+
+def _is_meant(block: Block, claim: Claim, revision: Revision) -> bool:
+    """Whether a claim about a build speaks of these summaries."""
+    given = {name: getattr(claim, name) for name in AT if getattr(claim, name)}
+    at = all(getattr(block.setting, name).casefold() == of.casefold() for name, of in given.items())
+    return at and (block.revision, block.setting.metric) == (revision.pk, claim.metric)
+
+
+def _counts(blocks: Sequence[Block]) -> dict[str, int]:
+    return {f"{name}s": len(distinct(blocks, name)) for name in ("unit", "clinic")}
 
 
 def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision) -> dict[str, Any]:
@@ -178,7 +189,11 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         as_of=about.moment,
     )
     settings = found["settings"]
-    verdict = _VERDICTS.get(found["verdict"], "undecided") if settings else NOT_MEASURED
+    verdict = _VERDICTS.get(found["verdict"], UNDECIDED) if settings else NOT_MEASURED
+    deciding = [row for row in settings if _VERDICTS.get(row["verdict"]) == verdict]
+    missing = _lacking(deciding, all_of_them=verdict == "upheld")
+    if missing:
+        verdict = UNDECIDED
     risks = [row["p_same"] if verdict == "upheld" else row["p_different"] for row in settings]
     told = [risk for risk in risks if risk is not None]
     risk = (max if verdict == "upheld" else min)(told, default=None)
@@ -191,9 +206,24 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         "metric_unit": claim.unit,
         "setting": None,
         "verdict": verdict,
+        "missing": missing,
         "risk": figure(risk) if verdict in _VERDICTS.values() else None,
     }
-    return {**row, "says": found["says"]}
+    needed = f" No verdict on so little: needs {missing}." if missing else ""
+    return {**row, "says": f"{found['says']}{needed}"}
+
+
+def _lacking(rows: Sequence[Mapping[str, Any]], *, all_of_them: bool) -> str:
+    """What the settings that decide lack for a verdict: all have to carry `upheld`, one `not upheld`."""
+    found = [
+        lacking(
+            min(row["units_old"], row["units_new"]),
+            min(row["clinics_old"], row["clinics_new"]),
+        )
+        for row in rows
+    ]
+    lack = sorted(filter(None, found))
+    return lack[-1] if lack and (all_of_them or len(lack) == len(found)) else ""
 
 
 def claim_in_words(row: Mapping[str, Any]) -> str:
@@ -211,11 +241,14 @@ def _row_says(row: Mapping[str, Any]) -> str:
     about = f"Revision {row['revision']}, {claim_in_words(row)}"
     if row["verdict"] == NOT_MEASURED:
         return f"{about}: not measured in a way that could decide it."
-    unit = "" if row["metric_unit"] == "1" else f" {row['metric_unit']}"
+    unit = "" if row["metric_unit"] in ("", "1") else f" {row['metric_unit']}"
     typical = rounded(row["centre"], (row["high"] - row["low"]) / 4)
+    if row["probability"] is None:
+        return f"{about}: undecided, needs {row['missing']}; the typical unit has {typical}{unit}."
     share = f"about {100 * row['probability']:.0f} in 100 units conform"
     risk = "" if row["risk"] is None else f" (risk of being wrong {_as_risk(row['risk'])})"
-    return f"{about}: {row['verdict']}{risk}; the typical unit has {typical}{unit}, {share}."
+    needs = f", needs {row['missing']}" if row["missing"] else ""
+    return f"{about}: {row['verdict']}{risk}{needs}; the typical unit has {typical}{unit}, {share}."
 
 
 def _as_risk(risk: float) -> str:

@@ -1,39 +1,29 @@
 """Two builds side by side, setting by setting: same, different, or cannot tell yet."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from registry.answers import cautions
-from registry.answers.blocks import Block, by_setting, distinct, typical
+from registry.answers.blocks import distinct, typical
 from registry.answers.comparing import left_out_of, says_compared
 from registry.answers.narrowing import Margins, Narrowed, chosen_margins, narrowed, rig_labels
+from registry.answers.pairing import Pair, by_band, paired
 from registry.answers.practice import crossing, reach
-from registry.answers.readings import readings_in
-from registry.answers.setting import Setting, order_around, order_of_mode
+from registry.answers.setting import order_around, order_of_mode, told_bands
 from registry.answers.sides import Side, find_side
+from registry.answers.spreads import of_scatter, of_strata
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import dated, figure, natural
 from registry.errors import Fault, Invalid
 from registry.models.lookup import find_pump_model
-from registry.statistics.differences import Estimate, Fit, fit
+from registry.statistics.differences import Estimate
 from registry.statistics.equivalence import UNTOLD, Judged, judge_pair, overall
 from registry.statistics.power import needed
+from registry.statistics.strata import contrasts_of
 
 _FIRST_STEP = {"units": 3, "clinics": 2, "towards": None}
-
-
-@dataclass(frozen=True)
-class Pair:
-    """One setting and metric that both sides were measured at, with the summaries of each."""
-
-    setting: Setting
-    old: Sequence[Block]
-    new: Sequence[Block]
-    fit: Fit | None
-    of_units: bool = False
 
 
 def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
@@ -59,8 +49,10 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
 
     `old` and `new` are a revision's label, `unit:SERIAL` or `firmware:TAG`. Without `metric` the main ones
     are compared (cycle rate, peak and residual vacuum); `all` takes all. Only like is compared with like:
-    mode, programme, level, side, rig, power and band of elevation each part the settings, and what only one
-    side was measured at is in `left_out`. Clinics that measured both with one gauge are their own control.
+    mode, programme, level, side, rig and power each part the settings, and what only one side was measured
+    at is in `left_out`. Elevation is compared band by band: `difference` is the mean of those within the
+    bands that both were measured in, each weighted by what it tells, and `by_elevation` holds them singly.
+    Clinics that measured both with one gauge are their own control.
 
     Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
     `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same.
@@ -78,7 +70,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     sides = compared_sides(pump_model, old, new, asked, moment)
     labels = rig_labels(sides[0].blocks, sides[1].blocks)
     before, after = (asked.of_rig(side.blocks, labels) for side in sides)
-    pairs = list(_pairs(before, after, [side.unit for side in sides if side.unit is not None]))
+    pairs = list(paired(before, after, [side.unit for side in sides if side.unit is not None]))
     family = sum(pair.fit is not None for pair in pairs)
     settings = sorted((_row(pair, margins, family, labels) for pair in pairs), key=setting_order)
     names = (sides[0].name, sides[1].name)
@@ -98,33 +90,12 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         "says": dated(says_compared(pump_model.name, names, settings, still, left_out), moment),
         "cautions": [
             *unlike(before, after, names),
-            *_of_fits(pairs, names),
+            *of_strata([pair.fit for pair in pairs]),
+            *of_scatter([pair.scattered for pair in pairs], names),
             *cautions.COMPARISONS,
             *cautions.again(moment),
         ],
     }
-
-
-def _of_fits(pairs: Sequence[Pair], names: tuple[str, str]) -> list[str]:
-    """What the differences take for granted, and where they do not."""
-    told = []
-    wide = {
-        names[int(pair.fit.between_units(1) > pair.fit.between_units(0))]
-        for pair in pairs
-        if pair.fit and pair.fit.spread.unlike
-    }
-    told += [
-        f"Units of {name} clearly scatter more than those of the other side at some settings; there each "
-        "side counts with its own scatter."
-        for name in sorted(wide)
-    ]
-    for name, side in zip(names, ("old", "new"), strict=True):
-        few = any(len(distinct(getattr(pair, side), "unit")) == 1 for pair in pairs if pair.fit)
-        if few and not name.startswith("unit "):
-            told.append(
-                f"One unit stands for {name} at some settings; it is taken to scatter as the others do."
-            )
-    return told
 
 
 def compared_sides(
@@ -153,23 +124,15 @@ def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
     )
 
 
-def _pairs(old: Sequence[Block], new: Sequence[Block], fixed: list[int]) -> Iterator[Pair]:
-    """Every setting and metric that both sides have, with its fit."""
-    before, after = by_setting(old), by_setting(new)
-    for setting, blocks in before.items():
-        if setting in after:
-            both = blocks, after[setting]
-            yield Pair(setting, *both, fit(readings_in(both, fixed)), bool(fixed))
-
-
 def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -> dict[str, Any]:
     """One row of the document."""
     key = pair.setting
     margin = margins.of(key.metric, key.unit)
-    shown = {**key.named(labels), **_counts(pair)}
+    shown = {**key.named(labels), "elevation": told_bands(pair.bands), **_counts(pair)}
     if pair.fit is None:
         return {**shown, **_unjudged(pair)}
-    judged = judge_pair(pair.fit, margin, family)
+    of = contrasts_of(pair.fit)
+    judged = judge_pair(pair.fit, margin, family, of)
     undecided = judged.verdict == UNTOLD
     # No further units of one build make a single unit known better.
     recruits = undecided and pair.fit.readings.fixed is None
@@ -182,6 +145,7 @@ def _row(pair: Pair, margins: Margins, family: int, labels: Mapping[int, str]) -
         "needs": vars(need) if need else None,
         "bands": _bands(judged, key.metric),
         "set_aside": len(pair.fit.wild),
+        "by_elevation": by_band(pair.bands, pair.fit, of),
     }
 
 
@@ -233,6 +197,7 @@ def _unjudged(pair: Pair) -> dict[str, Any]:
         if pair.setting.metric == "cycle_rate"
         else None,
         "set_aside": 0,
+        "by_elevation": [],
     }
 
 

@@ -1,10 +1,10 @@
 """Parts of a rig: which of them belongs to which build, and what else the rig was made of."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import pandas as pd
-
+from registry.answers.blocks import Block
 from registry.errors import Fault, Invalid
 from registry.models import Rig
 
@@ -50,8 +50,8 @@ def rest_of(rig: Rig, part: str) -> str:
 
 
 def find_parts(
-    old: pd.DataFrame,
-    new: pd.DataFrame,
+    old: Sequence[Block],
+    new: Sequence[Block],
     values: Mapping[int, str],
     part: str,
     given: tuple[str | None, str | None],
@@ -72,7 +72,7 @@ def find_parts(
             hint=f"Known: {', '.join(known)}.",
             faults=(Fault("is the same as old_part", field="new_part"),),
         )
-    counted = [_counted(frame, values) for frame in (old, new)]
+    counted = [_counted(blocks, values) for blocks in (old, new)]
     pairs = {
         (one, other): tuple(
             a + b for a, b in zip(counted[0].get(one, (0, 0)), counted[1].get(other, (0, 0)), strict=True)
@@ -109,10 +109,13 @@ def _matching(known: list[str], text: str | None, field: str) -> str | None:
     )
 
 
-def _counted(frame: pd.DataFrame, values: Mapping[int, str]) -> dict[str, tuple[int, int]]:
+def _counted(blocks: Sequence[Block], values: Mapping[int, str]) -> dict[str, tuple[int, int]]:
     """Units and runs by the part's value; a run is counted once, by its most frequent metric."""
-    valued = frame.assign(value=frame["rig"].map(values))
-    valued = valued[valued["value"] != ""]
-    units = valued.groupby("value")["unit"].nunique()
-    runs = valued.groupby(["value", "metric"])["runs"].sum().groupby("value").max()
-    return {str(value): (int(units[value]), int(runs[value])) for value in units.index}
+    units: dict[str, set[int]] = {}
+    runs: dict[str, Counter[str]] = {}
+    for block in blocks:
+        value = values[block.setting.rig]
+        if value:
+            units.setdefault(value, set()).update(block.unit.tolist())
+            runs.setdefault(value, Counter())[block.setting.metric] += int(block.runs.sum())
+    return {value: (len(of), max(runs[value].values())) for value, of in units.items()}

@@ -1,10 +1,10 @@
-"""From a table of unit summaries to what comparisons are worked out from."""
+"""From unit summaries to what comparisons are worked out from."""
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from registry.answers.blocks import Block, together
@@ -12,22 +12,20 @@ from registry.answers.packing import COLUMNS, UNDECLARED
 from registry.statistics.crossed import Readings
 
 
-def readings_of(rows: pd.DataFrame, fixed: Collection[int] = ()) -> Readings:
-    """The rows of one setting and metric as readings; `rows` is a `summary_frame` with a column `cell`.
+def readings_in(
+    cells: Sequence[Sequence[Block]], fixed: Collection[int] = (), build: Sequence[int] | None = None
+) -> Readings:
+    """Return the blocks of one setting and metric as readings, given cell by cell.
 
     A group is one gauge of one clinic. A gauge nobody declared is never taken for the same one in two cells,
-    so it cannot make a clinic its own control. `fixed` are keys of units that are themselves asked about.
+    so it cannot make a clinic its own control. `fixed` are keys of units that are themselves asked about;
+    `build` is as in `Readings`.
     """
-    columns = {name: rows[name].to_numpy() for name in COLUMNS}
-    return _readings(rows["cell"].to_numpy(np.int64), columns, fixed)
-
-
-def readings_in(cells: Sequence[Sequence[Block]], fixed: Collection[int] = ()) -> Readings:
-    """The same from the blocks of each cell, in the order of the cells."""
     size = [sum(block.mean.size for block in blocks) for blocks in cells]
     blocks = [block for of_cell in cells for block in of_cell]
     columns = {name: together(blocks, name) for name in COLUMNS}
-    return _readings(np.repeat(np.arange(len(size)), size), columns, fixed)
+    made = _readings(np.repeat(np.arange(len(size)), size), columns, fixed)
+    return made if build is None else replace(made, build=np.asarray(build, np.intp))
 
 
 def _readings(cell: NDArray[np.intp], of: Mapping[str, Any], fixed: Collection[int]) -> Readings:

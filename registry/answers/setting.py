@@ -1,6 +1,6 @@
 """What only like is compared with like in, and where it lies on a summary."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -10,6 +10,8 @@ from registry.models import Elevation, Mode
 AT = ("mode", "programme", "level")
 AROUND = ("side", "rig", "power", "elevation")
 PLACE = (*AT, *AROUND)
+# Between bands, where a row of a document stands for several.
+BETWEEN = "; "
 
 
 class Setting(NamedTuple):
@@ -68,9 +70,15 @@ def setting_of(row: Mapping[str, Any]) -> Setting:
 
 def order_around(row: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort key over what a row of a document was measured with."""
-    return row["rig"], row["power"], Elevation.values.index(row["elevation"]), row["side"]
+    first = row["elevation"].split(BETWEEN)[0]
+    return row["rig"], row["power"], Elevation.values.index(first), row["side"]
 
 
 def order_of_mode(mode: str) -> int:
     """Stimulation first, as a pump begins."""
     return Mode.values.index(mode)
+
+
+def told_bands(bands: Sequence[str]) -> str:
+    """The bands a row stands for, in one text; a single one as it is stored."""
+    return bands[0] if len(bands) == 1 else BETWEEN.join(band or Elevation.UNKNOWN.label for band in bands)

@@ -1,30 +1,30 @@
 """A difference between two builds split between a part that can be swapped and the base that bears it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-import pandas as pd
-
 from registry.answers import cautions
-from registry.answers.blocks import frame_of
+from registry.answers.blocks import Block, distinct
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import compared_sides, setting_order
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
-from registry.answers.readings import readings_of
-from registry.answers.setting import PLACE, order_around, order_of_mode
+from registry.answers.readings import readings_in
+from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
+from registry.answers.spreads import Scattered, of_scatter
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
 from registry.models import Rig
 from registry.models.lookup import find_pump_model
-from registry.statistics.differences import fit
+from registry.statistics.differences import Fit, fit
 from registry.statistics.swap import CELLS, Share, split
 
-_WITHOUT_RIG = [name for name in PLACE if name != "rig"]
-_SETTING = [*_WITHOUT_RIG, "rest"]
-_KEYS = [*_SETTING, "metric", "metric_unit"]
+# A setting without its rig, and the rig without the part; the blocks of each of the four cells.
+_Key = tuple[Setting, str]
+_Cells = tuple[list[Block], list[Block], list[Block], list[Block]]
 
 
 def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
@@ -63,17 +63,15 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
     )
     sides = compared_sides(pump_model, old, new, asked, moment)
-    frames = [frame_of(side.blocks) for side in sides]
-    rigs = {
-        rig.pk: rig
-        for rig in Rig.objects.filter(pk__in={k for f in frames for k in f["rig"].unique().tolist()})
-    }
+    keys = {block.setting.rig for side in sides for block in side.blocks}
+    rigs = {rig.pk: rig for rig in Rig.objects.filter(pk__in=keys)}
     values = {key: value_of(rig, named) for key, rig in rigs.items()}
-    parts = find_parts(frames[0], frames[1], values, named, (old_part, new_part))
+    parts = find_parts(sides[0].blocks, sides[1].blocks, values, named, (old_part, new_part))
     rests = {key: rest_of(rig, named) for key, rig in rigs.items()}
-    cells = _celled(frames, parts, values, rests)
+    cells = _celled([side.blocks for side in sides], parts, values, rests)
     names = (sides[0].name, sides[1].name)
-    settings = sorted(_settings(cells), key=setting_order)
+    fits = [one for key, four in cells.items() if (one := _fitted(key, four)) is not None]
+    settings = sorted((_row(one) for one in fits), key=setting_order)
     missing = _missing(cells, parts, names)
     return {
         "model": pump_model.name,
@@ -86,10 +84,19 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "missing": missing,
         **stamped,
         "says": dated(
-            _says(pump_model.name, names, parts, settings, missing, has_all=_has_all(cells)), moment
+            _says(
+                pump_model.name,
+                names,
+                parts,
+                settings,
+                missing,
+                has_all=any(all(four) for four in cells.values()),
+            ),
+            moment,
         ),
         "cautions": [
             *unlike(sides[0].blocks, sides[1].blocks, names),
+            *of_scatter([one.scattered for one in fits], names),
             *cautions.SWAPS,
             *cautions.again(moment),
         ],
@@ -97,49 +104,53 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
 
 
 def _celled(
-    frames: list[pd.DataFrame], parts: Parts, values: Mapping[int, str], rests: Mapping[int, str]
-) -> pd.DataFrame:
-    """Both sides' summaries in one table with their cell (`swap.CELLS`) and the rest of their rig."""
-    kept = []
-    for base, frame in enumerate(frames):
-        of_part = frame["rig"].map(values).map({parts.old: 0, parts.new: 1})
-        there = frame[of_part.notna()]
-        kept.append(
-            there.assign(cell=2 * base + of_part[of_part.notna()].astype(int), rest=there["rig"].map(rests))
-        )
-    return pd.concat(kept, ignore_index=True)
+    sides: Sequence[Sequence[Block]], parts: Parts, values: Mapping[int, str], rests: Mapping[int, str]
+) -> dict[_Key, _Cells]:
+    """Both sides' summaries by setting and rest of the rig, each with its cell (`swap.CELLS`)."""
+    found: dict[_Key, _Cells] = {}
+    which = {parts.old: 0, parts.new: 1}
+    for base, blocks in enumerate(sides):
+        for block in blocks:
+            part = which.get(values[block.setting.rig])
+            if part is not None:
+                key = block.setting._replace(rig=0), rests[block.setting.rig]
+                found.setdefault(key, ([], [], [], []))[2 * base + part].append(block)
+    return found
 
 
-def _settings(cells: pd.DataFrame) -> Iterator[dict[str, Any]]:
-    for key, rows in cells.groupby(_KEYS, sort=False, observed=True):
-        if rows["cell"].nunique() < len(CELLS):
-            continue
-        of = dict(zip(_KEYS, key, strict=True))
-        shown: dict[str, Any] = {name: of[name] for name in (*_WITHOUT_RIG, "metric")}
-        units = rows.groupby("cell")["unit"].nunique()
-        shown |= {
-            "rig": of["rest"],
-            "unit": of["metric_unit"],
-            "units": [int(units[cell]) for cell in range(4)],
-        }
-        fitted = fit(readings_of(rows))
-        if fitted is None:
-            continue
-        found = split(fitted)
-        yield {
-            **shown,
-            "old_value": figure(found.old),
-            **{
-                name: _share(getattr(found, name))
-                for name in ("total", "part", "base", "interaction", "part_on_old", "part_on_new")
-            },
-            "set_aside": len(fitted.wild),
-        }
+@dataclass(frozen=True)
+class _Fitted:
+    """All four combinations at one setting, with their fit."""
+
+    setting: Setting
+    rest: str
+    cells: _Cells
+    fit: Fit
+
+    @property
+    def scattered(self) -> Scattered:
+        """How much units of either base scatter; cells 0 and 2 stand for the bases."""
+        old, new = (len(distinct(self.cells[at] + self.cells[at + 1], "unit")) for at in (0, 2))
+        return Scattered(self.fit, (0, 2), (old, new))
 
 
-def _has_all(cells: pd.DataFrame) -> bool:
-    """Whether all four combinations were measured at any setting, by however few units."""
-    return bool((cells.groupby(_KEYS, observed=True)["cell"].nunique() == len(CELLS)).any())
+def _fitted(key: _Key, cells: _Cells) -> _Fitted | None:
+    """The fit of the four cells; None where one of them is empty, or too little was measured."""
+    found = fit(readings_in(cells, build=[base for base, _ in CELLS])) if all(cells) else None
+    return None if found is None else _Fitted(*key, cells, found)
+
+
+def _row(one: _Fitted) -> dict[str, Any]:
+    found = split(one.fit)
+    names = ("total", "part", "base", "interaction", "part_on_old", "part_on_new")
+    return {
+        **one.setting._asdict(),
+        "rig": one.rest,
+        "units": [len(distinct(cell, "unit")) for cell in one.cells],
+        "old_value": figure(found.old),
+        **{name: _share(getattr(found, name)) for name in names},
+        "set_aside": len(one.fit.wild),
+    }
 
 
 def _share(share: Share) -> dict[str, float | None]:
@@ -152,22 +163,22 @@ def _share(share: Share) -> dict[str, float | None]:
     }
 
 
-def _missing(cells: pd.DataFrame, parts: Parts, names: tuple[str, str]) -> list[dict[str, Any]]:
+def _missing(cells: Mapping[_Key, _Cells], parts: Parts, names: tuple[str, str]) -> list[dict[str, Any]]:
     """Combinations without a run, at every setting at which any of the four has one."""
     if parts.old is None or parts.new is None:
         return []
+    present: dict[tuple[Any, ...], set[int]] = {}
+    for (setting, rest), four in cells.items():
+        there = {cell for cell, blocks in enumerate(four) if blocks}
+        present.setdefault((setting.place, rest), set()).update(there)
     found = []
-    for key, rows in cells.groupby(_SETTING, sort=False, observed=True):
-        of = dict(zip(_SETTING, key, strict=True))
-        present = set(rows["cell"].tolist())
+    for (place, rest), there in present.items():
+        shown = {**dict(zip(PLACE, place, strict=True)), "rig": rest}
         for cell, (base, which) in enumerate(CELLS):
-            if cell not in present:
+            if cell not in there:
                 value = (parts.old, parts.new)[which]
-                shown = {name: of[name] for name in _WITHOUT_RIG}
-                says = f"Record {names[base]} with {parts.part} {value} at {_where(of)}"
-                found.append(
-                    {**shown, "rig": of["rest"], "base": names[base], "part": value, "says": f"{says}."}
-                )
+                says = f"Record {names[base]} with {parts.part} {value} at {_where(shown)}."
+                found.append({**shown, "base": names[base], "part": value, "says": says})
     return sorted(found, key=_missing_order)
 
 
@@ -175,7 +186,7 @@ def _where(of: Mapping[str, Any]) -> str:
     side = "" if of["side"] == "single" else f", {of['side']} side"
     power = f" on {of['power']}" if of["power"] else ""
     band = f" {of['elevation']}" if of["elevation"] else ""
-    return f"{told_setting(of)}{side}{power}{band}, the rest of the rig as {of['rest']}"
+    return f"{told_setting(of)}{side}{power}{band}, the rest of the rig as {of['rig']}"
 
 
 def _missing_order(row: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -19,7 +19,8 @@ class Readings:
     `mean` is the mean of `runs`; `systematic` the standard uncertainty the group's readings share; `squares`
     and `freedom` pool squared deviations of runs from their row's mean; `random` is the standard uncertainty
     of one run by its own scatter. `fixed` marks units that are themselves what is asked about, so that their
-    own deviation is part of the answer and not of its doubt.
+    own deviation is part of the answer and not of its doubt. `build`, a code a cell, says which cells are of
+    one build and so have one spread between units; without it every cell is a build of its own.
     """
 
     cell: Codes
@@ -32,11 +33,12 @@ class Readings:
     squares: float
     freedom: int
     fixed: Codes | None = None
+    build: Codes | None = None
 
     @cached_property
     def design(self) -> Design:
         """Who read what."""
-        return design_of(self.cell, self.unit, self.group)
+        return design_of(self.cell, self.unit, self.group, self.build)
 
     @property
     def pair(self) -> Codes:
@@ -51,9 +53,11 @@ class Readings:
     def only(self, keep: NDArray[np.bool_]) -> "Readings":
         """The same table with the rows to keep; codes run from 0 up again, runs stay pooled over all rows."""
         units, unit = np.unique(self.unit[keep], return_inverse=True)
+        cells, cell = np.unique(self.cell[keep], return_inverse=True)
         return replace(
             self,
-            cell=np.unique(self.cell[keep], return_inverse=True)[1],
+            cell=cell,
+            build=None if self.build is None else np.unique(self.build[cells], return_inverse=True)[1],
             unit=unit,
             group=np.unique(self.group[keep], return_inverse=True)[1],
             mean=self.mean[keep],

@@ -34,10 +34,14 @@ class Kins:
 
 
 class Design:
-    """Who read what: codes from 0 up of the cell, unit and group of each row. Never changed once made."""
+    """Who read what: codes from 0 up of the cell, unit and group of each row. Never changed once made.
 
-    def __init__(self, cell: Codes, unit: Codes, group: Codes) -> None:
+    `build` is a code a cell; without it every cell is a build of its own.
+    """
+
+    def __init__(self, cell: Codes, unit: Codes, group: Codes, build: Codes | None = None) -> None:
         self.cell, self.unit, self.group = cell, unit, group
+        self.build = np.arange(int(cell.max()) + 1) if build is None else build
         self.cells, self.units, self.groups = (int(codes.max()) + 1 for codes in (cell, unit, group))
 
     @cached_property
@@ -47,13 +51,15 @@ class Design:
 
     @cached_property
     def kin(self) -> Codes:
-        """The kin of each unit: units are of one where a chain of units read in the same cells links them."""
-        label = np.arange(self.cells)
+        """The kin of each unit: of one are units that a chain of units read in the same builds links."""
+        label = self.build.copy()
+        build = self.build[self.cell]
         while True:
             least = np.full(self.units, label.size)
             np.minimum.at(least, self.unit, label[self.cell])
-            joined = label.copy()
-            np.minimum.at(joined, self.cell, least[self.unit])
+            first = np.full(int(self.build.max()) + 1, label.size)
+            np.minimum.at(first, build, least[self.unit])
+            joined = np.minimum(label, first[self.build])
             if (joined == label).all():
                 return np.unique(least, return_inverse=True)[1]
             label = joined
@@ -141,9 +147,10 @@ class Design:
         return Kins(maker, held, freedom)
 
 
-def design_of(cell: Codes, unit: Codes, group: Codes) -> Design:
+def design_of(cell: Codes, unit: Codes, group: Codes, build: Codes | None = None) -> Design:
     """The design of these codes, with all that was worked out of it before."""
-    return _design(*(np.asarray(codes, np.intp).tobytes() for codes in (cell, unit, group)))
+    given = (cell, unit, group) if build is None else (cell, unit, group, build)
+    return _design(*(np.asarray(codes, np.intp).tobytes() for codes in given))
 
 
 @lru_cache(_DESIGNS)

@@ -84,15 +84,28 @@ class Fit:
         """
         rows = np.asarray(contrast, float) @ self.weights
         parts, known = self._parts(rows)
-        return Estimate(float(rows @ self.readings.mean), *_pooled(parts, known))
+        error, freedom = _pooled(parts, known)
+        # As far as units cancel, their spread does not matter, however badly it is known.
+        limit = self.spread.least_freedom if self._meets_units(rows) else CERTAIN
+        return Estimate(float(rows @ self.readings.mean), error, min(freedom, limit))
+
+    def _meets_units(self, rows: Floats) -> bool:
+        """Whether units that few speak for put anything into a weighted sum of readings."""
+        few = self.spread.unit_freedom <= self.spread.least_freedom
+        return bool(self._squares(rows)[few[self.spread.kin]].max(initial=0.0) > _HAIR)
+
+    def _squares(self, rows: Floats) -> Floats:
+        """How much of each unit's variance a weighted sum of readings holds."""
+        of = self.readings
+        squares: Floats = np.square(np.bincount(of.unit, rows), dtype=np.float64)
+        if of.fixed is not None:
+            squares[of.fixed] = 0.0
+        return squares
 
     def _parts(self, rows: Floats) -> tuple[list[float], list[float]]:
         """What puts variance into a weighted sum of readings, and to how many degrees each is known."""
         of, by = self.readings, self.spread
-        squares = np.bincount(of.unit, rows) ** 2
-        if of.fixed is not None:
-            squares[of.fixed] = 0.0
-        units = np.bincount(by.kin, squares)
+        units = np.bincount(by.kin, self._squares(rows))
         # Units and noise are known from one sum of squares: where little is known, noise alone never passes
         # for all there is. As far as units cancel, noise is known from repeats, or with what units have of
         # their own in each cell.

@@ -9,6 +9,7 @@ from typing import Literal
 from scipy import stats
 
 from registry.statistics.differences import Estimate, Fit
+from registry.statistics.strata import Contrasts, contrasts_of
 
 Verdict = Literal["same", "different", "cannot tell yet"]
 SAME: Verdict = "same"
@@ -57,28 +58,31 @@ class Judged:
     verdict: Verdict
 
 
-def judge_pair(fit: Fit, margin: Margin | None, family: int) -> Judged:
+def judge_pair(fit: Fit, margin: Margin | None, family: int, of: Contrasts | None = None) -> Judged:
     """Judge cell 1 (new) against cell 0 (old), one of `family` settings looked at together.
+
+    `of` says what old and new are where a fit has several strata.
 
     `same` where the TOST at 5 % puts the difference within the margin, even where it is surely not nought:
     it is too small to matter. Else `different` where it is not nought with the family's error at most 5 %
     (Bonferroni). Else `cannot tell yet`. An overall `same` needs every setting to be same, so that it keeps
     its 5 % without adjustment (an intersection-union test).
     """
-    old, new = fit.estimate((1, 0)), fit.estimate((0, 1))
-    difference = _beyond_rounding(fit.estimate((-1, 1)), max(abs(old.value), abs(new.value)))
+    of = contrasts_of(fit) if of is None else of
+    old, new = fit.estimate(of.old), fit.estimate(of.new)
+    difference = _beyond_rounding(fit.estimate(of.new - of.old), max(abs(old.value), abs(new.value)))
     low, high = difference.interval(1 - ALPHA / max(family, 1))
     share = share_low = share_high = None
     if is_clear(old):
         share = difference.value / old.value
         # The ratio's standard error to first order: that of new less ratio times old.
-        ratio = fit.estimate((-(1 + share), 1))
+        ratio = fit.estimate(of.new - (1 + share) * of.old)
         share_low, share_high = Estimate(share, ratio.error / old.value, ratio.freedom).interval(
             1 - ALPHA / max(family, 1)
         )
     width = margin.at(old.value) if margin else None
     p_apart = min(1.0, family * difference.p_apart())
-    p_same = _p_within(fit, margin) if margin else None
+    p_same = _p_within(fit, margin, of) if margin else None
     beyond = None if width is None else low > width or high < -width
     return Judged(
         old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, beyond,
@@ -110,13 +114,13 @@ def overall(verdicts: list[Verdict]) -> Verdict:
     return SAME if verdicts and all(v == SAME for v in verdicts) else UNTOLD
 
 
-def _p_within(fit: Fit, margin: Margin) -> float:
+def _p_within(fit: Fit, margin: Margin, of: Contrasts) -> float:
     """The larger p of the two one-sided tests. A relative margin is tested as a contrast of both means."""
     if margin.relative:
-        below = fit.estimate((-(1 + margin.value), 1)).p_below(0.0)
-        above = fit.estimate((-(1 - margin.value), 1)).p_above(0.0)
+        below = fit.estimate(of.new - (1 + margin.value) * of.old).p_below(0.0)
+        above = fit.estimate(of.new - (1 - margin.value) * of.old).p_above(0.0)
         return max(below, above)
-    difference = fit.estimate((-1, 1))
+    difference = fit.estimate(of.new - of.old)
     return max(difference.p_below(margin.value), difference.p_above(-margin.value))
 
 

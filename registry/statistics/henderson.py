@@ -19,6 +19,10 @@ _HAIR = 1e-300
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
 _MOST_UNITS = 500
 _UNLIKE = 0.05
+# With fewer degrees of freedom even a spread four times as large often passes the test of being unlike, ...
+_TELLING = 4.5
+# ... and with fewer than these it is often seen so small that Satterthwaite's freedom comes out too large.
+_FEW = 2.5
 _SINGULAR = 1e9
 
 
@@ -38,8 +42,8 @@ class Spread:
     """How much units and groups scatter.
 
     Units that are read in the same cells are of one kin, whose code `kin` gives for each unit; all are of one
-    unless kins clearly differ. `unit` holds a variance a kin and `unit_freedom` to how many degrees of
-    freedom each is known; `group` one variance a group.
+    unless kins clearly differ (`unlike`), or one is too small for that to show. `unit` holds a variance a kin
+    and `unit_freedom` to how many degrees of freedom each is known; `group` one variance a group.
     """
 
     kin: Codes
@@ -48,11 +52,13 @@ class Spread:
     own: Own
     group: Floats
     group_freedom: float
+    unlike: bool = False
 
     @property
-    def unlike(self) -> bool:
-        """Whether units clearly scatter more in some cells than in others."""
-        return self.unit.size > 1
+    def least_freedom(self) -> float:
+        """The degrees of freedom of a kin with few units; no limit where there is none."""
+        least = float(self.unit_freedom.min())
+        return least if self.unit.size > 1 and least < _FEW else CERTAIN
 
 
 @dataclass(frozen=True)
@@ -95,9 +101,10 @@ def spread(of: Readings, own: Own = NOTHING_OF_THEIR_OWN) -> Spread | None:
     if within.freedom > 0 and within.unit > _TINY:
         unit = np.array([max(within.left(own) / within.unit, 0.0)])
         known = max(min(_freedom_of_units(of, within.freedom), float(of.design.units_free)), 1.0)
-        kin, unit, freedom = _by_kin(of, own) or (one, unit, np.array([known]))
+        parted = _by_kin(of, own)
+        kin, unit, freedom = parted[:3] if parted else (one, unit, np.array([known]))
         group, group_freedom = _of_groups(of, overall, own, unit[kin])
-        return Spread(kin, unit, freedom, own, group, group_freedom)
+        return Spread(kin, unit, freedom, own, group, group_freedom, parted is not None and parted[3])
     if overall.freedom <= 0 or overall.unit <= _TINY:
         return None
     # Each group has one unit a cell at most: what is not the gauges' by their own word is the units'.
@@ -125,12 +132,13 @@ def _of_groups(of: Readings, overall: _Sum, own: Own, unit: Floats) -> tuple[Flo
     return group, told / seen**2 if seen > 0 else CERTAIN
 
 
-def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats] | None:
-    """The kin of each unit, and a variance a kin with its degrees of freedom, where they clearly differ.
+def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats, bool] | None:
+    """The kin of each unit, a variance a kin with its degrees of freedom, and whether they clearly differ.
 
-    None where kins may scatter alike, or where one of them cannot tell. Sums of squares of each kin's rows
-    within groups and cells are set equal to their expectations; before, each is held against that of all
-    others by a two-sided F test at 5 %, adjusted for their number.
+    None where kins scatter alike as far as can be told, or where one of them cannot tell at all. A kin of few
+    degrees of freedom always counts with its own spread: it could hardly show that it is another one. Sums of
+    squares of each kin's rows within groups and cells are set equal to their expectations; before, each is
+    held against that of all others by a two-sided F test at 5 %, adjusted for their number.
     """
     kin = kin_of(of)
     kins = int(kin.max()) + 1
@@ -138,15 +146,17 @@ def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats] | None:
         return None
     squares, known, held, freedom = _sums_by_kin(of, kin, own)
     # Where kins can only be told by their differences from each other, both sums are one and the same.
-    if freedom.min() < 1 or np.linalg.cond(held) > _SINGULAR:
+    if freedom.min() < 1 - _TINY or np.linalg.cond(held) > _SINGULAR:
         return None
     alike = held.sum(axis=1)
     others, beside = squares.sum() - squares, freedom.sum() - freedom
     ratio = (squares / alike) / np.maximum(others / (alike.sum() - alike), _HAIR)
     tail = np.minimum(special.fdtrc(freedom, beside, ratio), special.fdtr(freedom, beside, ratio))
-    if 2 * tail.min() * (kins if kins > 2 else 1) > _UNLIKE:
+    clear = bool(2 * tail.min() * (kins if kins > 2 else 1) <= _UNLIKE)
+    if not clear and freedom.min() >= _TELLING:
         return None
-    return kin, np.maximum(np.linalg.solve(held, squares - known), 0.0), freedom
+    unit = np.maximum(np.linalg.solve(held, squares - known), 0.0)
+    return kin, unit, np.maximum(freedom, 1.0), clear
 
 
 def _sums_by_kin(of: Readings, kin: Codes, own: Own) -> tuple[Floats, Floats, Floats, Floats]:

@@ -7,6 +7,7 @@ from registry.statistics.robust import Floats, middles, scaled_mad, stretch
 
 _ROUNDS = 10
 _CROWD = 3
+_TELLING = 4
 _LIMIT = 5.0
 
 
@@ -18,7 +19,8 @@ def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: C
     groups with three rows and more are held against their group, others against all rows of their cell,
     where the scale takes in what groups differ by. `noise` is each row's variance by its runs; the scale
     never falls below it, and never below what a cell's own units scatter by: a build whose units differ more
-    than another's has no wild ones for that.
+    than another's has no wild ones for that. Of fewer than four units of a cell none stands out: which
+    of them is the odd one cannot be told.
     """
     crowded = np.bincount(group)[group] >= _CROWD
     far = np.zeros(int(unit.max()) + 1)
@@ -54,12 +56,15 @@ def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, cell: Codes, 
 
 
 def _own_scales(mean: Floats, code: Codes, cell: Codes) -> Floats:
-    """For each unit the largest scale of the cells it was read in; `code` and `cell` have a value a row."""
+    """For each unit the largest scale of the cells it was read in; `code` and `cell` have a value a row.
+
+    A cell of few units sets no bound to any of them.
+    """
     largest = np.zeros(mean.size)
     for one in np.unique(cell):
         inside = np.unique(code[cell == one])
-        if inside.size >= _CROWD:
-            largest[inside] = np.maximum(largest[inside], scaled_mad(mean[inside]))
+        scale = scaled_mad(mean[inside]) if inside.size >= _TELLING else np.inf
+        largest[inside] = np.maximum(largest[inside], scale)
     return largest
 
 

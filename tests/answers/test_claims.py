@@ -103,7 +103,61 @@ def test_a_claim_in_another_unit_of_pressure_is_converted(model) -> None:
     converted, strange = answer_claims("Lapwing One", revision="A")["claims"]
     assert converted["accept_low"] - converted["guard_band"] == pytest.approx(29e3 / 133.322387415, rel=1e-4)
     assert converted["verdict"] == "upheld"
-    assert strange["verdict"] == "not measured"
+    assert (strange["verdict"], strange["risk"]) == ("undecided", None)
+    assert "needs the claim in mmHg, as it is measured; it is made in furlong" in strange["says"]
+
+
+def test_equal_to_needs_to_know_how_much_matters(model) -> None:
+    bench(
+        model,
+        "A",
+        0.5,
+        spread=0.002,
+        metric="duty_factor",
+        metric_unit="1",
+        sum_squares=1e-6,
+        u_systematic=1e-4,
+    )
+    claim(model, "equal to", 0.5, metric="duty_factor", unit="1")
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    assert (row["verdict"], row["probability"], row["accept_low"]) == ("undecided", None, None)
+    assert row["centre"] == pytest.approx(0.5, abs=0.01)
+    assert row["missing"] == (
+        "how much of a difference in duty factor matters; enter the claim as at least and at most"
+    )
+    assert row["missing"] in row["says"]
+
+
+@pytest.mark.parametrize(("units", "missing"), [(2, "1 more unit"), (1, None), (3, ""), (9, "")])
+def test_no_verdict_on_too_few_units_however_clear(model, units, missing) -> None:
+    bench(model, "A", 300, units=units, spread=0.1)
+    claim(model)
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    if missing is None:
+        assert row["verdict"] == "not measured"
+        return
+    assert row["missing"] == missing
+    assert (row["verdict"], row["risk"] is None) == (("undecided", True) if missing else ("upheld", False))
+    if missing:
+        assert f"undecided, needs {missing}; the typical unit has 300 mmHg" in row["says"]
+
+
+def test_one_clinic_alone_decides_nothing(model) -> None:
+    for k in range(6):
+        factories.summary(factories.unit(model, f"LK{k:06}", "A"), 300 + k, "north")
+    claim(model)
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    assert (row["verdict"], row["missing"]) == ("undecided", "1 more clinic")
+
+
+def test_same_as_before_takes_enough_units_of_both(model) -> None:
+    bench(model, "A", 232)
+    for k in range(6):
+        factories.summary(factories.unit(model, f"LK{50_001 + k:06}", "B"), 150 + k, "north")
+    claim(model, "same as before", 0.0, level="")
+    (row,) = answer_claims("Lapwing One")["claims"]
+    assert (row["verdict"], row["missing"], row["risk"]) == ("undecided", "1 more clinic", None)
+    assert row["says"].endswith("No verdict on so little: needs 1 more clinic.")
 
 
 def test_a_claim_that_leaves_the_level_open_is_judged_where_the_value_is_highest(model) -> None:

@@ -35,15 +35,43 @@ def test_builds_measured_in_unlike_air_are_not_compared(model) -> None:
     assert "elevation below 500 m against above 1500 m" in document["says"]
 
 
-def test_each_band_is_compared_by_itself(model) -> None:
-    for band, shift in ((LOW, 0), (HIGH, -60)):
-        bench(model, "A", 240 + shift, start=1, elevation=band)
-        bench(model, "B", 222 + shift, start=50_001, elevation=band)
-    document = answer_comparison("Lapwing One", "A", "B")
-    assert [row["elevation"] for row in document["settings"]] == [LOW, HIGH]
-    assert [row["difference"] for row in document["settings"]] == [pytest.approx(-18, abs=0.3)] * 2
+def test_a_difference_is_worked_out_within_bands(model) -> None:
+    # The old build was mostly measured low, the new one mostly high: over all they would seem far apart.
+    for band, shift, sizes in ((LOW, 0, (4, 1)), (HIGH, -60, (1, 4))):
+        bench(model, "A", 240 + shift, start=1, per_clinic=sizes[0], elevation=band)
+        bench(model, "B", 222 + shift, start=50_001, per_clinic=sizes[1], elevation=band)
+    (row,) = answer_comparison("Lapwing One", "A", "B")["settings"]
+    assert row["elevation"] == f"{LOW}; {HIGH}"
+    assert row["difference"] == pytest.approx(-18, abs=1.5)
+    assert row["verdict"] == "different"
+    assert [(one["elevation"], one["difference"]) for one in row["by_elevation"]] == [
+        (LOW, pytest.approx(-18, abs=1.5)),
+        (HIGH, pytest.approx(-18, abs=1.5)),
+    ]
+    assert row["new"] - row["old"] == pytest.approx(row["difference"])
     (high,) = answer_comparison("Lapwing One", "A", "B", elevation="2100")["settings"]
-    assert (high["elevation"], high["old"]) == (HIGH, pytest.approx(180, abs=1))
+    assert (high["elevation"], high["by_elevation"]) == (HIGH, [])
+
+
+def test_a_band_that_one_side_alone_was_measured_in_does_not_count(model) -> None:
+    bench(model, "A", 240, start=1, elevation=LOW)
+    bench(model, "B", 240, start=50_001, elevation=LOW)
+    bench(model, "A", 150, start=1, elevation=HIGH)
+    bench(model, "A", 190, start=1, elevation="")
+    (row,) = answer_comparison("Lapwing One", "A", "B")["settings"]
+    assert (row["elevation"], row["old"]) == (LOW, pytest.approx(240, abs=1))
+
+
+def test_a_difference_that_is_another_one_in_thin_air_is_told_so(model) -> None:
+    for band, apart in ((LOW, 0), (HIGH, -60)):
+        bench(model, "A", 240, start=1, elevation=band)
+        bench(model, "B", 240 + apart, start=50_001, elevation=band)
+    document = answer_comparison("Lapwing One", "A", "B")
+    assert any("not the same at all elevations" in caution for caution in document["cautions"])
+    low, high = document["settings"][0]["by_elevation"]
+    assert (low["difference"], high["difference"]) == (pytest.approx(0, abs=1), pytest.approx(-60, abs=1))
+    one = answer_comparison("Lapwing One", "A", "B", elevation="low")
+    assert not any("not the same at all elevations" in caution for caution in one["cautions"])
 
 
 def test_air_nobody_told_is_a_band_of_its_own_and_what_to_say_is_said(model) -> None:

@@ -171,3 +171,28 @@ def test_one_pump_of_each_with_both_parts_is_too_little_and_nothing_is_missing(m
         record(model, label, protector, units=2, start=10)
     again = answer_swap("Lapwing One", "A", "B", "protector", old_part="cup", new_part="dome")
     assert len(again["settings"]) == 1
+
+
+def test_bases_that_scatter_unlike_are_told_of(model) -> None:
+    for label, wide in (("A", 1.0), ("B", 30.0)):
+        for k in range(9):
+            unit = factories.unit(model, f"LK{(50_001 if label == 'B' else 1) + k:06}", label)
+            for protector in ("cup", "dome"):
+                at = 240.0 + wide * ((k * 7) % 5 - 2) + EFFECT[label, protector] + 0.2 * (k % 2)
+                factories.summary(unit, at, CLINICS[k % 3], rig=factories.rig(protector))
+    document = answer_swap("Lapwing One", "A", "B", "protector", old_part="cup", new_part="dome")
+    assert len(document["settings"]) == 1
+    told = "Units of revision B clearly scatter more than those of the other side at some settings"
+    assert any(caution.startswith(told) for caution in document["cautions"])
+
+
+def test_few_units_of_a_base_are_told_of(model) -> None:
+    record(model, "A", "cup", units=6)
+    record(model, "A", "dome", units=6)
+    record(model, "B", "cup", units=2)
+    record(model, "B", "dome", units=2)
+    told = " ".join(
+        answer_swap("Lapwing One", "A", "B", "protector", old_part="cup", new_part="dome")["cautions"]
+    )
+    assert "Two or three units stand for revision B" in told
+    assert "Two or three units stand for revision A" not in told

@@ -136,6 +136,16 @@ def nested_plan(rng: np.random.Generator, shape: Shape, cells: int = 1) -> Plan:
     return _planned(rng, rows, shape)
 
 
+def few_plan(rng: np.random.Generator, shape: Shape) -> Plan:
+    """Three to six clinics with two to four old units each; one or two have two or three new ones in all."""
+    clinics = int(rng.integers(3, 7))
+    old = [clinic for clinic in range(clinics) for _ in range(int(rng.integers(2, 5)))]
+    at = rng.permutation(clinics)[: int(rng.integers(1, 3))]
+    new = [int(at[k % at.size]) for k in range(int(rng.integers(2, 4)))]
+    rows = [(unit, clinic, int(unit >= len(old))) for unit, clinic in enumerate([*old, *new])]
+    return _planned(rng, rows, shape)
+
+
 def fixed_plan(clinics: int, units: int, runs: int, cells: int = 1) -> Plan:
     """Every clinic runs `units` units of its own in each cell, `runs` times each."""
     rows = [(c, clinic) for c in range(cells) for clinic in range(clinics) for _ in range(units)]

@@ -48,3 +48,10 @@ def test_stated_chances_come_true() -> None:
     table = list(reliability(chances, met, bins=2))
     assert len(table) == 2
     assert all(abs(said - share) <= 0.1 for said, share, _ in table)
+
+
+def test_a_few_new_units_that_scatter_far_more_are_not_told_too_surely() -> None:
+    found = compared(KINDS["2-3 new units scatter four times"], 60, seed=11)
+    assert found.share("different") <= 0.1
+    for metric in METRICS:
+        assert found.coverage(metric) >= 0.9

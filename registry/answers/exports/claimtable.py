@@ -56,6 +56,7 @@ CLAIMS = AnswerTable(
         number("accept_low", "a typical unit from here on is upheld"),
         number("accept_high", "a typical unit up to here is upheld"),
         text("verdict", "upheld, not upheld, undecided or not measured"),
+        text("missing", "what a verdict needs, where there is none"),
         number("risk", "that the verdict is wrong", "1"),
         text("says", "the same in one line"),
     ),
