@@ -11,7 +11,6 @@ from api.views.health import Health
 from api.views.identifying import Identifications
 from api.views.listing import AlertList
 from api.views.measure import Measure
-from api.views.readings import Reading
 from api.views.proposals import (
     CatalogueHistory,
     ProposalConfirm,
@@ -19,6 +18,7 @@ from api.views.proposals import (
     Proposals,
     ProposedDifferences,
 )
+from api.views.readings import Reading
 from api.views.runs import RunCycles, RunDetail, RunList, RunTrace, RunWithdraw
 from api.views.schema import Schema
 

@@ -42,11 +42,40 @@ class Marks(serializers.DictField):
         return marks
 
 
+class DeclaredDate(Strict):
+    """Which parts of a serial spell when its unit was made, and how."""
+
+    group = serializers.ListField(
+        child=serializers.CharField(max_length=40),
+        min_length=1,
+        max_length=4,
+        help_text="read one after the other",
+    )
+    form = serializers.CharField(max_length=12, help_text="of YYYY, YY, Y, A, MM, M, WW, DDD and DD")
+    base = serializers.IntegerField(
+        min_value=1950, max_value=2200, required=False, help_text="the first year it can mean"
+    )
+    letters = serializers.CharField(max_length=36, required=False, help_text="of the years, from the base on")
+    months = serializers.CharField(max_length=12, required=False, help_text="a sign for each month")
+
+    def to_internal_value(self, data: Any) -> Any:
+        """Take one group by its name alone, too."""
+        if isinstance(data, dict) and isinstance(data.get("group"), str):
+            data = {**data, "group": [data["group"]]}
+        return super().to_internal_value(data)
+
+
 class DeclaredScheme(Strict):
     """How serials are read: a regular expression with named groups, and the groups that order them."""
 
     pattern = serializers.CharField(max_length=200)
     order = serializers.ListField(child=serializers.CharField(max_length=40), min_length=1, max_length=4)
+    date = DeclaredDate(required=False)
+    plant = serializers.CharField(max_length=40, required=False, help_text="the part that says where")
+    era = serializers.IntegerField(
+        min_value=0, max_value=32767, required=False, allow_null=True,
+        help_text="forms that succeed each other are numbered, so that a range can go through them",
+    )  # fmt: skip
 
 
 class DeclaredSpan(Strict):
@@ -138,9 +167,11 @@ class MakerDocument(serializers.ModelSerializer[Maker]):
 class SchemeDocument(serializers.ModelSerializer[SerialScheme]):
     """A serial scheme."""
 
+    date = serializers.DictField(help_text="how it spells the date of making; empty when it does not")
+
     class Meta:
         model = SerialScheme
-        fields = ("pattern", "order")
+        fields = ("pattern", "order", "date", "plant", "era")
 
 
 class SpanDocument(serializers.ModelSerializer[SerialSpan]):

@@ -68,15 +68,15 @@ def effects_since(
 ) -> dict[str, Any]:
     """Return what changed since `begun` within this transaction, which has the model alone.
 
-    {"changes": [{kind, name, action}], "units": [{from, to, units, first, last}], "runs": [{from, to, runs}],
+    {"changes": [{kind, name, action}], "units": [{was, now, units, first, last}], "runs": [{was, now, runs}],
     "overlaps": [text], "says": text}
     """
     firsts = [span["first"] for span in spans]
     with connection.cursor() as cursor:
         cursor.execute(_UNITS, [begun.units, model.pk])
-        units = [dict(zip(("from", "to", "units", "first", "last"), row, strict=True)) for row in cursor]
+        units = [dict(zip(("was", "now", "units", "first", "last"), row, strict=True)) for row in cursor]
         cursor.execute(_RUNS, [begun.runs, model.pk])
-        runs = [dict(zip(("from", "to", "runs"), row, strict=True)) for row in cursor]
+        runs = [dict(zip(("was", "now", "runs"), row, strict=True)) for row in cursor]
         cursor.execute(_OVERLAPS, [model.pk, firsts, firsts])
         overlaps = [
             f"{a} to {b} ({label}, {basis}) lies over {c} to {d} ({other}, {on})"
@@ -90,11 +90,11 @@ def effects_since(
 def _says(told: Mapping[str, Any]) -> str:
     parts = [
         f"{row['units']} unit{'s' * (row['units'] != 1)}"
-        f" from {_revision(row['from'])} to {_revision(row['to'])}"
+        f" from {_revision(row['was'])} to {_revision(row['now'])}"
         for row in told["units"]
     ] or ["no unit moves"]
     parts += [
-        f"{row['runs']} run{'s' * (row['runs'] != 1)} {row['from']} before, {row['to']} now"
+        f"{row['runs']} run{'s' * (row['runs'] != 1)} {row['was']} before, {row['now']} now"
         for row in told["runs"]
     ]
     if told["overlaps"]:

@@ -28,7 +28,7 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType(
         "serial_unread": Entry(
             "caution",
             "The serial fits none of the known forms for this model, so it has no place in any range.",
-            "Check it against the label. If it is right, tell a curator its form.",
+            "Check it against the label{instead}. If it is right, tell a curator its form.",
         ),
         "trace_seen_before": Entry(
             "hold",
@@ -102,9 +102,9 @@ def contradicts_unit(asserted: str, before: str) -> Note:
     return note("revision_contradicts_unit", asserted=asserted, before=before)
 
 
-def serial_unread() -> Note:
-    """The serial fits none of the model's schemes."""
-    return note("serial_unread")
+def serial_unread(instead: str | None = None) -> Note:
+    """The serial fits none of the model's schemes; `instead` is the one serial that may be meant."""
+    return note("serial_unread", instead=f", which may bear {instead}" if instead else "")
 
 
 def trace_seen(run: int) -> Note:

@@ -4,7 +4,9 @@ from django.db.models import Q
 
 from registry.intake import findings
 from registry.intake.findings import Note
-from registry.models import Revision, Run, RunState, SerialSpan, Unit
+from registry.models import Revision, Run, RunState, SerialScheme, SerialSpan, Unit
+from registry.models.serial_shapes import mended
+from registry.models.serials import bare, place
 
 
 def judge(
@@ -22,8 +24,9 @@ def judge(
     file are two runs of one trace, set apart by side and by `column`, the heading the vacuum was read from.
     """
     notes = []
-    if unit.key is None and unit.pump_model.serial_schemes.exists():
-        notes.append(findings.serial_unread())
+    schemes = list(unit.pump_model.serial_schemes.all()) if unit.key is None else []
+    if schemes:
+        notes.append(findings.serial_unread(_meant(unit.serial, schemes)))
     contradiction = _contradiction(unit, spans, asserted)
     if contradiction:
         notes.append(contradiction)
@@ -31,6 +34,14 @@ def judge(
     if twin is not None:
         notes.append(findings.trace_seen(twin))
     return tuple(notes)
+
+
+def _meant(serial: str, schemes: list[SerialScheme]) -> str | None:
+    """The one serial that signs mistaken for one another may stand for; None for none, or for several."""
+    meant = {
+        one for scheme in schemes for one in mended(bare(serial), scheme.pattern) if place(one, [scheme])
+    }
+    return meant.pop() if len(meant) == 1 else None
 
 
 def _earlier_twin(digest: str, side: str, column: str, run_id: int | None) -> int | None:

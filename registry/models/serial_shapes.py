@@ -198,3 +198,9 @@ def _is_unbroken(typed: int, shape: Shape, made: Reader) -> bool:
     ranked = [index for name in made.bases for index, sign in enumerate(shape) if sign.part == name]
     settled = [index not in open_ for index in ranked]
     return settled == sorted(settled, reverse=True)
+
+
+def mended(bare: str, pattern: str) -> list[str]:
+    """Return the serials of a pattern that letters and digits may be meant for; none where they fit none."""
+    found = [spelling.text for shape in shapes(pattern) for spelling in spellings(bare, shape)]
+    return list(dict.fromkeys(found))

@@ -5,7 +5,13 @@ import sys
 from tests.bench import answers, measuring, remeasuring, serials, uploads
 from tests.bench.table import show
 
-PARTS = {"measuring": measuring, "uploads": uploads, "remeasuring": remeasuring, "answers": answers, "serials": serials}
+PARTS = {
+    "measuring": measuring,
+    "uploads": uploads,
+    "remeasuring": remeasuring,
+    "answers": answers,
+    "serials": serials,
+}
 
 if __name__ == "__main__":
     named = sys.argv[1:] or list(PARTS)

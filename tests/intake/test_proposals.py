@@ -68,9 +68,9 @@ def test_it_foresees_what_confirming_then_does(operator, first, second):
     upload(operator, "LK004700", seed=2, revision="B")  # held: stands against the span
     proposal = propose(first, MODEL, MOVED)
     assert proposal.foreseen["units"] == [
-        {"from": "A", "to": "B", "units": 2, "first": "LK004500", "last": "LK004700"}
+        {"was": "A", "now": "B", "units": 2, "first": "LK004500", "last": "LK004700"}
     ]
-    assert proposal.foreseen["runs"] == [{"from": "held", "to": "accepted", "runs": 1}]
+    assert proposal.foreseen["runs"] == [{"was": "held", "now": "accepted", "runs": 1}]
     assert proposal.foreseen["says"] == (
         "2 units from revision A to revision B; 1 run held before, accepted now."
     )

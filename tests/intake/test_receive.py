@@ -165,3 +165,16 @@ def test_the_query_count_of_an_upload_is_bounded(operator, django_assert_max_num
     receive(trace_bytes(), provenance(), operator)
     with django_assert_max_num_queries(24):
         receive(trace_bytes(seed=2), provenance(), operator)
+
+
+def test_an_unread_serial_is_kept_as_given_and_told_what_it_may_be(operator):
+    run = receive(trace_bytes(), provenance(serial="LKO00123"), operator).run
+    assert run.unit.serial == "LKO00123"
+    (finding,) = run.findings.filter(code="serial_unread")
+    assert finding.hint == (
+        "Check it against the label, which may bear LK000123. If it is right, tell a curator its form."
+    )
+    (other,) = receive(trace_bytes(seed=2), provenance(serial="QQQ1"), operator).run.findings.filter(
+        code="serial_unread"
+    )
+    assert other.hint.startswith("Check it against the label. ")
