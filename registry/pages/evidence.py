@@ -37,18 +37,21 @@ def _tables(key: str, value: Any) -> Iterator[Table]:
         yield _of_records(key, [{"": plain(str(name)), **inner} for name, inner in value.items()])
     elif isinstance(value, Mapping):
         rows = [[label(name), figure(inner)] for name, inner in value.items()]
-        yield Table(label(key).capitalize(), ["", "value"], rows[:MOST_ROWS], max(len(rows) - MOST_ROWS, 0))
+        yield Table(_title(key), ["", "value"], rows[:MOST_ROWS], max(len(rows) - MOST_ROWS, 0))
     elif all(isinstance(inner, Mapping) for inner in value):
         yield _of_records(key, value)
     else:
-        yield Table(label(key).capitalize(), [""], [[figure(inner)] for inner in value[:MOST_ROWS]])
+        yield Table(_title(key), [""], [[figure(inner)] for inner in value[:MOST_ROWS]])
 
 
 def _of_records(key: str, records: Sequence[Mapping[str, Any]]) -> Table:
     names = list(dict.fromkeys(name for record in records for name in record))
     rows = [[figure(record.get(name)) for name in names] for record in records[:MOST_ROWS]]
-    title = "Limits the rule goes by" if key == _LIMITS else label(key).capitalize()
-    return Table(title, [label(name) for name in names], rows, max(len(records) - MOST_ROWS, 0))
+    return Table(_title(key), [label(name) for name in names], rows, max(len(records) - MOST_ROWS, 0))
+
+
+def _title(key: str) -> str:
+    return "Limits the rule goes by" if key == _LIMITS else label(key).capitalize()
 
 
 def label(key: str) -> str:

@@ -14,8 +14,8 @@ from django.utils.safestring import SafeString
 from registry.pages.words import plain
 
 MOST: Final = 24
-_WIDTH, _ROW, _TOP, _LEFT, _RIGHT = 640, 26, 12, 190, 24
-_LONGEST_LABEL = 26
+_WIDTH, _ROW, _TOP, _LEFT, _RIGHT = 420, 24, 10, 132, 22
+_LONGEST_LABEL = 17
 _APART = ("percent", "shift_percent", "apart_percent", "change_percent")
 _NAMES = ("serial", "unit", "gauge", "clinic", "metric")
 _STEPS = (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)
@@ -103,7 +103,7 @@ class _Scale:
         return round(_LEFT + share * (_WIDTH - _LEFT - _RIGHT), 1)
 
     def ticks(self, bottom: float) -> Iterator[SafeString]:
-        step = next((s for s in _STEPS if (self.high - self.low) / s <= 8), 10 * _STEPS[-1])
+        step = next((s for s in _STEPS if (self.high - self.low) / s <= 5), 10 * _STEPS[-1])
         first = int(self.low // step) + 1
         for number in range(first, int(self.high // step) + 1):
             x = self.x(number * step)

@@ -102,7 +102,7 @@ def test_a_reader_gets_from_the_front_page_to_the_evidence(site, page):
     page.locator(".card a").click()
     assert page.url == f"{address}/alerts/{number}/"
     assert page.get_by_role("img", name="How far off, in per cent").is_visible()
-    assert page.get_by_role("cell", name="LK000003").or_(page.get_by_text("LK000003")).first.is_visible()
+    assert page.get_by_role("rowheader", name="LK000003", exact=True).is_visible()
     assert fits(page)
     assert all(url.startswith((address, "data:")) for url in asked)
 

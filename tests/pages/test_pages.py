@@ -130,7 +130,8 @@ class _Outline(HTMLParser):
         self.tags.append((tag, dict(attrs)))
         if re.fullmatch("h[1-6]", tag):
             self.headings.append(int(tag[1]))
-        if tag in ("input", "select") and dict(attrs).get("type") != "hidden":
+        is_hidden = dict(attrs).get("type") == "hidden" or "hidden" in dict(attrs)
+        if tag in ("input", "select") and not is_hidden:
             assert "label" in self.open, f"{attrs} has no label"
         if tag not in ("meta", "link", "input"):
             self.open.append(tag)
