@@ -1,6 +1,6 @@
 """Query parameters: a name nobody knows is refused, so a mistyped filter never answers another question."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 from rest_framework import serializers
@@ -10,12 +10,16 @@ from rest_framework.views import APIView
 from registry.errors import Fault, Invalid
 
 
-def check_names(request: Request, known: Iterable[str]) -> None:
-    """Raise Invalid naming every query parameter outside `known`, and every one that comes twice."""
+def check_names(request: Request, known: Iterable[str], several: Collection[str] = ()) -> None:
+    """Raise Invalid naming every query parameter outside `known`, and every one that comes twice.
+
+    Those in `several` may come more than once.
+    """
     names = set(known)
     given = request.query_params
     unknown = sorted(set(given) - names)
-    twice = sorted(name for name in set(given) & names if len(given.getlist(name)) > 1)
+    once = (set(given) & names) - set(several)
+    twice = sorted(name for name in once if len(given.getlist(name)) > 1)
     if unknown or twice:
         raise Invalid(
             "; ".join([f"Unknown query parameter: {n}" for n in unknown] + [f"Twice: {n}" for n in twice]),
@@ -28,8 +32,12 @@ def check_names(request: Request, known: Iterable[str]) -> None:
 
 
 class StrictQuery(APIView):
-    """A view that takes the query parameters of its filters and pages, or of `query`, and no others."""
+    """A view that takes the query parameters of its filters and pages, or of `query`, and no others.
 
+    Each comes once, but for those in `several`.
+    """
+
+    several: Collection[str] = ()
     query: type[serializers.Serializer[Any]] | None = None
     filterset_class: Any = None
 
@@ -37,7 +45,7 @@ class StrictQuery(APIView):
         super().initial(request, *args, **kwargs)
         method = request.method or ""
         if method in ("GET", "HEAD"):
-            check_names(request, self._known())
+            check_names(request, self._known(), self.several)
         elif method != "OPTIONS" and method in self.allowed_methods:
             check_names(request, ())
 

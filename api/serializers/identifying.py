@@ -47,12 +47,20 @@ class IdentifyQuery(serializers.Serializer[Any]):
 
     model = serializers.CharField(max_length=120, help_text="the pump model's name")
     serial = serializers.CharField(max_length=60, required=False, help_text="as on the label")
-    mark = serializers.CharField(
-        max_length=1000, required=False, help_text="what it looks like, several with ; between: housing=amber"
+    mark = serializers.ListField(
+        child=serializers.CharField(max_length=1000),
+        required=False,
+        max_length=MOST_MARKS,
+        help_text="what it looks like, as housing=amber; may come several times, or several with ; between",
     )
     firmware = serializers.CharField(max_length=40, required=False, help_text="as the pump shows it")
     purchased = serializers.DateField(required=False, help_text="day of purchase, such as 2025-03-02")
-    skip = serializers.CharField(max_length=1000, required=False, help_text=_SKIP)
+    skip = serializers.ListField(
+        child=serializers.CharField(max_length=1000),
+        required=False,
+        max_length=MOST_MARKS + 3,
+        help_text=_SKIP,
+    )
 
 
 class QuestionForm(Strict):
@@ -128,6 +136,9 @@ class EvidenceDocument(serializers.Serializer[Any]):
     ratio = serializers.FloatField(allow_null=True)
     key = serializers.CharField(allow_null=True, help_text="the mark that was understood")
     value = serializers.CharField(allow_null=True, help_text="its value that was understood")
+    state = serializers.ChoiceField(
+        choices=("accepted", "held"), allow_null=True, help_text="of a trace; held ones do not count"
+    )
     setting = RecordedAt(allow_null=True)
     measurements = serializers.DictField(child=BesideDocument())
 

@@ -25,6 +25,7 @@ class Identifications(StrictQuery):
     """Which revision is this pump, and what should be asked next? Nothing is stored."""
 
     query = IdentifyQuery
+    several = ("mark", "skip")
     parser_classes = (StrictJSON, MultiPartParser)
 
     @extend_schema(
@@ -33,7 +34,7 @@ class Identifications(StrictQuery):
     def get(self, request: Request) -> Response:
         """Answer from a serial, marks, firmware and day of purchase, any of them or none."""
         asked = self.asked(request)
-        marks, skipped = (_several(asked.pop(name, "")) for name in ("mark", "skip"))
+        marks, skipped = (_several(asked.pop(name, [])) for name in self.several)
         return Response(
             answer_identification(**asked, marks=marks, skipped=skipped, operator=viewer_of(request))
         )
@@ -56,8 +57,8 @@ class Identifications(StrictQuery):
         )
 
 
-def _several(text: str) -> list[str]:
-    return [part.strip() for part in text.split(";") if part.strip()]
+def _several(texts: list[str]) -> list[str]:
+    return [part.strip() for text in texts for part in text.split(";") if part.strip()]
 
 
 def _question(request: Request) -> dict[str, Any]:

@@ -46,6 +46,9 @@ def test_a_plain_question_needs_no_account_and_no_trace(operator, stranger):
     assert [piece["kind"] for piece in document["evidence"]] == ["serial", "mark", "mark", "firmware"]
     assert document["next"] is None
     assert {"edition", "as_of", "says", "cautions"} <= set(document)
+    apart = {**asked, "mark": ["amber housing", "wheels=4"]}
+    assert stranger.get(URL, apart).json()["evidence"] == document["evidence"]
+    assert stranger.get(URL, {**asked, "firmware": ["1.0", "2.0"]}).status_code == 422
     again = {"model": MODEL, "serial": "LK000123", "marks": {"housing": "amber", "wheels": "4"}}
     posted = stranger.post(URL, again | {"firmware": "1.0"}, format="json").json()
     assert posted["revisions"] == document["revisions"]
