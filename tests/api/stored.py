@@ -24,6 +24,7 @@ from registry.models import (
     Unit,
 )
 from tests import community
+from tests.api.stored_proposals import of_proposals
 from tests.declared import CATALOGUE, GAUGE, MODEL, provenance
 from tests.traces import trace_bytes
 
@@ -52,7 +53,7 @@ def store_everything() -> dict[str, dict[str, Any]]:
     for name, kind in shelves.items():
         known[f"{name}_list"] = {"query": {"page_size": 1}}
         known[f"{name}_retrieve"] = {"path_parameters": {kind._meta.pk.name: str(kind.objects.first().pk)}}
-    return known | _of_runs(run.pk) | _of_answers()
+    return known | of_proposals() | _of_runs(run.pk) | _of_answers()
 
 
 def alert(subject: str = "elmsworth/G1", **changes: Any) -> Alert:
@@ -91,7 +92,7 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
         "comparisons": {"query": {"model": MODEL, "old": "A", "new": "B"}},
         "claims": {"query": {"model": MODEL}},
-        "identifications": {"query": {"model": MODEL, "serial": "LK000123", "mark": "amber housing"}},
+        "identifications": {"query": {"model": MODEL, "serial": "LK000123", "mark": ["amber housing"]}},
         "identifications_ask": {
             "body": {"model": MODEL, "marks": ["housing=amber"]},
             "media_type": "application/json",
