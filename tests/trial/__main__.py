@@ -4,7 +4,7 @@ import argparse
 import sys
 import time
 
-from tests.trial import benches, centres, comparing, identify
+from tests.trial import alerts, benches, centres, comparing, identify, unlisted
 
 SECTIONS = (
     centres.section,
@@ -13,6 +13,10 @@ SECTIONS = (
     comparing.section_swapped,
     comparing.section_stated,
     identify.section,
+    unlisted.section_unchanged,
+    unlisted.section_changed,
+    unlisted.section_replayed,
+    alerts.section,
 )
 
 

@@ -16,6 +16,8 @@ from registry.statistics.unlisted.within import Within, correlations
 
 _TRIED = 3
 _REFITTED = 3
+# No change is only said to be none where benches tell at this share of places about the middle or more.
+_TOLD = 0.5
 # A step whose chance, with wild units reined in only, is larger does not become one without them.
 _WORTH_A_FIT = 0.05
 _DEEPEST = 3
@@ -74,6 +76,7 @@ class _Step:
     channel: Channel
     before: int
     p: float
+    told: float
 
 
 def split_along(
@@ -97,6 +100,7 @@ def _look(channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits, 
         return Look(Outcome.HIDDEN, None)
     alike = chain_of(correlations([step.channel.rows for step in steps], limits))
     steps = [replace(step, p=of_largest(step.p, alike)) for step in steps]
+    seen = max(step.told for step in steps)
     doubt: Look | None = None
     for step in steps[:_TRIED]:
         if step.p > limits.chance:
@@ -106,6 +110,8 @@ def _look(channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits, 
             further = _further(look.splits[0], channels, cuts, limits, deep - 1) if deep > 1 else ()
             return replace(look, splits=(*look.splits, *further))
         doubt = doubt or (look if look.outcome is not Outcome.NOTHING else None)
+    if doubt is None and seen < _TOLD:
+        return Look(Outcome.HIDDEN, None)
     return doubt or Look(Outcome.NOTHING, max(steps[0].p, limits.chance), channel=steps[0].channel.name)
 
 
@@ -122,14 +128,15 @@ def _strongest(channel: Channel, cuts: np.ndarray | None, limits: Limits) -> _St
     places = np.flatnonzero(open_)
     if not places.size:
         return None
+    told = float(open_[open_.size // 4 : -(open_.size // 4) or None].mean())
     gain = score[places] ** 2 / information[places]
     freedom = limits.weight + max(within.freedom - 1, 0)
     t = (gain / ((limits.weight + np.maximum(squares - gain, 0.0)) / freedom)) ** 0.5
     if of_effect(float(t.max()), freedom) > _WORTH_A_FIT:
-        return _Step(channel, int(places[np.argmax(t)]) + 1, 1.0)
+        return _Step(channel, int(places[np.argmax(t)]) + 1, 1.0, told)
     tried = [_refitted(channel.rows, int(places[one]) + 1, limits) for one in np.argsort(-t)[:_REFITTED]]
     alone, before = min(tried)
-    return _Step(channel, before, of_largest(alone, within.neighbours(places)))
+    return _Step(channel, before, of_largest(alone, within.neighbours(places)), told)
 
 
 def _refitted(rows: Rows, before: int, limits: Limits) -> tuple[float, int]:
