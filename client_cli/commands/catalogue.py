@@ -1,4 +1,4 @@
-"""The catalogue of pump models: `catalogue load`, `show` and `list`."""
+"""The catalogue of pump models: `catalogue load`, `show` and `list`; corrections are in `proposing`."""
 
 import tomllib
 from pathlib import Path
@@ -25,13 +25,31 @@ def load(
         Path,
         typer.Argument(metavar="FILE.toml", exists=True, dir_okay=False, readable=True, help="Catalogue."),
     ],
+    *,
+    propose: Annotated[
+        bool, typer.Option("--propose", help="Change nothing: propose what differs to another curator.")
+    ] = False,
+    why: Annotated[str | None, typer.Option(help="With --propose: what is wrong as it is.")] = None,
 ) -> ExitCode:
     """Load a catalogue file; loading it again changes only what differs. Curators only."""
     from client_cli.render.catalogue import show_changes
 
+    if propose:
+        return _propose(call, file, why)
     document = read_catalogue(file)
     with call.session() as session:
         call.answer(session.post("catalogue", document, repeatable=True).document, show_changes)
+    return ExitCode.DONE
+
+
+def _propose(call: Call, file: Path, why: str | None) -> ExitCode:
+    from client_cli.commands.proposing import propose_file
+    from client_cli.render.proposals import show_proposed
+
+    if not (why or "").strip():
+        raise WrongUse("--propose needs --why.", "Say in a few words what is wrong with the catalogue.")
+    with call.session() as session:
+        call.answer(propose_file(session, file, why or ""), show_proposed)
     return ExitCode.DONE
 
 
@@ -44,10 +62,7 @@ def show(
     from client_cli.render.catalogue import show_model
 
     with call.session() as session:
-        found = session.collect("pump-models", {"name": model}, limit=1)["results"]
-        if not found:
-            raise _unknown_model(session, model)
-        call.answer(session.get(f"pump-models/{found[0]['id']}"), show_model)
+        call.answer(session.get(f"pump-models/{find_model(session, model)['id']}"), show_model)
     return ExitCode.DONE
 
 
@@ -82,6 +97,14 @@ def _plain(value: Any) -> Any:
     if isinstance(value, list):
         return [_plain(item) for item in value]
     return value.isoformat() if hasattr(value, "isoformat") else value
+
+
+def find_model(session: "Session", model: str) -> dict[str, Any]:
+    """The pump model of that name as the list has it. Raises Refused with the nearest names."""
+    found: list[dict[str, Any]] = session.collect("pump-models", {"name": model}, limit=1)["results"]
+    if not found:
+        raise _unknown_model(session, model)
+    return found[0]
 
 
 def _unknown_model(session: "Session", model: str) -> Refused:

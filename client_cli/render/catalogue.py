@@ -21,8 +21,8 @@ def show_changes(console: Console, document: dict[str, Any]) -> None:
         console.print(rows)
         console.print()
     words = [word for word in ("created", "changed", "removed", "unchanged") if word in document]
-    counted = (f"{one_line(document[word])} {word}" for word in words)
-    console.print(", ".join(counted) + ".")
+    if words:
+        console.print(", ".join(f"{one_line(document[word])} {word}" for word in words) + ".")
 
 
 def show_models(console: Console, document: dict[str, Any]) -> None:
@@ -82,9 +82,12 @@ def _show_spans(console: Console, spans: list[dict[str, Any]]) -> None:
 
 
 def _show_schemes(console: Console, schemes: list[dict[str, Any]]) -> None:
-    rows = table("Pattern", "In order of")
+    rows = table("Pattern", "In order of", "Date")
     for scheme in schemes:
-        rows.add_row(clean(scheme.get("pattern", "")), one_line(scheme.get("order")))
+        dated = scheme.get("date") or {}
+        base = f" from {dated['base']}" if dated.get("base") else ""
+        date = f"{one_line(dated.get('form'))} in {one_line(dated.get('group'))}{base}" if dated else "-"
+        rows.add_row(clean(scheme.get("pattern", "")), one_line(scheme.get("order")), date)
     _show_if_any(console, "Serial numbers are read as", rows)
 
 

@@ -2,87 +2,13 @@
 
 from typing import Any
 
-from tests.client_cli import compared
+from tests.client_cli import catalogued, compared
 from tests.client_cli.benched import BENCHES
+from tests.client_cli.catalogued import CAUTION
 from tests.client_cli.server import measured
 
 LONG_RIG = "two-chamber protector / duckbill valve / silicone 6 mm / 24 mm / 30 mL"
-CAUTION = (
-    "A difference between builds says nothing about a person. Ask how it feels before changing a setting."
-)
-
-SERIALS: dict[str, Any] = {
-    "model": "Pellomi",
-    "understood": {
-        "typed": "lk 0OOOO1 - 9999",
-        "first": "LK000001",
-        "last": "LK009999",
-        "changes": ["read in capitals", "letter O read as digit 0"],
-        "scheme": r"(?P<plant>[A-Z]{2})(?P<number>\d{6})",
-        "why_this_scheme": "2 forms of serial read it; the one declared first was taken.",
-    },
-    "made": {
-        "first": "2024-03-04",
-        "last": "2024-03-10",
-        "says": "week 10 of 2024",
-        "year_by": "declared base",
-    },
-    "plant": "LK",
-    "spans": [
-        {
-            "first": "LK000001",
-            "last": "LK004999",
-            "revision": "A",
-            "basis": "declared",
-            "units": 12,
-            "clinics": 3,
-            "first_seen": "2025-03-02",
-            "last_seen": "2026-01-05",
-            "confidence": 0.993,
-            "probability": None,
-            "conflicts": [],
-            "lacks": None,
-        },
-        {
-            "first": "LK005000",
-            "last": "LK005499",
-            "revision": None,
-            "basis": "unknown",
-            "units": 0,
-            "clinics": 0,
-            "first_seen": None,
-            "last_seen": None,
-            "confidence": None,
-            "probability": None,
-            "conflicts": [],
-            "lacks": "somewhere here A becomes B; a pump from here, best about LK005250, would tell where",
-        },
-        {
-            "first": "LK005500",
-            "last": "LK009999",
-            "revision": "B",
-            "basis": "inferred",
-            "units": 4,
-            "clinics": 2,
-            "first_seen": "2026-01-05",
-            "last_seen": "2026-01-05",
-            "confidence": 0.87,
-            "probability": 0.942,
-            "conflicts": [
-                {
-                    "serial": "LK007123",
-                    "asserted": "A",
-                    "clinic": "harbour",
-                    "says": "clinic harbour saw revision A on LK007123",
-                }
-            ],
-        },
-    ],
-    "edition": 1,
-    "as_of": "2026-03-01T12:00:00Z",
-    "says": "LK000001 to LK004999 are revision A; from LK005500 on probably B; between is not known.",
-    "cautions": [CAUTION],
-}
+SERIALS = catalogued.SERIALS
 
 
 def cell(metric: str, unit: str, scale: float, **more: Any) -> dict[str, Any]:
@@ -319,7 +245,6 @@ CYCLES: dict[str, Any] = {
 }
 
 ANSWERS: dict[tuple[str, str], Any] = {
-    ("GET", "serials"): SERIALS,
     ("GET", "distributions"): DISTRIBUTION,
     ("GET", "comparisons"): compared.COMPARISON,
     ("GET", "part-swaps"): compared.SWAP,
@@ -336,4 +261,5 @@ ANSWERS: dict[tuple[str, str], Any] = {
     ("GET", "gauges"): {"results": [GAUGE], "next": None},
     ("PUT", "gauges/G1"): GAUGE,
     ("POST", "catalogue"): CHANGES,
+    **catalogued.ANSWERS,
 }

@@ -77,46 +77,6 @@ def test_plain_words_come_first_and_cautions_last(document):
     assert shown.index("Caution:") > shown.index("LK005500" if "spans" in document else "peak_vacuum")
 
 
-def test_serials_show_basis_counts_and_conflicts():
-    shown = seen(serials.show_serials, documents.SERIALS)
-    assert "unknown" in shown
-    assert "99 %" in shown
-    assert words("clinic harbour saw revision A on LK007123")[:6] in words(shown)
-    assert "LK007123" in shown
-
-
-def test_serials_tell_how_they_were_read_when_made_when_seen_and_what_is_missing():
-    shown = " ".join(seen(serials.show_serials, documents.SERIALS).split())
-    assert "Typed lk 0OOOO1 - 9999, read as LK000001 to LK009999: read in capitals" in shown
-    assert "By the serial, made: week 10 of 2024 (year by declared base), plant LK." in shown
-    assert "2025-03-02" in shown
-    assert "all: 94 %" in shown
-    assert "LK005000 to LK005499: somewhere here A becomes B" in shown
-
-
-def test_a_serial_typed_as_it_is_needs_no_explaining():
-    plain = {**documents.SERIALS, "understood": {"typed": "LK1", "changes": []}, "made": None, "plant": None}
-    assert "Typed" not in seen(serials.show_serials, plain)
-
-
-@pytest.mark.parametrize(
-    ("excluded", "extent"),
-    [
-        ((False, False), "LK1\nto LK9"),
-        ((True, False), "after LK1\nto LK9"),
-        ((False, True), "LK1\nbefore LK9"),
-        ((True, True), "after LK1\nbefore LK9"),
-    ],
-)
-def test_an_end_that_belongs_to_the_next_span_is_not_counted_in(excluded, extent):
-    span = {"first": "LK1", "last": "LK9", "first_excluded": excluded[0], "last_excluded": excluded[1]}
-    assert serials.extent(span) == extent
-
-
-def test_one_serial_is_shown_once():
-    assert serials.extent({"first": "LK1", "last": "LK1", "first_excluded": False}) == "LK1"
-
-
 def test_a_distribution_shows_counts_centre_spread_and_quantiles():
     shown = seen(distributions.show_distribution, documents.DISTRIBUTION)
     for text in (
