@@ -12,7 +12,6 @@ from client_cli import __version__, config
 from client_cli.commands import (
     alerts,
     benches,
-    catalogue,
     comparing,
     connection,
     export,
@@ -20,6 +19,7 @@ from client_cli.commands import (
     identify,
     listing,
     matching,
+    proposing,
     questions,
     runs,
     subscriptions,
@@ -62,7 +62,7 @@ for _command in (
     app.command()(_command)
 app.add_typer(gauge.app, name="gauge")
 app.add_typer(subscriptions.app, name="subscriptions")
-app.add_typer(catalogue.app, name="catalogue")
+app.add_typer(proposing.app, name="catalogue")
 
 
 def _print_version(value: bool) -> None:  # noqa: FBT001 - typer calls it so

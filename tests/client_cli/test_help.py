@@ -31,7 +31,9 @@ def test_the_commands_of_this_stage_are_there():
         *("compare", "swap", "settings", "claims", "identify", "benches", "list-revision"),
         *("subscriptions", "subscriptions add", "subscriptions list", "subscriptions remove"),
         *("subscriptions replay", "subscriptions test"),
-        *("catalogue", "catalogue load", "catalogue show", "catalogue list"),
+        *("catalogue", "catalogue load", "catalogue show", "catalogue list", "catalogue history"),
+        *("catalogue propose", "catalogue proposals", "catalogue proposal"),
+        *("catalogue confirm", "catalogue reject"),
     }
 
 
