@@ -2,7 +2,7 @@
 
 import sys
 
-from tests.bench import answers, measuring, remeasuring, serials, uploads
+from tests.bench import answers, measuring, remeasuring, scanning, serials, uploads
 from tests.bench.table import show
 
 PARTS = {
@@ -11,6 +11,7 @@ PARTS = {
     "remeasuring": remeasuring,
     "answers": answers,
     "serials": serials,
+    "scanning": scanning,
 }
 
 if __name__ == "__main__":

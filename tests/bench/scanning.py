@@ -1,0 +1,148 @@
+"""Alert checks with a million runs stored: one new run beside one `measure`, and the nightly scan's growth.
+
+Each database is filled by `crowd`, looked at by a process of its own, and gone afterwards.
+"""
+
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from itertools import pairwise
+from pathlib import Path
+from statistics import median
+
+import django
+
+from registry.config import embedded
+from registry.waveform import measure
+from registry.waveform.warm import warm
+from tests import serving
+from tests.bench.table import Row
+from tests.traces import trace_bytes
+
+# Models, and large ones among them: 10,080 runs, 100,800, and 1,000,440 of which a tenth are of one model.
+SIZES = ((4, 0), (40, 0), (358, 1))
+_CHECKS = 25
+
+
+def compare() -> list[Row]:
+    """Fill, check and scan each size in turn. Some fifteen minutes."""
+    found = [_looked_at(*size) for size in SIZES]
+    measuring = _measuring()
+    most = found[-1]
+    rows = [
+        Row(
+            f"check of a new run, {most['runs']:,} stored: median",
+            f"{most['check']:.0f} ms", "measure", f"{measuring:.1f} ms",
+            most["check"] / measuring, "at most 100",
+        ),
+        Row(
+            "", f"{most['worst']:.0f} ms (slowest)", "measure", f"{measuring:.1f} ms",
+            most["worst"] / measuring, "",
+        ),
+    ]  # fmt: skip
+    for before, now in pairwise(found):
+        rows.append(_growth(before, now, "scan", "nightly scan", 1.5))
+        rows.append(_growth(before, now, "check", "check of a new run", None))
+    rows.append(
+        Row(
+            f"memory of a nightly scan, {most['runs']:,} runs", f"{most['memory']:.0f} MB",
+            f"{found[0]['runs']:,} runs", f"{found[0]['memory']:.0f} MB",
+            most["memory"] / found[0]["memory"], "",
+        )
+    )  # fmt: skip
+    return rows
+
+
+def _growth(before: dict[str, float], now: dict[str, float], what: str, name: str, most: float | None) -> Row:
+    """How a time grows beside the runs; a target is on growth beyond theirs."""
+    times, runs = now[what] / before[what], now["runs"] / before["runs"]
+    unit, scale = ("s", 1e-3) if what == "scan" else ("ms", 1.0)
+    target = f"at most {most * runs:.0f}" if most else ""
+    return Row(
+        f"{name}, {now['runs']:,} runs", f"{scale * now[what]:.1f} {unit}",
+        f"{before['runs']:,} runs", f"{scale * before[what]:.1f} {unit}", times, target,
+    )  # fmt: skip
+
+
+def _measuring() -> float:
+    """Milliseconds one 60 s, 100 Hz file takes to be measured."""
+    warm()
+    data = trace_bytes(seconds=60, hertz=100)
+    return _median_ms(lambda: measure(data), 30)
+
+
+def _median_ms(work: Callable[[], object], rounds: int) -> float:
+    spent = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        spent.append(1e3 * (time.perf_counter() - start))
+    return median(spent[rounds // 10 :])
+
+
+def _looked_at(models: int, large: int) -> dict[str, float]:
+    """Fill a new database, and have a fresh process look at it."""
+    with tempfile.TemporaryDirectory() as folder:
+        home = Path(folder, "home")
+        home.mkdir(mode=0o755)
+        try:
+            for command in (
+                ["manage.py", "migrate", "--verbosity", "0"],
+                ["-m", "tests.bench.crowd", str(models), str(large)],
+            ):
+                _run(command, home)
+            found: dict[str, float] = json.loads(_run(["-m", "tests.bench.scanning", str(models)], home))
+            return found
+        finally:
+            embedded.release(home)
+
+
+def _run(command: list[str], home: Path) -> str:
+    ran = subprocess.run(
+        [sys.executable, *command],
+        cwd=serving.ROOT,
+        env=serving.environment(home),
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    return ran.stdout
+
+
+def _look(models: int) -> dict[str, float]:
+    """Scan everything twice (the second counts: the first fills the book), then check runs of many models."""
+    from registry.alerts.scan import check, scan_community  # noqa: PLC0415 - models need Django set up
+    from registry.alerts.scanned import Changed  # noqa: PLC0415
+    from registry.models import Alert, Run  # noqa: PLC0415
+
+    start = time.perf_counter()
+    scan_community()
+    first = time.perf_counter() - start
+    start = time.perf_counter()
+    scan_community()
+    again = time.perf_counter() - start
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    spent = []
+    count = Run.objects.count()
+    for k in range(_CHECKS):
+        run = Run.objects.select_related("session").order_by("id")[
+            (k * 7919 + 13) * count // (_CHECKS * 8000)
+        ]
+        begun = time.perf_counter()
+        check(Changed(run.pump_model_id, run.session.gauge_id))
+        spent.append(1e3 * (time.perf_counter() - begun))
+    return {
+        "models": models, "runs": count, "first": 1e3 * first, "scan": 1e3 * again, "memory": memory,
+        "check": median(spent), "worst": max(spent), "alerts": Alert.objects.count(),
+    }  # fmt: skip
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.config.settings")
+    django.setup()
+    print(json.dumps(_look(int(sys.argv[1]))))
