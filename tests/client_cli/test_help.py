@@ -26,7 +26,8 @@ ALL = dict(commands())
 
 def test_the_commands_of_this_stage_are_there():
     assert {" ".join(path) for path in ALL} == {
-        *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "alerts", "export"),
+        *("connect", "health", "measure", "manifest", "upload", "serial", "distribution", "export"),
+        *("alerts", "explain"),
         *("runs", "run", "cycles", "withdraw", "gauge", "gauge declare", "gauge list", "gauge reading"),
         *("compare", "swap", "settings", "claims", "identify", "benches", "list-revision"),
         *("subscriptions", "subscriptions add", "subscriptions list", "subscriptions remove"),
