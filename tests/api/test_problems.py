@@ -52,7 +52,7 @@ def test_a_body_of_another_kind(curator, kind):
 
 
 def test_a_form_with_too_many_files_or_fields(operator):
-    files = {f"f{n}": SimpleUploadedFile("t.csv", b"1,2") for n in range(3)}
+    files = {f"f{n}": SimpleUploadedFile("t.csv", b"1,2") for n in range(21)}
     problem = check(operator.post("/api/v1/runs", files, format="multipart"), "malformed")
     assert "files" in problem["title"]
     fields = {f"f{n}": "x" for n in range(2000)}
