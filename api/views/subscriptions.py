@@ -48,7 +48,10 @@ class Subscriptions(StrictQuery, GenericAPIView[Subscription]):
         wish = _said(SubscriptionForm(data=request.data))
         channel, to = wish.pop("channel"), wish.pop("to", "")
         made = subscribing.subscribe(operator_of(request), channel, to, wish)
-        return Response(subscription_document(made, is_new=True), status=201)
+        document = subscription_document(made, is_new=True)
+        if "feed" in document:
+            document["feed"] = request.build_absolute_uri(document["feed"])
+        return Response(document, status=201)
 
 
 class SubscriptionDetail(StrictQuery):

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Any, Final
 from urllib.parse import urlencode
 
@@ -78,10 +79,11 @@ def listed(wanted: Asked) -> tuple[list[Alert], int | None]:
 
 
 def open_by_severity() -> list[tuple[str, int]]:
-    """How many alerts are open, gravest first, with none left out."""
+    """How many open alerts are of a severity or graver, gravest first."""
     counts = public_alerts("open").order_by().values("severity").annotate(number=Count("pk"))
     found = {row["severity"]: int(row["number"]) for row in counts}
-    return [(severity, found.get(severity, 0)) for severity in reversed(SEVERITIES)]
+    gravest_first = SEVERITIES[::-1]
+    return list(zip(gravest_first, accumulate(found.get(one, 0) for one in gravest_first), strict=True))
 
 
 def choices() -> dict[str, list[str]]:

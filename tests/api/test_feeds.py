@@ -130,6 +130,7 @@ def test_where_readers_sign_in_a_feed_of_ones_own_needs_no_token(operator, stran
     made = operator.post(
         "/api/v1/subscriptions", {"channel": "feed", "severity": "urgent"}, format="json"
     ).json()
+    assert made["feed"].startswith("http://testserver/")
     assert read(stranger.get(made["feed"])).entries == []
     raised("brackwater/G1", severity="urgent")
     assert len(read(stranger.get(made["feed"])).entries) == 1

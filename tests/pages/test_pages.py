@@ -22,10 +22,13 @@ def text(answer) -> str:
 
 def test_the_front_page_says_what_it_is_and_how_many_alerts_are_open(stranger, gauge_alert):
     raised("elmsworth/G2")
+    raised("elmsworth/G3", severity="note")
+    raised("elmsworth/G4", state=AlertState.SETTLED)
     shown = text(stranger.get("/"))
     assert "Vacuary keeps their runs" in shown
     assert "1 urgent" in shown
-    assert "1 caution or graver" in shown
+    assert "2 caution or graver" in shown
+    assert "3 in all" in shown
 
 
 def test_one_alert_tells_what_where_how_sure_since_when_why_and_what_to_do(stranger, gauge_alert):
