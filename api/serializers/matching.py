@@ -48,8 +48,12 @@ class MatchedMetric(serializers.Serializer[Any]):
     centre = serializers.FloatField()
     predict_low = serializers.FloatField(allow_null=True, required=False, help_text="the next unit, at 95 %")
     predict_high = serializers.FloatField(allow_null=True, required=False)
-    probability = serializers.FloatField(allow_null=True, required=False, help_text="of this need alone")
+    probability = serializers.FloatField(
+        allow_null=True, required=False, help_text="of this need alone, or of being within the margin"
+    )
     difference = serializers.FloatField(required=False)
+    difference_low = serializers.FloatField(allow_null=True, required=False, help_text="at 95 %")
+    difference_high = serializers.FloatField(allow_null=True, required=False)
     in_margins = serializers.FloatField(required=False)
 
 
@@ -60,6 +64,11 @@ class MatchDocument(PlaceDocument):
     revision = serializers.CharField(allow_null=True)
     probability = serializers.FloatField(allow_null=True)
     distance = serializers.FloatField(allow_null=True)
+    within = serializers.ChoiceField(
+        choices=["within", "not within", "cannot tell"],
+        allow_null=True,
+        help_text="whether it surely lies within the margins of the old setting; null where a need was asked",
+    )
     units = serializers.IntegerField()
     clinics = serializers.IntegerField()
     state = serializers.ChoiceField(choices=CELL_STATES)

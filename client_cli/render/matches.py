@@ -37,7 +37,7 @@ def _show_rows(console: Console, rows: list[dict[str, Any]], rigs: Rigs, *, by_d
         made.add_row(
             lines(clean(row.get("model", "")), f"revision {revision}"),
             lines(setting(row), rigs.own(row)),
-            fixed(row.get("distance"), 1) if by_distance else _chance(row.get("probability")),
+            lines(*_distance(row)) if by_distance else _chance(row.get("probability")),
             lines(*_metrics(row.get("metrics") or {})),
             lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), *thin(row)),
         )
@@ -51,6 +51,13 @@ def _chance(probability: Any) -> str:
     return f"{100 * probability:.0f} %" if probability >= 0.01 else "below 1 %"
 
 
+def _distance(row: dict[str, Any]) -> Iterator[str]:
+    yield fixed(row.get("distance"), 1)
+    yield one_line(row.get("within"))
+    if is_number(row.get("probability")) and row.get("within") == "cannot tell":
+        yield f"chance {_chance(row['probability'])}"
+
+
 def _metrics(metrics: dict[str, Any]) -> Iterator[str]:
     for metric, found in metrics.items():
         low, high = found.get("predict_low"), found.get("predict_high")
@@ -60,6 +67,9 @@ def _metrics(metrics: dict[str, Any]) -> Iterator[str]:
         if is_number(found.get("in_margins")):
             apart = found["difference"]
             yield f"{apart:+.{0 if abs(apart) >= 10 else 1}f} ({found['in_margins']:+.1f} margins)"
+            ends = found.get("difference_low"), found.get("difference_high")
+            if all(map(is_number, ends)):
+                yield f"from {between(*ends, places_of(*ends))}"
 
 
 def _explained(document: dict[str, Any], hidden: int) -> str:
@@ -71,7 +81,8 @@ def _explained(document: dict[str, Any], hidden: int) -> str:
     if by_distance:
         return (
             "Margins away: how far in steps of what matters (5 % of the cycle rate, 10 mmHg, unless said); "
-            f"up to 1 is close enough in every metric.{more}"
+            "up to 1 is close enough in every metric. Within, not within: surely so at 5 % error. Below a "
+            f"metric: how far it lies from the old setting, and the 95 % interval of that.{more}"
         )
     return (
         "Next unit: how likely one run of the next unit at the next clinic meets all of it at once. "

@@ -10,6 +10,7 @@ from django.db.models import prefetch_related_objects
 from registry.answers import cautions
 from registry.answers.blocks import Block, distinct, summary_blocks, typical
 from registry.answers.comparing import told_setting
+from registry.answers.doubts import BEYOND, UNTOLD, WITHIN, Doubt, doubt_of
 from registry.answers.filters import chosen_level, chosen_mode
 from registry.answers.narrowing import Margins, rig_labels, with_rig
 from registry.answers.places import Place, build_of, by_place, lacking, names_in, place_shown
@@ -21,6 +22,8 @@ from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.matching import apart_in_margins
 
 METRICS = {"cycle_rate": "cycles/min", "peak_vacuum": "mmHg"}
+# More settings than these nobody tries one by one.
+MOST_NEAR = 50
 _FORM = "Write REVISION:MODE:LEVEL or REVISION:MODE:PROGRAMME:LEVEL, as in A:expression:5."
 
 
@@ -37,6 +40,7 @@ class Wanted:
     around: tuple[str | int, ...]
     values: dict[str, float]
     units: int
+    blocks: Mapping[str, Block]
 
 
 def answer_like(  # noqa: PLR0913 - what a question narrows down to
@@ -54,8 +58,10 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
     Settings of the same mode (unless `where` names one), side, rig, power and elevation, measured for
-    cycle rate and peak vacuum; the nearest first. `distance` is that of the further metric in margins, so 1
-    and less is within what matters. Values are medians of unit means. `like_model` is the pump of the old
+    cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `distance` is that of the further metric
+    in margins, so 1 and less seems to be within what matters. `within` says whether it surely is or is not,
+    at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference's interval
+    is that of a comparison (`doubts.doubt_of`). `like_model` is the pump of the old
     setting, the asked one without it.
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
@@ -66,14 +72,17 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     filters = {"mode": wanted.mode, **where}
     blocks = summary_blocks(moment, edition=edition, metric__in=list(METRICS), **filters)
     names = names_in(blocks, pump_model)
-    near = sorted(_near(blocks, wanted, margins), key=lambda row: row[1]["distance"])
-    rows = [{**place_shown(key, names), **found} for key, found in near]
+    widths = _widths(wanted, margins)
+    near = sorted(_near(blocks, wanted, widths), key=lambda one: (one[2], one[0]))
+    rows = [
+        {**place_shown(place, names), **_row(wanted, found, widths)} for place, found, _ in near[:MOST_NEAR]
+    ]
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {},
         "like": _shown(wanted),
         "settings": rows,
-        "left_off": 0,
+        "left_off": max(len(near) - MOST_NEAR, 0),
         **stamped,
         "says": dated(_says(pump_model, wanted, rows), moment),
         "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
@@ -116,7 +125,7 @@ def _wanted(
     values = {metric: typical([block]) for metric, block in by_metric.items()}
     return Wanted(
         home, revision.pk, revision.label, str(named), "".join(programme), str(at), place, values,
-        len(distinct(list(by_metric.values()), "unit")),
+        len(distinct(list(by_metric.values()), "unit")), by_metric,
     )  # fmt: skip
 
 
@@ -138,19 +147,22 @@ def _around(place: Place) -> tuple[str | int, ...]:
     return tuple(getattr(place, name) for name in AROUND)
 
 
+def _widths(wanted: Wanted, margins: Margins) -> dict[str, float]:
+    """How far apart each metric may lie and still not matter."""
+    found = {metric: margins.of(metric, unit) for metric, unit in METRICS.items()}
+    return {metric: of.at(wanted.values[metric]) for metric, of in found.items() if of is not None}
+
+
 def _near(
-    blocks: Sequence[Block], wanted: Wanted, margins: Margins
-) -> Iterator[tuple[Place, dict[str, Any]]]:
+    blocks: Sequence[Block], wanted: Wanted, widths: Mapping[str, float]
+) -> Iterator[tuple[Place, Mapping[str, Block], float]]:
     """Every other setting measured alike, with its distance."""
-    widths = {
-        metric: margin.at(wanted.values[metric])
-        for metric, unit in METRICS.items()
-        if (margin := margins.of(metric, unit)) is not None
-    }
     for place, by_metric in by_place(blocks).items():
         alike = _around(place) == wanted.around
         if alike and len(by_metric) == len(METRICS) and not _is_itself(place, wanted):
-            yield place, _distances(wanted, by_metric, widths)
+            values = {metric: typical([block]) for metric, block in by_metric.items()}
+            apart = apart_in_margins(wanted.values, values, widths)
+            yield place, by_metric, max(abs(value) for value in apart.values())
 
 
 def _is_itself(place: Place, wanted: Wanted) -> bool:
@@ -158,29 +170,42 @@ def _is_itself(place: Place, wanted: Wanted) -> bool:
     return same and (place.programme.casefold(), place.level) == (wanted.programme.casefold(), wanted.level)
 
 
-def _distances(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, float]) -> dict[str, Any]:
+def _row(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, float]) -> dict[str, Any]:
     values = {metric: typical([block]) for metric, block in by_metric.items()}
     apart = apart_in_margins(wanted.values, values, widths)
+    doubt = doubt_of(wanted.blocks, by_metric, widths)
     metrics = {
         metric: {
             "centre": figure(values[metric]),
             "difference": figure(values[metric] - wanted.values[metric]),
             "in_margins": figure(apart[metric]),
+            **_ends(doubt, metric),
         }
         for metric in METRICS
     }
-    distance = max(abs(value) for value in apart.values())
     blocks = list(by_metric.values())
-    units, clinics = len(distinct(blocks, "unit")), len(distinct(blocks, "clinic"))
-    missing = lacking(units, clinics)
+    missing = lacking(len(distinct(blocks, "unit")), len(distinct(blocks, "clinic")))
     return {
-        "units": units,
-        "clinics": clinics,
+        "units": len(distinct(blocks, "unit")),
+        "clinics": len(distinct(blocks, "clinic")),
         "state": "thin" if missing else "ok",
         "missing": missing,
-        "probability": None,
-        "distance": figure(distance),
+        "probability": figure(doubt.chance),
+        "distance": figure(max(abs(value) for value in apart.values())),
+        # Below what a distribution needs, nothing is surely within.
+        "within": UNTOLD if missing and doubt.state == WITHIN else doubt.state,
         "metrics": metrics,
+    }
+
+
+def _ends(doubt: Doubt, metric: str) -> dict[str, float | None]:
+    """The interval of a difference, and the chance that it is within what matters."""
+    known = doubt.differences.get(metric)
+    low, high = known.interval() if known else (None, None)
+    return {
+        "difference_low": figure(low),
+        "difference_high": figure(high),
+        "probability": figure(doubt.chances.get(metric)),
     }
 
 
@@ -205,15 +230,41 @@ def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any
     if not rows:
         alike = "mode, side, rig, power, elevation"
         return f"{about}: nothing else was measured alike ({alike}) to hold against it."
-    best = rows[0]
+    best = next((row for row in rows if row["within"] == WITHIN), rows[0])
     elsewhere = pump_model is None or pump_model.pk != wanted.model.pk
     nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
-    if best["distance"] <= 1:
+    if best["within"] == WITHIN:
         return f"{about}: nearest is {nearest}, within what matters ({_apart(best)})."
-    worst = max(best["metrics"], key=lambda metric: abs(best["metrics"][metric]["in_margins"]))
-    by = best["metrics"][worst]["difference"]
+    if all(row["within"] == BEYOND for row in rows):
+        return f"{about}: none within margins; nearest is {nearest}, {_off(best)}."
+    open_ = next(row for row in rows if row["within"] == UNTOLD)
+    where = f"{build_of(open_, with_model=elsewhere)} at {told_setting(open_)}"
+    first = f"{about}: whether {where} is within what matters cannot be told yet; it is {_off(open_)}"
+    return f"{first}{_odds(open_)}. {_to_record(wanted, open_, where)}"
+
+
+def _off(row: Mapping[str, Any]) -> str:
+    """How far off in the metric that is furthest: "2.2 margins away (peak vacuum lower by 22 mmHg)"."""
+    worst = max(row["metrics"], key=lambda metric: abs(row["metrics"][metric]["in_margins"]))
+    by = row["metrics"][worst]["difference"]
     off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {METRICS[worst]}"
-    return f"{about}: none within margins; nearest is {nearest}, {best['distance']:.1f} margins away ({off})."
+    return f"{row['distance']:.1f} margins away ({off})"
+
+
+def _odds(row: Mapping[str, Any]) -> str:
+    chance = row["probability"]
+    return "" if chance is None else f", and within them with a chance of about {100 * chance:.0f} in 100"
+
+
+def _to_record(wanted: Wanted, row: Mapping[str, Any], where: str) -> str:
+    """What to record so that it can be told."""
+    if row["missing"]:
+        return f"Record {row['missing']} of {where}."
+    if wanted.units < row["units"]:
+        return (
+            f"Record more units of revision {wanted.label} at the old setting, beside the new with one gauge."
+        )
+    return f"Record more units of {where}, beside the old setting with one gauge."
 
 
 def _apart(row: Mapping[str, Any]) -> str:

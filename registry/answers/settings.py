@@ -154,13 +154,19 @@ def _matched(by_metric: Mapping[str, Block], needs: Mapping[str, Need]) -> dict[
             }
             for metric in needs
         }
-        return {**counts, "probability": None, "distance": None, "metrics": alone}
+        return {**counts, "probability": None, "distance": None, "within": None, "metrics": alone}
     aheads = [known[metric].ahead(0) for metric in needs]
     together = correlations(_side_by_side([by_metric[metric] for metric in needs]))
     possible = {metric: within(need, domain_of(metric)) for metric, need in needs.items()}
     probability = chance(aheads, list(possible.values()), together)
     metrics = {metric: _alone(metric, known[metric], need) for metric, need in possible.items()}
-    return {**counts, "probability": figure(probability), "distance": None, "metrics": metrics}
+    return {
+        **counts,
+        "probability": figure(probability),
+        "distance": None,
+        "within": None,
+        "metrics": metrics,
+    }
 
 
 def _alone(metric: str, fitted: Fit, need: Need) -> dict[str, Any]:

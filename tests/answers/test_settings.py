@@ -133,6 +133,77 @@ def test_none_within_margins_is_said_plainly(model) -> None:
     assert "cycle rate lower by 15 cycles/min" in document["says"]
 
 
+def test_a_likeness_tells_its_doubt(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 74, 221)
+    setting(model, "B", "6", 55, 260)
+    near, far = answer_settings("Lapwing One", like="A:expression:5")["settings"]
+    assert (near["within"], far["within"]) == ("within", "not within")
+    assert near["probability"] > 0.95
+    assert far["probability"] < 0.05
+    vacuum = near["metrics"]["peak_vacuum"]
+    assert vacuum["difference_low"] < vacuum["difference"] < vacuum["difference_high"]
+    assert vacuum["probability"] > 0.95
+    # No surer than that by a comparison of the same settings.
+    assert vacuum["difference_high"] - vacuum["difference_low"] < 20
+
+
+def test_what_cannot_be_told_is_not_called_none_within_margins(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 71, 224)
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    (row,) = document["settings"]
+    assert row["distance"] > 1
+    assert row["within"] == "cannot tell"
+    assert 0.05 < row["probability"] < 0.95
+    assert "none within" not in document["says"]
+    assert "whether revision B at expression 5 is within what matters cannot be told yet" in document["says"]
+    assert "Record more units of revision B at expression 5" in document["says"]
+
+
+def test_too_few_units_leave_a_likeness_open_however_near(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 75, 220, units=1)
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    (row,) = document["settings"]
+    assert (row["state"], row["within"]) == ("thin", "cannot tell")
+    assert "Record 2 more units, 1 more clinic of revision B" in document["says"]
+
+
+def test_settings_over_every_pump_are_bounded_and_name_their_pump(model) -> None:
+    for number in range(3):
+        pump = factories.pump_model(f"Pump {number}")
+        for level in range(1, 5):
+            setting(pump, "A", str(level), 60 + 5 * level + number, 190 + 10 * level)
+    document = answer_settings(needs=NEEDS)
+    assert document["model"] is None
+    assert {row["model"] for row in document["settings"]} == {"Pump 0", "Pump 1", "Pump 2"}
+    chances = [row["probability"] for row in document["settings"]]
+    assert chances == sorted(chances, reverse=True)
+    assert document["says"].startswith("All pumps, ")
+    assert f"best is {document['settings'][0]['model']} revision A at expression" in document["says"]
+
+
+def test_more_than_anybody_reads_is_left_off_and_counted(model, monkeypatch) -> None:
+    for level in range(1, 8):
+        setting(model, "A", str(level), 60 + 2 * level, 190 + 10 * level)
+    monkeypatch.setattr("registry.answers.settings.MOST", 3)
+    monkeypatch.setattr("registry.answers.likes.MOST_NEAR", 2)
+    meeting = answer_settings(needs=NEEDS)
+    assert (len(meeting["settings"]), meeting["left_off"]) == (3, 4)
+    like = answer_settings("Lapwing One", like="A:expression:3")
+    assert (len(like["settings"]), like["left_off"]) == (2, 4)
+    assert [row["level"] for row in like["settings"]] == ["2", "4"]
+
+
+@pytest.mark.parametrize("pumps", [1, 4])
+def test_every_pump_costs_no_more_queries_than_one(model, django_assert_max_num_queries, pumps) -> None:
+    for number in range(pumps):
+        setting(factories.pump_model(f"Pump {number}"), "A", "3", 75, 220)
+    with django_assert_max_num_queries(5):
+        assert len(answer_settings(needs=NEEDS)["settings"]) == pumps
+
+
 def test_another_pump_and_a_programme(model) -> None:
     other = factories.pump_model("Lapwing Two")
     setting(model, "A", "5", 75, 220, programme="soft")

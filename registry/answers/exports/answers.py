@@ -208,7 +208,16 @@ def _ask_settings(**asked: Any) -> Document:
     return answer_settings(needs=needs, **asked)
 
 
-_OF_METRIC = ("centre", "predict_low", "predict_high", "probability", "difference", "in_margins")
+_OF_METRIC = (
+    "centre",
+    "predict_low",
+    "predict_high",
+    "probability",
+    "difference",
+    "difference_low",
+    "difference_high",
+    "in_margins",
+)
 
 
 def _by_metric(row: Document) -> Iterator[Document]:
@@ -239,14 +248,20 @@ _SETTINGS_MATCHES = AnswerTable(
         text("state", "ok, or thin when the counts do not carry a probability"),
         text("missing", "what is missing when thin"),
         number(
-            "probability", "that one run of the next unit at the next clinic meets all needs at once", "1"
+            "probability",
+            "that one run of the next unit at the next clinic meets all needs at once, or that the setting "
+            "is within margins of the old one",
+            "1",
         ),
         number("distance", "from the old setting, in margins", "1"),
+        text("within", "whether that surely is within margins: within, not within, cannot tell"),
         number("metric_centre", "centre of the metric"),
         number("metric_predict_low", "lower end of the 95 % prediction interval of the next unit"),
         number("metric_predict_high", "upper end of it"),
         number("metric_probability", "that the next unit meets the need of this metric", "1"),
         number("metric_difference", "from the old setting"),
+        number("metric_difference_low", "lower end of its 95 % interval"),
+        number("metric_difference_high", "upper end of it"),
         number("metric_in_margins", "the same, in margins", "1"),
         count("left_off", "settings beyond those listed, which are less likely", whole=True),
     ),
