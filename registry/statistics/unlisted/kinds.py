@@ -1,6 +1,6 @@
 """Are there two kinds of units in one build, in no order of serials or dates?"""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,7 +15,9 @@ from registry.statistics.unlisted.within import Effect, Within
 
 _STARTS = (0.3, 0.5, 0.7)
 _ROUNDS = 20
-_DRAWS = 200
+_FIRST_DRAWS, _DRAWS = 30, 200
+# Beyond this after the first draws, more of them would not make it rare.
+_SURELY_CHANCE = 0.02
 
 
 @dataclass(frozen=True)
@@ -117,17 +119,26 @@ def _spreads(effect: Effect, rows: Rows) -> float:
 
 
 def _chance(rows: Rows, second: np.ndarray, seed: int) -> float:
-    rng = np.random.default_rng(seed)
-    seen = np.log(_apart(rows, second))
-    drawn = []
-    for _ in range(_DRAWS):
+    """By few draws where those tell that it is chance, else by many."""
+    rng, seen = np.random.default_rng(seed), float(np.log(_apart(rows, second)))
+    drawn: list[float] = []
+    p = 1.0
+    for draws in (_FIRST_DRAWS, _DRAWS - _FIRST_DRAWS):
+        drawn += [np.log(apart) for apart in _drawn(rows, rng, draws)]
+        p = float(stats.norm.sf((seen - np.mean(drawn)) / np.std(drawn, ddof=1)))
+        if p > _SURELY_CHANCE:
+            break
+    return p
+
+
+def _drawn(rows: Rows, rng: np.random.Generator, draws: int) -> Iterator[float]:
+    """How far apart two kinds seem among normal units of one kind on the same benches."""
+    for _ in range(draws):
         value = rng.normal(0, rows.spread, rows.units)[rows.unit] + rng.normal(0, rows.noise**0.5)
         normal = replace(rows, value=value)
         kinds = _best(normal)
         if kinds is not None:
-            drawn.append(np.log(_apart(normal, kinds)))
-    centre, spread = float(np.mean(drawn)), float(np.std(drawn, ddof=1))
-    return float(stats.norm.sf((seen - centre) / spread))
+            yield _apart(normal, kinds)
 
 
 def _confirmed(
