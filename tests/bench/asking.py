@@ -1,4 +1,8 @@
-"""Random questions of each kind over one kept-alive connection, in turns with bare health requests."""
+"""Random questions of each kind over one kept-alive connection, in turns with bare health requests.
+
+Each is asked twice: first where no answer to it is kept, so that it is worked out, and then again. Where a
+kind has too few questions for all to be new, a change of the model is counted beforehand, as by an upload.
+"""
 
 import random
 import time
@@ -6,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import psycopg
 import requests
 
 Query = dict[str, str | int]
@@ -13,22 +18,31 @@ _MODES = ("stimulation", "expression")
 _METRICS = ("cycle_rate", "peak_vacuum", "residual_vacuum", "mean_vacuum", "duty_factor", "hold_time")
 _WARMING = 12
 # A kind of question that takes long is asked less often, but never less than so many times.
-_MOST, _LEAST, _SECONDS = 160, 25, 5.0
+_MOST, _LEAST, _SECONDS = 120, 25, 5.0
+_TRIES = 20
 
 
 @dataclass(frozen=True)
 class Kind:
     """A kind of question: where it is asked, what it narrows down to for a pump model, and how many cells it
-    takes in, `cells` being a condition on the measurement rows with the same parameters."""
+    takes in, `cells` being a condition on the measurement rows with the same parameters; empty where no
+    measurements are asked for. `of_all` is about every pump instead of one."""
 
     name: str
     path: str
     query: Callable[[random.Random], Query]
     cells: str
+    of_all: bool = False
 
     def asked(self, chance: random.Random, models: range) -> Query:
         """The parameters of one question, about a random model."""
-        return {"model": f"Model {chance.choice(models)}", **self.query(chance)}
+        about: Query = {} if self.of_all else {"model": f"Model {chance.choice(models)}"}
+        return {**about, **self.query(chance)}
+
+    @property
+    def peer(self) -> str:
+        """The statement on measurement rows of the same cells."""
+        return PEER.format(models="true" if self.of_all else "p.name = %(model)s", cells=self.cells)
 
 
 def _cell(chance: random.Random) -> Query:
@@ -43,6 +57,11 @@ def _need(chance: random.Random) -> Query:
 
 def _like(chance: random.Random) -> Query:
     return {"like": f"{chance.choice('AB')}:{chance.choice(_MODES)}:{chance.randint(1, 5)}"}
+
+
+def _serials(chance: random.Random) -> Query:
+    first = chance.randint(1, 60)
+    return {"first": f"LK{first:06d}", "last": f"LK{first + chance.randint(0, 40):06d}"}
 
 
 _MAIN = "m.metric IN ('cycle_rate', 'peak_vacuum', 'residual_vacuum')"
@@ -66,6 +85,8 @@ KINDS = (
     ),
     Kind("settings by need", "settings-matches", _need, _NEED),
     Kind("settings like another", "settings-matches", _like, _NEED),
+    Kind("settings by need, all pumps", "settings-matches", _need, _NEED, of_all=True),
+    Kind("serials", "serials", _serials, ""),
 )  # fmt: skip
 # What quantiles of the raw measurements take: the least a registry without summaries would have to do.
 PEER = """
@@ -74,49 +95,75 @@ SELECT v.label, r.mode, r.level, m.metric, count(*),
 FROM registry_run r
 JOIN registry_pumpmodel p ON p.id = r.pump_model_id JOIN registry_unit u ON u.id = r.unit_id
 JOIN registry_revision v ON v.id = u.revision_id JOIN registry_measurement m ON m.run_id = r.id
-WHERE p.name = %(model)s AND r.state = 'accepted' AND m.edition_id = 1 AND {cells}
+WHERE {models} AND r.state = 'accepted' AND m.edition_id = 1 AND {cells}
 GROUP BY v.label, r.mode, r.level, m.metric
+"""
+
+
+# What an upload to the model does to answers that are kept.
+_CHANGED = """
+INSERT INTO registry_changecount AS counted (scope, backend, n, changed_at)
+SELECT id, -1, 1, now() FROM registry_pumpmodel WHERE name = %s
+ON CONFLICT (scope, backend) DO UPDATE SET n = counted.n + 1, changed_at = now()
 """
 
 
 @dataclass(frozen=True)
 class Times:
-    """Milliseconds of the questions of a kind, and of the health requests made in turns with them."""
+    """Milliseconds of the questions of a kind, when they were asked first and again, and of the health
+    requests made in turns with them."""
 
-    asked: list[float]
+    first: list[float]
+    again: list[float]
     health: list[float]
 
-    def ours(self, percent: float = 95) -> float:
-        """A percentile of the questions."""
-        return float(np.percentile(self.asked, percent))
 
-    def bare(self, percent: float = 95) -> float:
-        """A percentile of the health requests."""
-        return float(np.percentile(self.health, percent))
+def p95(times: list[float]) -> float:
+    """The 95th percentile."""
+    return float(np.percentile(times, 95))
 
 
-def ask(address: str, kind: Kind, models: range) -> Times:
-    """Ask about random models; what the first few take does not count."""
-    chance = random.Random(20060)
-    times = Times([], [])
-    with requests.Session() as session:
+class Asker:
+    """Asks one server; remembers what it asked, so that first is first."""
+
+    def __init__(self, address: str, database: psycopg.Connection) -> None:
+        self._address = address
+        self._database = database
+        self._asked: set[tuple[object, ...]] = set()
+        self._session = requests.Session()
+
+    def ask(self, kind: Kind, models: range) -> Times:
+        """Ask about random models; what the first few take does not count."""
+        chance = random.Random(20060)
+        times = Times([], [], [])
         began = time.perf_counter()
-        while len(times.asked) < _WARMING + _MOST:
+        while len(times.first) < _WARMING + _MOST:
             spent = time.perf_counter() - began
-            if len(times.asked) >= _WARMING + _LEAST and spent > _SECONDS:
+            if len(times.first) >= _WARMING + _LEAST and spent > _SECONDS:
                 break
-            times.health.append(_timed(session, f"{address}/api/v1/health", {}))
+            query = self._new(kind, chance, models)
+            times.health.append(self._timed("health", {}))
+            times.first.append(self._timed(kind.path, query))
+            times.again.append(self._timed(kind.path, query))
+        return Times(times.first[_WARMING:], times.again[_WARMING:], times.health[_WARMING:])
+
+    def _new(self, kind: Kind, chance: random.Random, models: range) -> Query:
+        """A question to which no answer is kept."""
+        for _ in range(_TRIES):
             query = kind.asked(chance, models)
-            times.asked.append(_timed(session, f"{address}/api/v1/{kind.path}", query))
-    return Times(times.asked[_WARMING:], times.health[_WARMING:])
+            if (known := (kind.path, *sorted(query.items()))) not in self._asked:
+                self._asked.add(known)
+                return query
+        self._database.execute(_CHANGED, [query["model"]])
+        return query
 
-
-def _timed(session: requests.Session, url: str, query: Mapping[str, str | int]) -> float:
-    """Milliseconds until the whole answer is there."""
-    request = session.prepare_request(requests.Request("GET", url, params=query))
-    start = time.perf_counter()
-    answer = session.send(request)
-    spent = 1e3 * (time.perf_counter() - start)
-    if answer.status_code != 200:
-        raise RuntimeError(f"not an answer: {answer.text[:300]}")
-    return spent
+    def _timed(self, path: str, query: Mapping[str, str | int]) -> float:
+        """Milliseconds until the whole answer is there."""
+        url = f"{self._address}/api/v1/{path}"
+        request = self._session.prepare_request(requests.Request("GET", url, params=query))
+        start = time.perf_counter()
+        answer = self._session.send(request)
+        spent = 1e3 * (time.perf_counter() - start)
+        if answer.status_code != 200:
+            raise RuntimeError(f"not an answer: {answer.text[:300]}")
+        return spent

@@ -122,7 +122,7 @@ def load(models: int, large: int) -> None:
     _run(_PEOPLE, **sizes)
     for shape, first, last in ((LARGE, 1, large), (USUAL, large + 1, models)):
         _run(_UNITS, first=first, last=last, **shape, **sizes)
-    again = _without_indexes()
+    again = _without_indexes() + _without_triggers()
     _run(_RUNS)
     runs = _one("SELECT count(*) FROM registry_run")
     parts = 20
@@ -151,6 +151,12 @@ def _without_indexes() -> list[str]:
     _run(*(f"DROP INDEX {name}" for name, _ in indexes))
     made = [f"ALTER TABLE {table} ADD CONSTRAINT {name} {what}" for table, name, what in constraints]
     return made + [definition for _, definition in indexes]
+
+
+def _without_triggers() -> list[str]:
+    """Let nobody count changes, as nobody has asked anything yet; returns what brings the triggers back."""
+    _run(*(f"ALTER TABLE {table} DISABLE TRIGGER USER" for table in _BARE))
+    return [f"ALTER TABLE {table} ENABLE TRIGGER USER" for table in _BARE]
 
 
 def _after(sequence: str) -> str:
