@@ -12,6 +12,7 @@ from client_cli.exits import ExitCode
 if TYPE_CHECKING:
     from client_cli.session import Session
 
+__all__ = ["app"]
 CatalogueFile = Annotated[
     Path, typer.Argument(metavar="FILE.toml", exists=True, dir_okay=False, readable=True, help="Catalogue.")
 ]

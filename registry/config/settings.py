@@ -4,6 +4,7 @@ DATABASE_URL        a PostgreSQL 16 or newer; without it an embedded one runs in
 VACUARY_HOME        folder of the embedded database, the traces and the secret key (default .vacuary)
 VACUARY_HOSTS       comma-separated host names this server answers to (default: this machine's loopback names)
 VACUARY_READS       "open" (default) or "signed-in": who may read community answers
+VACUARY_CORRECTIONS "direct" (default), or "confirmed": stored spans change by a second curator's word only
 VACUARY_SECRET_KEY  signing key; without it one is made and kept in VACUARY_HOME
 VACUARY_TOKEN_DAYS  days until a token expires (default 365)
 VACUARY_ADDRESS     where people reach this server, such as https://vacuary.example; for links in mail
@@ -24,6 +25,13 @@ import dj_database_url
 
 from registry.config import outward
 from registry.config.secret import secret_key
+
+
+def _corrections_confirmed() -> bool:
+    said = os.environ.get("VACUARY_CORRECTIONS", "direct").strip().lower()
+    if said not in ("direct", "confirmed"):
+        raise SystemExit(f'VACUARY_CORRECTIONS is "{said}"; it must be "direct" or "confirmed"')
+    return said == "confirmed"
 
 
 def _reads_open() -> bool:
@@ -55,6 +63,7 @@ CLIENT_VERSIONS = ">=0.1,<1"
 VACUARY_HOME = Path(os.environ.get("VACUARY_HOME") or ROOT / ".vacuary").expanduser().resolve()
 VACUARY_EXPORTS = VACUARY_HOME / "exports"  # files being sent; each is nameless and gone when it is sent
 VACUARY_READS_OPEN = _reads_open()
+VACUARY_CORRECTIONS_CONFIRMED = _corrections_confirmed()
 VACUARY_TRACE_LIMIT = 20 * 1024 * 1024
 VACUARY_BODY_LIMIT = VACUARY_TRACE_LIMIT + 256 * 1024
 

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from typing import Any
 
 import pghistory
+from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 
 from registry.alerts.tasks import want_checks
@@ -34,8 +35,19 @@ def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     with changing([entry["name"] for entry in entries], operator=operator.handle):
         for index, entry in enumerate(entries):
             changes += _load_model(entry, f"pump_model[{index}]", operator, gauges)
+        _refuse_corrections(changes)
         want_checks(gauges)
     return changes
+
+
+def _refuse_corrections(changes: Sequence[Change]) -> None:
+    """Where an installation wants corrections confirmed, a load may add spans only."""
+    corrected = [c.name for c in changes if c.kind == "span" and c.action in ("changed", "removed")]
+    if settings.VACUARY_CORRECTIONS_CONFIRMED and corrected:
+        raise Conflict(
+            f"The file corrects stored spans: {', '.join(corrected[:3])}",
+            hint="Propose it to another curator: vacuary catalogue load FILE --propose --why ...",
+        )
 
 
 @contextmanager

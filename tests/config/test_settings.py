@@ -43,6 +43,7 @@ def test_values_are_taken_with_the_blanks_around_them(tmp_path):
         ("VACUARY_TOKEN_DAYS", "-3"),
         ("VACUARY_TOKEN_DAYS", "99999"),
         ("VACUARY_READS", "closed"),
+        ("VACUARY_CORRECTIONS", "sometimes"),
     ],
 )
 def test_a_value_that_cannot_be_meant_is_told_plainly(tmp_path, name, value):

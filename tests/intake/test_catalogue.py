@@ -226,3 +226,20 @@ def test_a_declaration_that_says_one_thing_twice_is_refused(double, field):
     with pytest.raises(Invalid) as caught:
         load_catalogue(changed(double), community.curator())
     assert [fault.field for fault in caught.value.faults] == [field]
+
+
+def test_where_corrections_are_to_be_confirmed_a_load_adds_and_corrects_nothing(settings):
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+    settings.VACUARY_CORRECTIONS_CONFIRMED = True
+
+    def move(entry):
+        entry["revision"][0]["span"][0]["last"] = "LK003999"
+
+    with pytest.raises(Conflict, match="LK000001 to LK004999") as caught:
+        load_catalogue(changed(move), person)
+    assert "--propose" in caught.value.hint
+    assert SerialSpan.objects.filter(last="LK004999").exists()
+    more = {"first": "LK008000", "last": "LK008999", "basis": "declared", "source": "letter 2"}
+    added = changed(lambda entry: entry["revision"][1]["span"].append(more))
+    assert "created" in actions(load_catalogue(added, person))
