@@ -1,10 +1,12 @@
 """Secrets and links that are stored nowhere, and what is dropped in time."""
 
 import pytest
+from django.db import connection
+from procrastinate.contrib.django.models import ProcrastinateJob
 
 from registry.alerts.delivery import keys
 from registry.alerts.delivery.subscribing import subscribe
-from registry.alerts.delivery.tasks import tidy
+from registry.alerts.delivery.tasks import send, tidy
 from registry.models import Delivery, Subscription
 from tests.alerts.delivery.conftest import work
 from tests.alerts.delivery.raising import raised
@@ -59,3 +61,12 @@ def test_old_deliveries_and_unconfirmed_addresses_are_dropped(clock, person, sub
     clock.advance(days=90)
     tidy()
     assert (Subscription.objects.count(), Delivery.objects.count()) == (1, 0)
+
+
+def test_done_jobs_of_delivery_are_dropped_and_those_that_wait_are_not(person):
+    done, waiting = send.defer(subscription_id=1), send.defer(subscription_id=2)
+    with connection.cursor() as cursor:
+        for status in ("doing", "succeeded"):
+            cursor.execute("UPDATE procrastinate_jobs SET status = %s WHERE id = %s", [status, done])
+    tidy()
+    assert list(ProcrastinateJob.objects.values_list("id", flat=True)) == [waiting]
