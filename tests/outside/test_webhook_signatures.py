@@ -3,6 +3,9 @@
 import base64
 import hashlib
 import hmac
+import textwrap
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -63,3 +66,13 @@ def test_one_of_several_signatures_is_enough():
     """The specification, "Webhook headers": a list with blanks between, for changing keys."""
     several = {**headers(), "webhook-signature": f"v1a,c29tZXRoaW5n v1,AAAA {SIGNATURE}"}
     assert is_genuine(SECRET, several, BODY, TIMESTAMP)
+
+
+def test_the_readme_shows_receivers_how_to_check_one(monkeypatch):
+    page = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    begin = page.index("    import base64, hashlib, hmac, time")
+    shown: dict[str, Any] = {}
+    exec(textwrap.dedent(page[begin : page.index("**E-mail** goes")]), shown)
+    monkeypatch.setattr(shown["time"], "time", lambda: float(TIMESTAMP))
+    assert shown["is_genuine"](SECRET, headers(), BODY)
+    assert not shown["is_genuine"](SECRET, headers(), BODY + b" ")
