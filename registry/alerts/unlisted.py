@@ -49,8 +49,8 @@ def judge(scan: Scan) -> list[Verdict]:
 
 def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:
     lacks = _LACKS.get(found.outcome, "")
-    # No `pieces`: what looking again costs is tried by replay (`tests.trial.unlisted`), and is little, as a step
-    # has to stand without any one clinic and without its loudest units besides being unlikely.
+    # No `pieces`: what looking again costs is tried by replay (`tests.trial.unlisted`), and is little, as a
+    # step has to stand without any one clinic and without its loudest units besides being unlikely.
     common: dict[str, Any] = {"keys": build.keys, "runs": build.runs}
     if lacks:
         says = f"Whether {build.name} {build.label} is one build cannot be told: {lacks}."
