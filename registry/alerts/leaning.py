@@ -65,10 +65,14 @@ class Leaning:
 
 def leaning_of(pairs: pd.DataFrame, watched: int) -> Leaning:
     """Look through the gauges of a table of dated pairs of vacuum: one query for their names."""
+    named = Gauge.objects.filter(pk__in=pairs["gauge"].unique().tolist()).values_list(*_NAMES)
+    return lean(pairs, watched, {pk: (clinic, code, name) for pk, clinic, code, name in named})
+
+
+def lean(pairs: pd.DataFrame, watched: int, gauges: Mapping[int, tuple[int, str, str]]) -> Leaning:
+    """Look through gauges whose clinics and names are known; `watched` is how many there are in all."""
     parts = parted(pairs)
     found = examine(parts.pairs, watched=watched)
-    named = Gauge.objects.filter(pk__in=pairs["gauge"].unique().tolist())
-    gauges = {pk: (clinic, code, name) for pk, clinic, code, name in named.values_list(*_NAMES)}
     shifts = {shift.who: shift for shift in found.gauges() if shift.who in gauges} if found else {}
     return Leaning(found, gauges, shifts, parts.began, parts.chances)
 

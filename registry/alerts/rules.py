@@ -8,7 +8,7 @@ the older; it runs in shadow until it is promoted (`registry.alerts.stages`).
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from registry.alerts import clinic_off, gauge_off, unit_off
+from registry.alerts import claim_off, clinic_off, drifting, gauge_off, losses_more, unit_off, unlisted
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Verdict
 
@@ -25,7 +25,13 @@ COMMUNITY: tuple[Ruling, ...] = (
     Ruling(clinic_off.RULE, clinic_off.judge),
     Ruling(gauge_off.RULE, gauge_off.judge),
 )
-OF_MODEL: tuple[Ruling, ...] = (Ruling(unit_off.RULE, unit_off.judge),)
+OF_MODEL: tuple[Ruling, ...] = (
+    Ruling(unlisted.RULE, unlisted.judge),
+    Ruling(drifting.RULE, drifting.judge),
+    Ruling(unit_off.RULE, unit_off.judge),
+    Ruling(losses_more.RULE, losses_more.judge),
+    Ruling(claim_off.RULE, claim_off.judge),
+)
 
 
 def all_rulings() -> tuple[Ruling, ...]:

@@ -48,7 +48,7 @@ def judge(scan: Scan) -> list[Verdict]:
             judged[deviant.unit][metric] = deviant
     chosen = _asked(scan)
     names = unit_names(judged if chosen is None else chosen & set(judged))
-    doubtful = scan.off("unlisted", "revision")
+    doubtful = scan.off("unlisted_revision", "revision")
     return [_verdict(scan, unit, names[unit], judged[unit], (rests_on[unit], doubtful)) for unit in names]
 
 

@@ -107,28 +107,41 @@ def deviants(
         settings=("settings", "sum"),
     )
     by_unit["apart"] -= by_unit.groupby("build")["apart"].transform("median")
-    spread, freedom = _spread(by_unit)
+    spreads = _spreads(by_unit)
     alike = _seen_alike(table, limits)
     cleared = _cleared(table, by_unit, limits) | alike
     tests = max(tests, len(by_unit))
     return [
         deviant
         for _, rows in by_unit.groupby("build")
-        for deviant in _of_build(rows, table, (cleared, alike), (spread, freedom, tests), limits)
+        for deviant in _of_build(
+            rows, table, (cleared, alike), (*spreads[rows["build"].iloc[0]], tests), limits
+        )
     ]
 
 
-def _spread(by_unit: pd.DataFrame) -> tuple[float, int]:
-    """Robust spread of units about their build, pooled over builds of three units and more."""
+def _spreads(by_unit: pd.DataFrame) -> dict[int, tuple[float, int]]:
+    """Each build's robust spread of units with its degrees of freedom.
+
+    A build's own is drawn towards that of all builds of the table, and that one towards what is usual.
+    """
     sizes = by_unit.groupby("build")["unit"].transform("size")
     several = by_unit[sizes >= 3]
-    freedom = len(several) - several["build"].nunique()
+    usual = (_USUAL_SPREAD, 0)
+    pooled = _drawn(several["apart"].to_numpy(float), several["build"].nunique(), usual)
+    build, apart = by_unit["build"].to_numpy(np.int64), by_unit["apart"].to_numpy(float)
+    return {one: _drawn(apart[build == one], 1, pooled) for one in np.unique(build).tolist()}
+
+
+def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[float, int]:
+    """A spread drawn towards another as if `_USUAL_FREEDOM` values had told that one."""
+    freedom = apart.size - builds
     if freedom < 2:
-        return _USUAL_SPREAD, _USUAL_FREEDOM
-    spread = algorithm_a(several["apart"])[1] * float(np.sqrt((len(several) - 1) / freedom))
+        return towards[0], _USUAL_FREEDOM
+    spread = algorithm_a(apart)[1] * float(np.sqrt((apart.size - 1) / freedom))
     # What is pulled in tells less: the robust spread is worth about 0.7 times as many values.
     worth = max(int(0.7 * freedom), 1)
-    drawn = np.sqrt((worth * spread**2 + _USUAL_FREEDOM * _USUAL_SPREAD**2) / (worth + _USUAL_FREEDOM))
+    drawn = np.sqrt((worth * spread**2 + _USUAL_FREEDOM * towards[0] ** 2) / (worth + _USUAL_FREEDOM))
     return max(float(drawn), _LEAST_SPREAD), worth + _USUAL_FREEDOM
 
 

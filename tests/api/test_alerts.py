@@ -124,3 +124,14 @@ def test_rules_tell_limits_and_the_share_of_dismissed_alerts(stranger):
     assert (row["dismissed_share"], row["dismissed_by_reason"]) == (0.5, {"rig_fault": 1})
     assert (row["stage"], row["in_shadow"], row["limits"]["off"]) == ("live", 1, 0.04)
     assert "gauge_recalibrated" in document["reasons"]
+
+
+def test_a_unit_is_explained_and_what_was_not_looked_at_is_not_fine(stranger):
+    model = factories.pump_model()
+    factories.summary(factories.unit(model, "LK000123", "A"), 200.0)
+    document = stranger.get("/api/v1/explanations", {"model": model.name, "serial": "LK000123"}).json()
+    assert document["unit"] == {"pump_model": model.name, "serial": "LK000123"}
+    assert {row["outcome"] for row in document["rules"]} == {"not looked at"}
+    assert all(row["lacks"] for row in document["rules"])
+    for wrong, code in (({}, "invalid"), ({"run": 1, "gauge": "a/b"}, "invalid"), ({"run": 77}, "not_found")):
+        assert stranger.get("/api/v1/explanations", wrong).json()["code"] == code
