@@ -92,7 +92,7 @@ def _says(told: Mapping[str, Any]) -> str:
         f"{row['units']} unit{'s' * (row['units'] != 1)}"
         f" from {_revision(row['was'])} to {_revision(row['now'])}"
         for row in told["units"]
-    ] or ["no unit moves"]
+    ] or ["No unit moves"]
     parts += [
         f"{row['runs']} run{'s' * (row['runs'] != 1)} {row['was']} before, {row['now']} now"
         for row in told["runs"]

@@ -121,7 +121,7 @@ def _foresee(model: PumpModel, change: Entry, operator: Operator) -> tuple[int, 
     """Apply a change, look at what it did, and take all of it back; uploads for the model wait meanwhile."""
     with transaction.atomic():
         with changing([model.name], operator=operator.handle):
-            model.refresh_from_db()
+            model = PumpModel.objects.get(pk=model.pk)  # the caller's own is not to keep what is taken back
             version, begun = model.catalogue_version, mark()
             changes, _ = apply_change(model, change, operator)
             told = effects_since(begun, model, changes, change.get("spans") or ())

@@ -25,6 +25,7 @@ def second(db):
 def proposed(operator, curator) -> int:
     answer = curator.post("/api/v1/proposals", FORM, format="json")
     assert answer.status_code == 201, answer.json()
+    assert not answer.json()["is_outdated"]
     return int(answer.json()["id"])
 
 
@@ -56,6 +57,7 @@ def test_a_curator_sees_what_it_would_change_now(operator, stranger, second, pro
     seen = second.get(f"/api/v1/proposals/{proposed}").json()
     moved = {"was": "A", "now": "B", "units": 1, "first": "LK004500", "last": "LK004500"}
     assert seen["foreseen"]["units"] == [moved]
+    assert not seen["is_outdated"]
     assert stranger.get(f"/api/v1/proposals/{proposed}").json()["foreseen"]["units"] == []
 
 
