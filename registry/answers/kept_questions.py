@@ -13,7 +13,6 @@ from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
 from registry.answers.kept_code import code_mark
-from registry.answers.serials import answer_serials
 from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
 from registry.models import Clinic
@@ -39,7 +38,6 @@ KINDS: Mapping[str, Kind] = {
     "comparisons": Kind(answer_comparison, sittings=True),
     "distributions": Kind(answer_distributions, own=True),
     "part-swaps": Kind(answer_swap, sittings=True),
-    "serials": Kind(answer_serials),
     "settings-matches": Kind(answer_settings, models=("model", "like_model")),
 }
 

@@ -1,8 +1,8 @@
 """Bands of elevation: runs recorded in air of about one density are alike, others are not.
 
-Common practice, no published source: below 500 m a pump loses less than 6 % of the vacuum it could make at sea
-level, to 1500 m up to 17 %, above it more. What counts is the air, so a pressure goes by its own bounds, which
-are those of the standard atmosphere (ISO 2533) at the same elevations.
+Common practice, no published source: below 500 m a pump loses less than 6 % of the vacuum it could make at
+sea level, to 1500 m up to 17 %, above it more. What counts is the air, so a pressure goes by its own
+bounds, which are those of the standard atmosphere (ISO 2533) at the same elevations.
 """
 
 from django.db import models

@@ -18,7 +18,6 @@ NEEDS = {"rate": "30..", "vacuum": "100..300"}
 def questions(model: str = MODEL) -> list[tuple[str, dict[str, Any]]]:
     """One of each kind and more, as query parameters."""
     return [
-        ("serials", {"model": model, "first": "LK000001", "last": "LK009999"}),
         ("distributions", {"model": model}),
         ("distributions", {"model": model, "revision": "A", "metric": "cycle_rate"}),
         ("comparisons", {"model": model, "old": "A", "new": "B"}),
