@@ -1,9 +1,8 @@
 """Parabolas fitted to stretches of a folded cycle, each as wide as the cycle's own form allows.
 
-About a point, parabolas are fitted over windows of many left and right reaches. A window serves when terms of
-third and fourth order add nothing to the fit that noise would not; the widest such window is taken. A plateau
-is thus averaged whole, a dome or a flank is followed, and a corner ends the window. Values read from a patch
-are free of the bias that a maximum over noisy points or a fixed smoothing has.
+About a point, parabolas are fitted over windows of many left and right reaches. A window serves when terms
+of third and fourth order add nothing to the fit that noise would not; the widest such window is taken. A
+flank is thus followed as far as it bends evenly, and a corner ends the window.
 """
 
 from dataclasses import dataclass
@@ -25,8 +24,7 @@ MISFIT = 1.5
 class Patch:
     """A parabola `level + c0 + c1 x + c2 x^2`, x in s from `at`, fitted over x in `first`..`last`.
 
-    `covariance` holds that of the coefficients as (00, 01, 02, 11, 12, 22); `top` is the x of the extreme
-    that was asked for, else 0.
+    `covariance` holds that of the coefficients as (00, 01, 02, 11, 12, 22).
     """
 
     at: float
@@ -35,7 +33,6 @@ class Patch:
     covariance: tuple[float, ...]
     first: float
     last: float
-    top: float
 
     def value(self, x: float) -> float:
         """The level at x."""
@@ -80,16 +77,10 @@ class Bins:
     period: float
 
 
-def fit_patches(bins: Bins, starts: Indices, depth: float, signs: Indices) -> list[Patch | None]:
-    """A patch about each of the bins `starts`, over bins within `depth` of it; None where none serves.
-
-    The widest window that serves is taken, or, where `signs` is 1 (high) or -1 (low) and not 0, the one whose
-    extreme is known best.
-    """
+def fit_patches(bins: Bins, starts: Indices, depth: float) -> list[Patch | None]:
+    """About each of the bins `starts` the widest patch that serves, within `depth` of it, or None."""
     limits = (bins.period, depth)
-    rows, served = kernels.patches.fit_patches(
-        bins.at, bins.level, bins.weight, bins.smooth, starts, signs, limits
-    )
+    rows, served = kernels.patches.fit_patches(bins.at, bins.level, bins.weight, bins.smooth, starts, limits)
     centres = zip(bins.at[starts].tolist(), bins.level[starts].tolist(), strict=True)
     found = zip(centres, rows.tolist(), served.tolist(), strict=True)
     return [

@@ -2,10 +2,15 @@
 
 Definitions follow IEC 60469 / IEEE 181: the 10 % and 90 % instants are those nearest the mid-reference
 crossing on either side.
+
+What form a cycle has where it is highest is not known: flat, sagging, a dome, a corner. So windows about the
+highest bin are fitted by level, line, parabola, and two lines or parabolas that meet in a knot; each form
+counts by how likely it makes the samples (Schwarz 1978, Annals of Statistics 6, 461-464; averaging as in
+Hoeting et al. 1999, Statistical Science 14, 382-417), and how far they lie apart is in the standard error.
 """
 
 from dataclasses import dataclass
-from math import hypot, isfinite, sqrt
+from math import hypot, isfinite
 
 import numpy as np
 
@@ -14,15 +19,12 @@ from .editions import Edition
 from .patches import Bins, Patch, fit_patches
 from .profile import Profile
 
-DEPTH = 0.3  # of the swing: how far a patch may reach up or down from its point
+DEPTH = 0.3  # of the swing: how far a patch or a window may reach up or down from its point
 CAREFUL = 1.0  # standard errors a bin is discounted by when the extreme one is looked for
-SEARCH_SHARE = 0.3  # of a bin's error: what choosing the extreme bin adds (by replay, as for MISFIT)
 SLOPE_SHARE, CORNER_SHARE = 0.005, 0.035  # of the steepest slope, as said there
 UNFITTED_CORNER, UNFITTED = (0.2, 0.12), (0.03, 0.1)  # (share of a slope that hides, how well that is known)
 BIN_SHARE = 0.09  # of a bin's width: how well an instant can be placed at best (by replay, as for MISFIT)
 TOGETHER = 1.25  # what that adds to independent errors of two instants (by replay)
-FURTHEST, TOO_STEEP = 1.5, 4.0  # of its error: how far beyond its end a patch is followed; not at all
-SHORT = 0.4  # of its error: how far an extreme known by patches falls short of the true one (by replay)
 
 
 @dataclass(frozen=True)
@@ -65,9 +67,6 @@ class Shape:
         return self.high.value - self.low.value
 
 
-SIGNS = np.array([1, -1, 0, 0, 0, 0, 0, 0, 0], dtype=np.intp)
-
-
 def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     """The shape of a profile whose falling crossing lies near `width`; None where a flank is not whole."""
     bins = Bins(profile.at, profile.raw, profile.weight, profile.level, profile.period)
@@ -78,9 +77,10 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     if not all(map(isfinite, rough)):
         return None
     steep_at = line.steepest(rough[0], rough[2])
-    starts = np.array([top, bottom, *(line.bin_at(at) for at in [*rough, steep_at])], dtype=np.intp)
-    above, below, *crossed, steep = fit_patches(bins, starts, DEPTH * float(np.ptp(profile.level)), SIGNS)
-    high, low = _level(above, profile, top, 1), _level(below, profile, bottom, -1)
+    starts = np.array([line.bin_at(at) for at in [*rough, steep_at]], dtype=np.intp)
+    depth = DEPTH * float(np.ptp(profile.level))
+    *crossed, steep = fit_patches(bins, starts, depth)
+    high, low = (_level(bins, profile, place, depth, sign) for place, sign in ((top, 1), (bottom, -1)))
     up, down = _instants(shares, (low, high), crossed, line)
     if not all(isfinite(at.value) for at in (*up, *down)):
         return None
@@ -102,28 +102,14 @@ def shape(profile: Profile, width: float, edition: Edition) -> Shape | None:
     )
 
 
-def _level(patch: Patch | None, profile: Profile, place: int, sign: int) -> Level:
-    """The high (`sign` 1) or low (-1) level from the patch about the extreme bin, else from that bin itself.
-
-    Where the patch still goes outward at its end, a corner lies up to a bin beyond; a flank that goes
-    outward steeply has its corner there.
-    """
-    if patch is None:
-        return Level(float(profile.level[place]), float(profile.error[place]))
-    search = SEARCH_SHARE / sqrt(float(profile.weight[place]))
-    error, a_bin = patch.error(patch.top), profile.period / profile.at.size
-    beyond = min(_beyond(patch, sign) * a_bin, FURTHEST * error)
-    steep = _beyond(patch, sign) * a_bin > TOO_STEEP * error
-    outward = SHORT * error + (0.0 if steep else beyond)
-    return Level(patch.value(patch.top) + sign * outward, hypot(error, search, beyond))
-
-
-def _beyond(patch: Patch, sign: int) -> float:
-    """How steeply a patch still goes outward where it ends at its extreme, mmHg/s; 0 where it does not."""
-    slope = sign * patch.slope(patch.top)
-    if patch.top <= patch.first:
-        return max(-slope, 0.0)
-    return max(slope, 0.0) if patch.top >= patch.last else 0.0
+def _level(bins: Bins, profile: Profile, place: int, depth: float, sign: int) -> Level:
+    """The high (`sign` 1) or low (-1) level about the extreme bin; the bin's own where no form fits."""
+    value, error = kernels.summits.extreme_level(
+        bins.at, bins.level, bins.weight, bins.smooth, place, sign, (bins.period, depth)
+    )
+    if isfinite(value):
+        return Level(value, error)
+    return Level(float(profile.level[place]), float(profile.error[place]))
 
 
 def _instants(

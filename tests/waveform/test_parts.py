@@ -104,8 +104,8 @@ def test_a_patch_on_a_parabola_is_that_parabola():
     at = np.linspace(0.0, 1.0, 200, endpoint=False)
     level = 5.0 - (at - 0.5) ** 2 + 0.001 * np.random.default_rng(1).standard_normal(at.size)
     bins = Bins(at, level, np.full(200, 1e6), level, 1.0)
-    (patch,) = fit_patches(bins, np.array([100]), 0.2, np.array([1]))
-    assert patch.value(patch.top) == pytest.approx(5.0, abs=1e-3)
+    (patch,) = fit_patches(bins, np.array([100]), 0.2)
+    assert patch.value(0.0) == pytest.approx(5.0, abs=1e-3)
     assert patch.slope(0.1) == pytest.approx(-0.2, abs=0.01)
     assert patch.at + patch.crossing(5.0 - 0.01) == pytest.approx(0.5, abs=0.11)
     assert patch.crossing(99.0) is None

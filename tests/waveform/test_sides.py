@@ -68,7 +68,8 @@ def test_phase_is_the_lag_of_the_right_side(share):
     sides = measure_sides(both(wave(), wave(lag)), gauge=GAUGE, declared=ZEROED)
     found = sides.imbalance["phase"]
     assert found.value == pytest.approx(lag, abs=0.001)
-    assert -PERIOD / 2 < found.value <= PERIOD / 2 + 1e-9
+    half = PERIOD / 2 + 1e-4  # the measured period is that much off at most
+    assert -half < found.value <= half
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from . import patches as patches
     from . import slots as slots
     from . import smoothing as smoothing
+    from . import summits as summits
 
 MODULES = tuple(module.name for module in iter_modules(__path__))
 

@@ -46,7 +46,11 @@ def residuals(
 def levels_by_cycle(
     residual: Floats, cycle: Indices, place: Indices, part: Indices, cycles: int
 ) -> tuple[Rows, Rows, float]:
-    """(mean residual of each cycle, else 0; samples; sum of squares about it); row 0 is top, row 1 bottom."""
+    """(mean residual of each cycle, else 0; samples; sum of squares about it); row 0 is top, row 1 bottom.
+
+    Mean residuals are less that of all samples: where smoothing lies beside the samples, all cycles would
+    seem to, and what they differ by is all that is asked.
+    """
     total, count = np.zeros((2, cycles)), np.zeros((2, cycles))
     square = 0.0
     for index in range(residual.size):
@@ -56,10 +60,11 @@ def levels_by_cycle(
             count[row, cycle[index]] += 1
             square += residual[index] * residual[index]
     for row in range(2):
+        usual = total[row].sum() / max(count[row].sum(), 1.0)
         for number in range(cycles):
             mean = total[row, number] / max(count[row, number], 1.0)
             square -= total[row, number] * mean
-            total[row, number] = mean
+            total[row, number] = mean - usual if count[row, number] > 0 else 0.0
     return total, count, square
 
 

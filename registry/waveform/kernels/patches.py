@@ -1,6 +1,6 @@
-"""Parabolas fitted over windows of a folded cycle, and the window that serves best, see `patches`."""
+"""Parabolas fitted over windows of a folded cycle, and the widest that serves, see `patches`."""
 
-from math import hypot, sqrt
+from math import sqrt
 
 import numpy as np
 
@@ -11,12 +11,7 @@ REACHES = np.array([0, 2, 4, 7, 12, 20, 34, 58, 96])
 FEWEST = 6  # bins a parabola and its test need
 EXTRA_TERMS = 4.0  # improvement of chi-square by two more terms that noise can explain
 EXCESS = 2.5  # standard deviations of chi-square allowed for the parabola itself
-# A form that noise hides can still bend a patch by about as much as noise: found by replay on traces of known
-# truth (tests/waveform/trial.py), not from a published source.
-MISFIT = 1.5
-BEND = 1.0  # share of what two more terms would change at an extreme that counts against its window
 TERMS = 15  # sums kept of a window: w x^k (0..8), w x^k y (0..4), w y^2
-POINTS = 9  # where an extreme is looked for in a window
 
 
 @compiled
@@ -156,32 +151,6 @@ def parabola(sums: Floats, found: Floats) -> float:
 
 
 @compiled
-def error_at(patch: Floats, x: float) -> float:
-    """Standard error of a patch's level at x, from noise and from misfit that noise hides."""
-    square = patch[6] + 2 * patch[5] + x * (2 * patch[7] + x * patch[8])
-    return MISFIT * sqrt(max(patch[3] + x * (2 * patch[4] + x * square), 0.0))
-
-
-@compiled
-def extreme(patch: Floats, first: float, last: float, sign: int) -> tuple[float, float]:
-    """(x, standard error there) of the highest (sign 1) or lowest (-1) point of a parabola between its ends.
-
-    A parabola's ends are known least, so a point counts by its value less its standard error.
-    """
-    vertex = -patch[1] / (2 * patch[2]) if patch[2] != 0 else first
-    at, error, best = first, np.inf, -np.inf
-    for point in range(POINTS):
-        x = first + (last - first) * point / (POINTS - 1)
-        if point == POINTS // 2 and first < vertex < last:
-            x = vertex
-        unsure = error_at(patch, x)
-        merit = sign * (patch[0] + x * (patch[1] + x * patch[2])) - unsure
-        if merit > best:
-            at, error, best = x, unsure, merit
-    return at, error
-
-
-@compiled
 def serves(sums: Floats, bins: int, patch: Floats, bent: Floats) -> bool:
     """Whether a window's parabola leaves what noise would, and two more terms take off no more than noise.
 
@@ -195,25 +164,14 @@ def serves(sums: Floats, bins: int, patch: Floats, bent: Floats) -> bool:
 
 
 @compiled
-def merit_of(patch: Floats, bent: Floats, ends: tuple[float, float], sign: int) -> tuple[float, float]:
-    """(how well the extreme of a window's patch is known, its x)."""
-    x, error = extreme(patch, ends[0], ends[1], sign)
-    off = (
-        bent[0] - patch[0] + x * (bent[1] - patch[1] + x * (bent[2] - patch[2] + x * (bent[3] + x * bent[4])))
-    )
-    return 1.0 / max(hypot(error, BEND * abs(off)), 1e-300), x
-
-
-@compiled
 def best_window(
-    left: Rows, left_ends: Floats, right: Rows, right_ends: Floats, sign: int, period: float, best: Floats
+    left: Rows, left_ends: Floats, right: Rows, right_ends: Floats, period: float, best: Floats
 ) -> bool:
-    """Put the best patch into `best`: coefficients, covariance, ends, extreme. False where no window serves.
+    """Put the heaviest patch into `best`: coefficients, covariance, ends. False where no window serves.
 
-    Reaches left and right are alike in size, or one side stays close to the point. The heaviest window is
-    taken, or, where `sign` asks for an extreme, the one whose extreme is known best.
+    Reaches left and right are alike in size, or one side stays close to the point.
     """
-    patch, bent = np.empty(12), np.empty(5)
+    patch, bent = np.empty(11), np.empty(5)
     found, most = False, 0.0
     for two in range(right_ends.size):
         for one in range(left_ends.size):
@@ -221,14 +179,11 @@ def best_window(
             if bins < FEWEST or (abs(one - two) > 1 and min(one, two) > 1):
                 continue
             sums = left[one] + right[two]
-            if (sign == 0 and sums[0] <= most) or not serves(sums, bins, patch, bent):
+            if sums[0] <= most or not serves(sums, bins, patch, bent):
                 continue
-            ends = (left_ends[one] / period, right_ends[two] / period)
-            merit, x = (sums[0], 0.0) if sign == 0 else merit_of(patch, bent, ends, sign)
-            if merit > most:
-                found, most = True, merit
-                patch[9], patch[10], patch[11] = ends[0], ends[1], x
-                best[:] = patch
+            found, most = True, sums[0]
+            patch[9], patch[10] = left_ends[one] / period, right_ends[two] / period
+            best[:] = patch
     return found
 
 
@@ -237,27 +192,26 @@ def in_seconds(patch: Floats, period: float) -> None:
     """Turn a patch from periods to seconds, in place."""
     for entry, power in ((1, 1), (2, 2), (4, 1), (5, 2), (6, 2), (7, 3), (8, 4)):
         patch[entry] /= period**power
-    for entry in (9, 10, 11):
+    for entry in (9, 10):
         patch[entry] *= period
 
 
 @compiled
 def fit_patches(
-    at: Floats, level: Floats, weight: Floats, smooth: Floats, starts: Indices, signs: Indices,
-    limits: tuple[float, float],
-) -> tuple[Rows, Indices]:  # fmt: skip
+    at: Floats, level: Floats, weight: Floats, smooth: Floats, starts: Indices, limits: tuple[float, float]
+) -> tuple[Rows, Indices]:
     """(patch for each of the bins `starts`, 1 where there is one), over bins within the depth of it.
 
-    A row holds c0, c1, c2 (mmHg and s), their covariance (00, 01, 02, 11, 12, 22), first and last x, and the
-    x of the extreme asked for by `signs`. `limits` is (period, depth).
+    A row holds c0, c1, c2 (mmHg and s), their covariance (00, 01, 02, 11, 12, 22), first and last x. `limits`
+    is (period, depth).
     """
-    patches, served = np.zeros((starts.size, 12)), np.zeros(starts.size, dtype=np.intp)
+    patches, served = np.zeros((starts.size, 11)), np.zeros(starts.size, dtype=np.intp)
     for number in range(starts.size):
         start = starts[number]
         left, left_ends = reach_sums(at, level, weight, smooth, start, -1, limits)
         right, right_ends = reach_sums(at, level, weight, smooth, start, 1, limits)
         row = patches[number]
-        if best_window(left, left_ends, right, right_ends, signs[number], limits[0], row):
+        if best_window(left, left_ends, right, right_ends, limits[0], row):
             served[number] = 1
             in_seconds(row, limits[0])
     return patches, served
