@@ -1,4 +1,4 @@
-"""One trace in sixty dialects: units, signs, delimiters, decimal signs, clocks, encodings, line ends,
+"""One trace in over sixty dialects: units, signs, delimiters, decimal signs, clocks, encodings, line ends,
 channels, and what a file leaves to be said by the uploader or by what is usual for the gauge."""
 
 from registry.waveform import Declared
@@ -43,6 +43,19 @@ DIALECTS: dict[str, Dialect] = {
     "gzip": Dialect(compress=True),
     "gzip, crlf, kPa": Dialect(compress=True, newline="\r\n", unit="kPa"),
     "unit row": Dialect(unit_row=True, delimiter=";"),
+    "units in cells": Dialect(written=False, behind=" "),
+    "units in cells, no blank": Dialect(
+        unit="kPa", sign=-1, delimiter=";", decimal=",", time="hh:mm:ss", written=False, behind=""
+    ),
+    "units in cells of two channels": Dialect(
+        heads=("Left", "Right"),
+        other_unit="cmH2O",
+        delimiter="\t",
+        written=False,
+        behind=" ",
+        declared=Declared(side="left"),
+    ),
+    "units in cells and above": Dialect(delimiter=";", unit="mbar", behind=" ", newline="\r\n"),
     "comments": Dialect(preamble=("# logger export", "# channel: 1", "")),
     "key: value": Dialect(preamble=("Logger: LX-4", "Serial: 00017", "Started: 2026-03-04 10:00:00", "")),
     "key,value": Dialect(preamble=("Logger,LX-4", "Serial,17", "Interval,10 ms")),

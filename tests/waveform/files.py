@@ -31,7 +31,8 @@ class Dialect:
     """One way of writing. `time` is one of the keys of TIMES; `sign` -1 writes pressure below ambient.
 
     `heads` are the headings of two channels, the trace in the first and a weaker one beside it, swapped in
-    the file with `last`; `between` gives each its own time column. Without `written` no unit is written.
+    the file with `last`; `between` gives each its own time column. Without `written` no unit is written above
+    the numbers; with `behind` each vacuum has its unit in its own cell, `behind` lying between.
     `declared` and `usual` are what has to be said for the file to be read.
     """
 
@@ -47,6 +48,7 @@ class Dialect:
     compress: bool = False
     digits: int = 12
     written: bool = True
+    behind: str | None = None
     heads: tuple[str, str] | None = None
     other_unit: str = "mmHg"
     last: bool = False
@@ -115,6 +117,9 @@ def write(seconds: Floats, vacuum: Floats, dialect: Dialect = Dialect()) -> byte
     body = [cells for _, _, cells in columns]
     if dialect.decimal == ",":
         body = [[cell.replace(".", ",") for cell in cells] for cells in body]
+    if dialect.behind is not None:
+        tails = ["" if column is stamps else f"{dialect.behind}{column[1]}" for column in columns]
+        body = [[cell and cell + tail for cell in cells] for cells, tail in zip(body, tails, strict=True)]
     rows = [dialect.delimiter.join(row) for row in zip(*body, strict=True)]
     head = _head([(head, unit) for head, unit, _ in columns], name, dialect)
     data = dialect.newline.join([*dialect.preamble, *head, *rows, ""]).encode(dialect.encoding)

@@ -20,7 +20,7 @@ from registry.waveform.units import mmhg_per
 from .clock import Clock, to_seconds
 from .columns import Columns, channels, choose, sides_in
 from .dashes import over_range_dashes
-from .layout import NAMES, Layout, find_layout
+from .layout import NAMES, Layout, layout_and_cells
 from .payload import Payload, unpack
 from .sign import Sign, tell_sign
 from .table import parse
@@ -40,7 +40,8 @@ class Source:
 def opened(data: bytes) -> Source:
     """Unpack a file and find its layout. ReadError as `read`."""
     payload = unpack(data)
-    return Source(payload, find_layout(payload.text))
+    layout, text = layout_and_cells(payload.text)
+    return Source(replace(payload, text=text), layout)
 
 
 def read(data: bytes, declared: Declared = NOTHING_DECLARED, usual: Declared = NOTHING_DECLARED) -> Reading:

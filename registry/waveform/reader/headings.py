@@ -15,7 +15,10 @@ VACUUM = re.compile(
 
 @dataclass(frozen=True)
 class Headings:
-    """A column each: `kinds` of cells, `names` as shown to people, `labels` and `units` as written."""
+    """A column each: `kinds` of cells, `names` as shown to people, `labels` and `units` as written.
+
+    `within` is the unit that cells repeat, which is the column's where no heading has one.
+    """
 
     kinds: tuple[str, ...]
     names: tuple[str, ...]
@@ -23,6 +26,7 @@ class Headings:
     units: tuple[str, ...]
     line: int | None
     named: bool
+    within: tuple[str, ...]
 
     def found(self, name: str) -> list[int]:
         """Columns a name stands for: whole heading, else heading without unit, else number from 1."""
@@ -39,14 +43,15 @@ class Headings:
 
 
 def headings_of(layout: Layout) -> Headings:
-    """Headings with units from their own row where there is one; `column 2` where there are none."""
+    """Headings with units from their own row or from cells; `column 2` where there are no headings."""
     width = len(layout.kinds)
     named = bool(layout.names)
+    within = layout.cell_units or ("",) * width
     if not named:
         numbers = tuple(f"column {index + 1}" for index in range(width))
-        return Headings(layout.kinds, numbers, ("",) * width, ("",) * width, None, named)
+        return Headings(layout.kinds, numbers, ("",) * width, within, None, named, within)
     parts = [split_name(name) for name in layout.names]
-    below = layout.units or ("",) * width
+    below = [unit or other for unit, other in zip(layout.units or within, within, strict=True)]
     return Headings(
         layout.kinds,
         layout.names,
@@ -54,6 +59,7 @@ def headings_of(layout: Layout) -> Headings:
         tuple(unit or other for (_, unit), other in zip(parts, below, strict=True)),
         layout.header_line,
         named,
+        within,
     )
 
 

@@ -2,12 +2,13 @@
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from registry.waveform.types import ReadError
 from registry.waveform.units import unit_named
 
 from .cells import kind_of, split_line
+from .unit_cells import bare, units_of
 from .words import any_unit, split_name
 
 HEAD_BYTES, LONG_HEAD_BYTES = 6_000, 200_000
@@ -21,7 +22,8 @@ _PAIR = re.compile(r"^([^:=]{1,60}?)\s*[:=]\s*(.+)$")
 class Layout:
     """`kinds` is what each column holds; `names` and `units` are empty without a header or unit row.
 
-    `start_byte` and `start_line` (from 1) are where the numbers begin.
+    `start_byte` and `start_line` (from 1) are where the numbers begin. `cell_units` is the unit that each
+    column's cells repeated, empty where none did.
     """
 
     delimiter: str
@@ -33,6 +35,7 @@ class Layout:
     start_byte: int
     start_line: int
     preamble: tuple[tuple[str, str], ...]
+    cell_units: tuple[str, ...] = ()
 
 
 def find_layout(text: bytes) -> Layout:
@@ -46,6 +49,22 @@ def find_layout(text: bytes) -> Layout:
         if len(text) <= HEAD_BYTES:
             raise
         return _layout_of(text, LONG_HEAD_BYTES)
+
+
+def layout_and_cells(text: bytes) -> tuple[Layout, bytes]:
+    """(layout, the text that it is of): without the units that cells repeat. ReadError as `find_layout`."""
+    try:
+        layout = find_layout(text)
+    except ReadError:
+        plain, row = bare(text, HEAD_BYTES)
+        if not row:
+            raise
+    else:
+        plain, row = bare(text, HEAD_BYTES) if "words" in layout.kinds else (text, "")
+        if not row:
+            return layout, text
+    layout = find_layout(plain)
+    return replace(layout, cell_units=units_of(row, layout.delimiter, len(layout.kinds))), plain
 
 
 def _layout_of(text: bytes, size: int) -> Layout:

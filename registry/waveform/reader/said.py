@@ -30,6 +30,11 @@ def vacuum_unit(column: int, layout: Layout, headings: Headings, declared: Decla
         found, basis = unit_in(layout.preamble), "preamble"
     wanted = _known(declared.unit, unit_named, "unit", UNITS_HINT)
     kept = unit_named(usual.unit) if usual.unit is not None else None
+    within = unit_named(headings.within[column])
+    if within is not None:
+        if found not in {None, within}:
+            raise _cells_disagree("vacuum", str(found), within, headings)
+        found, basis = within, "cells"
     if found is not None and wanted is not None and wanted != found:
         raise _units_disagree("vacuum", found, wanted, headings)
     if found is not None:
@@ -51,7 +56,9 @@ def unit_of_time(
         raise _units_disagree("time", "clock times", wanted, headings)
     if column is None or kind != "number":
         return None, "values", ""
-    found = time_unit(headings.units[column])
+    found, within = time_unit(headings.units[column]), time_unit(headings.within[column])
+    if within is not None and found != within:
+        raise _cells_disagree("time", str(found), within, headings)
     kept = time_unit(usual.time_unit) if usual.time_unit is not None else None
     if found is not None and wanted is not None and wanted != found:
         raise _units_disagree("time", found, wanted, headings)
@@ -123,6 +130,15 @@ def _units_disagree(what: str, found: str, wanted: str, headings: Headings) -> R
         f"The file gives {what} in {found}, the declaration says {wanted}.",
         headings.line,
         "Correct one of the two; where the file says it, nothing need be declared.",
+    )
+
+
+def _cells_disagree(what: str, above: str, within: str, headings: Headings) -> ReadError:
+    return ReadError(
+        "units_disagree",
+        f"The heading gives {what} in {above}, the cells below it in {within}.",
+        headings.line,
+        "Correct the heading or the cells.",
     )
 
 
