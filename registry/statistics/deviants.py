@@ -120,8 +120,8 @@ def deviants(
     ]
 
 
-def _spreads(by_unit: pd.DataFrame) -> dict[int, tuple[float, int]]:
-    """Each build's robust spread of units with its degrees of freedom.
+def _spreads(by_unit: pd.DataFrame) -> dict[int, tuple[float, int, float]]:
+    """Each build's robust spread of units with its degrees of freedom, and the spread over all builds.
 
     A build's own is drawn towards that of all builds of the table, and that one towards what is usual.
     """
@@ -130,7 +130,7 @@ def _spreads(by_unit: pd.DataFrame) -> dict[int, tuple[float, int]]:
     usual = (_USUAL_SPREAD, 0)
     pooled = _drawn(several["apart"].to_numpy(float), several["build"].nunique(), usual)
     build, apart = by_unit["build"].to_numpy(np.int64), by_unit["apart"].to_numpy(float)
-    return {one: _drawn(apart[build == one], 1, pooled) for one in np.unique(build).tolist()}
+    return {one: (*_drawn(apart[build == one], 1, pooled), pooled[0]) for one in np.unique(build).tolist()}
 
 
 def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[float, int]:
@@ -173,10 +173,10 @@ def _of_build(
     rows: pd.DataFrame,
     table: pd.DataFrame,
     told: tuple[set[int], set[int]],
-    known: tuple[float, int, int],
+    known: tuple[float, int, float, int],
     limits: UnitLimits,
 ) -> list[Deviant]:
-    (cleared, alike), (spread, freedom, tests) = told, known
+    (cleared, alike), (spread, freedom, pooled, tests) = told, known
     fellows = len(rows) - 1
     if fellows < 1:
         return []
@@ -186,7 +186,9 @@ def _of_build(
     scores = rows["apart"].to_numpy(float) / error
     chances = 2 * stats.t.sf(np.abs(scores), freedom)
     far = np.abs(np.expm1(rows["apart"].to_numpy(float))) >= limits.outside
-    wide = far & (tests * chances < limits.alarm)
+    # A build of two kinds spreads so widely itself that nothing in it stands out: hold it against all builds.
+    usual = 2 * stats.t.sf(np.abs(scores) * max(spread / pooled, 1.0), freedom)
+    wide = far & (tests * usual < limits.alarm)
     in_doubt = bool(wide.sum() > max(1, limits.few * len(rows)))
     return [
         Deviant(

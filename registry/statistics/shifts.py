@@ -50,8 +50,9 @@ class Shift:
     """One gauge, or the gauges of one clinic together, against the others: `shift` with its 95 % interval.
 
     `who` is the gauge's key, or the clinic's. `p` is the probability of as much by chance for this one alone;
-    `tests` is how many are watched. `deviations` holds, for each unit, how far it read from the same build at
-    other clinics.
+    `tests` is how many are watched. `sampling` is the part of the standard `error` that more units would
+    lessen: what the gauge itself scatters by is in either half of its units. `deviations` holds, for each
+    unit, how far it read from the same build at other clinics.
     """
 
     who: int
@@ -59,6 +60,7 @@ class Shift:
     low: float
     high: float
     error: float
+    sampling: float
     p: float
     tests: int
     settings: int
@@ -96,7 +98,7 @@ class Shift:
             np.sign(self.shift) * np.log1p([self.deviations[unit] for unit in sorted(self.deviations)])
         )
         halves = (apart[::2], apart[1::2])
-        least = max(float(np.log1p(limits.clear)), 1.96 * 2**0.5 * self.error)
+        least = max(float(np.log1p(limits.clear)), 1.96 * 2**0.5 * self.sampling)
         return all(len(half) >= 2 and float(np.mean(half)) >= least for half in halves)
 
 
@@ -148,6 +150,7 @@ class Examined:
             low=float(np.expm1(centre - half)),
             high=float(np.expm1(centre + half)),
             error=min(error, 10.0),
+            sampling=float(np.sqrt(max(min(error, 10.0) ** 2 - self.scatter**2, 0.0))),
             p=self.chance(centre, error),
             tests=max(self.watched, self.leans.gauges.size),
             settings=near.settings,
