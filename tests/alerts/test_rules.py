@@ -91,7 +91,7 @@ def test_a_build_of_two_kinds_names_no_units(model) -> None:
     odd = {f"LK{1000 * c + k:06}": 0.7 for c in range(5) for k in range(2)}
     Community(model, units=odd).measure()
     scan_community()
-    assert alerts() == []
+    assert {rule for rule, _, _ in alerts()} == {"unlisted_revision"}
 
 
 def test_too_few_units_or_clinics_say_nothing(model) -> None:
@@ -145,5 +145,5 @@ def test_nothing_an_alert_shows_names_a_person(model) -> None:
 @pytest.mark.parametrize("per_clinic", [3, 8])
 def test_the_number_of_queries_does_not_grow(model, per_clinic, django_assert_max_num_queries) -> None:
     Community(model, per_clinic=per_clinic).measure()
-    with django_assert_max_num_queries(160):
+    with django_assert_max_num_queries(190):
         scan_community()
