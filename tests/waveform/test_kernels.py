@@ -83,7 +83,8 @@ def same(one, two):
     assert one.metrics.keys() == two.metrics.keys()
     for name, quantity in one.metrics.items():
         other = two.metrics[name]
-        assert quantity.value == pytest.approx(other.value, rel=1e-9, abs=1e-9), name
+        # Sums in another order change the last digits, and solving for a form's terms makes more of them.
+        assert quantity.value == pytest.approx(other.value, rel=1e-7, abs=1e-7), name
         assert quantity.u == pytest.approx(other.u, rel=1e-6, abs=1e-9), name
 
 

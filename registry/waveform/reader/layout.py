@@ -64,7 +64,10 @@ def layout_and_cells(text: bytes) -> tuple[Layout, bytes]:
         if not row:
             return layout, text
     layout = find_layout(plain)
-    return replace(layout, cell_units=units_of(row, layout.delimiter, len(layout.kinds))), plain
+    units = units_of(row, layout.delimiter, len(layout.kinds))
+    if not units:
+        raise no_table()
+    return replace(layout, cell_units=units), plain
 
 
 def _layout_of(text: bytes, size: int) -> Layout:

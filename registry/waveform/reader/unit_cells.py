@@ -7,7 +7,6 @@ A cell in another unit keeps it and is refused as no number, since its column ha
 import re
 from collections import Counter
 
-from registry.waveform.types import ReadError
 from registry.waveform.units import unit_named
 
 from .cells import NUMBER, split_line
@@ -50,11 +49,9 @@ def bare(text: bytes, head: int) -> tuple[bytes, str]:
 
 
 def units_of(row: str, delimiter: str, width: int) -> tuple[str, ...]:
-    """The unit in each cell of a row, '' where a cell has none. ReadError no_table where cells do not fit."""
+    """The unit in each cell of a row, '' where a cell has none; nothing where the row has another width."""
     units = []
     for cell in split_line(row, delimiter):
         word = next(iter(written_units(cell)), "")
         units.append(word if NUMBER.match(cell.removesuffix(word).rstrip()) else "")
-    if len(units) != width:
-        raise ReadError("no_table", "Rows whose cells hold units do not fit the others.")
-    return tuple(units)
+    return tuple(units) if len(units) == width else ()
