@@ -84,15 +84,7 @@ class Fit:
         """
         rows = np.asarray(contrast, float) @ self.weights
         parts, known = self._parts(rows)
-        error, freedom = _pooled(parts, known)
-        # As far as units cancel, their spread does not matter, however badly it is known.
-        limit = self.spread.least_freedom if self._meets_units(rows) else CERTAIN
-        return Estimate(float(rows @ self.readings.mean), error, min(freedom, limit))
-
-    def _meets_units(self, rows: Floats) -> bool:
-        """Whether units that few speak for put anything into a weighted sum of readings."""
-        few = self.spread.unit_freedom <= self.spread.least_freedom
-        return bool(self._squares(rows)[few[self.spread.kin]].max(initial=0.0) > _HAIR)
+        return Estimate(float(rows @ self.readings.mean), *_pooled(parts, known))
 
     def _squares(self, rows: Floats) -> Floats:
         """How much of each unit's variance a weighted sum of readings holds."""

@@ -19,10 +19,11 @@ _HAIR = 1e-300
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
 _MOST_UNITS = 500
 _UNLIKE = 0.05
-# With fewer degrees of freedom even a spread four times as large often passes the test of being unlike, ...
+# With fewer degrees of freedom even a spread four times as large often passes the test of being unlike.
 _TELLING = 4.5
-# ... and with fewer than these it is often seen so small that Satterthwaite's freedom comes out too large.
-_FEW = 2.5
+# For how many degrees of freedom the common spread counts in that of a kin that can tell little by itself:
+# found by simulation, between too many differences that are none and too few found.
+_LENT = 1.0
 _SINGULAR = 1e9
 
 
@@ -53,12 +54,6 @@ class Spread:
     group: Floats
     group_freedom: float
     unlike: bool = False
-
-    @property
-    def least_freedom(self) -> float:
-        """The degrees of freedom of a kin with few units; no limit where there is none."""
-        least = float(self.unit_freedom.min())
-        return least if self.unit.size > 1 and least < _FEW else CERTAIN
 
 
 @dataclass(frozen=True)
@@ -136,9 +131,11 @@ def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats, bool] | None
     """The kin of each unit, a variance a kin with its degrees of freedom, and whether they clearly differ.
 
     None where kins scatter alike as far as can be told, or where one of them cannot tell at all. A kin of few
-    degrees of freedom always counts with its own spread: it could hardly show that it is another one. Sums of
-    squares of each kin's rows within groups and cells are set equal to their expectations; before, each is
-    held against that of all others by a two-sided F test at 5 %, adjusted for their number.
+    degrees of freedom could hardly show that it scatters otherwise, so all then count with their own spread,
+    drawn towards the common one as by `_LENT` degrees of freedom (an inverse chi-square prior, as in Smyth,
+    Stat. Appl. Genet. Mol. Biol. 3, 2004). Sums of squares of each kin's rows within groups and cells are set
+    equal to their expectations; before, each is held against that of all others by a two-sided F test at 5 %,
+    adjusted for their number.
     """
     kin = kin_of(of)
     kins = int(kin.max()) + 1
@@ -156,7 +153,11 @@ def _by_kin(of: Readings, own: Own) -> tuple[Codes, Floats, Floats, bool] | None
     if not clear and freedom.min() >= _TELLING:
         return None
     unit = np.maximum(np.linalg.solve(held, squares - known), 0.0)
-    return kin, unit, np.maximum(freedom, 1.0), clear
+    freedom = np.maximum(freedom, 1.0)
+    if clear:
+        return kin, unit, freedom, True
+    common = max(float((squares - known).sum() / held.sum()), 0.0)
+    return kin, (_LENT * common + freedom * unit) / (_LENT + freedom), freedom + _LENT, False
 
 
 def _sums_by_kin(of: Readings, kin: Codes, own: Own) -> tuple[Floats, Floats, Floats, Floats]:
