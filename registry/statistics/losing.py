@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from registry.statistics.robust import Floats
 
 # `slice` counts stretches of time of equal numbers of runs from 0 up; `runs` in it; `losses` is the mean
 # number of loss events per 100 cycles, of what is usual at each setting taken off and put back on average.
 Flags = NDArray[np.bool_]
+Codes = NDArray[np.intp]
 COLUMNS = ("unit", "clinic", "slice", "runs", "losses")
 
 
@@ -72,54 +73,77 @@ def losing(table: pd.DataFrame, limits: LossLimits = LOSS_LIMITS) -> Losing | No
 
     p is charged for the number of places.
     """
-    found = [one for place in range(1, limits.slices) if (one := _at(table, place, limits)) is not None]
+    rows = _rows(table)
+    found = [one for place in range(1, limits.slices) if (one := _at(rows, place, limits)) is not None]
     if not found:
         return None
     best = min(found, key=lambda one: one.p)
     return Losing(**{**vars(best), "p": min(1.0, best.p * len(found))})
 
 
-def _at(table: pd.DataFrame, place: int, limits: LossLimits) -> Losing | None:
-    later = table["slice"].to_numpy() >= place
-    sides = [_by_unit(table[~later]), _by_unit(table[later])]
-    enough = all(
-        len(side) >= limits.units
-        and side["clinics"].iloc[0] >= limits.clinics
-        and side["runs"].sum() >= limits.runs
-        for side in sides
-    )
-    if not enough:
+@dataclass(frozen=True)
+class _Rows:
+    """The table with units and clinics counted from 0; `total` is losses times runs."""
+
+    unit: Codes
+    clinic: Codes
+    place: Floats
+    runs: Floats
+    total: Floats
+
+    def of(self, keep: Flags) -> "_Rows":
+        return _Rows(*(column[keep] for column in vars(self).values()))
+
+    def rate(self) -> float:
+        """Losses per 100 cycles over all rows."""
+        return float(self.total.sum() / self.runs.sum())
+
+    def rates(self, code: Codes, size: int) -> Floats:
+        """Losses per 100 cycles of each code; not a number where it has no rows."""
+        runs = np.bincount(code, self.runs, size)
+        rates: Floats = np.bincount(code, self.total, size) / np.where(runs > 0, runs, np.nan)
+        return rates
+
+
+def _rows(table: pd.DataFrame) -> _Rows:
+    unit, clinic = (np.unique(table[name], return_inverse=True)[1] for name in ("unit", "clinic"))
+    runs = table["runs"].to_numpy(float)
+    total = table["losses"].to_numpy(float) * runs
+    return _Rows(unit, clinic, table["slice"].to_numpy(float), runs, total)
+
+
+def _at(rows: _Rows, place: int, limits: LossLimits) -> Losing | None:
+    later = rows.place >= place
+    sides = old, new = rows.of(~later), rows.of(later)
+    units, clinics = ([np.unique(getattr(s, what)).size for s in sides] for what in ("unit", "clinic"))
+    runs = min(float(side.runs.sum()) for side in sides)
+    if min(units) < limits.units or min(clinics) < limits.clinics or runs < limits.runs:
         return None
-    (old, new), (before, after) = sides, [float(np.average(s["losses"], weights=s["runs"])) for s in sides]
+    by_clinic = _by_clinic(old, new)
     return Losing(
         place=place,
-        before=before,
-        after=after,
+        before=old.rate(),
+        after=new.rate(),
         p=_chance(old, new),
-        units=len(new),
-        clinics=int(new["clinics"].iloc[0]),
-        agreeing=int((_by_clinic(table, later) > limits.calm).sum()),
-        times_elsewhere=_elsewhere(table, later),
+        units=units[1],
+        clinics=clinics[1],
+        agreeing=int((by_clinic > limits.calm).sum()),
+        times_elsewhere=_elsewhere(old, new, int(np.nanargmax(by_clinic))),
     )
 
 
-def _by_unit(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row a unit; `clinics` is how many read any of them."""
-    weighed = rows.assign(total=rows["losses"] * rows["runs"])
-    units = weighed.groupby("unit")[["total", "runs"]].sum()
-    return units.assign(losses=units["total"] / units["runs"], clinics=rows["clinic"].nunique())
-
-
-def _chance(old: pd.DataFrame, new: pd.DataFrame) -> float:
+def _chance(old: _Rows, new: _Rows) -> float:
     """One-sided: units seen on both sides against themselves, the others against each other, both joined.
 
     Square roots make the scatter of counts much the same however many there are (Bartlett 1936, Supplement
     to the Journal of the Royal Statistical Society 3, 68; here from memory).
     """
-    both = old.index.intersection(new.index)
+    size = 1 + int(max(old.unit.max(), new.unit.max()))
+    before, after = (np.sqrt(np.maximum(side.rates(side.unit, size), 0.0)) for side in (old, new))
+    seen, seen_later = np.isfinite(before), np.isfinite(after)
     parts = [
-        _estimate(_root(new.loc[both]) - _root(old.loc[both])),
-        _apart(_root(old.drop(both)), _root(new.drop(both))),
+        _estimate((after - before)[seen & seen_later]),
+        _apart(before[seen & ~seen_later], after[seen_later & ~seen]),
     ]
     told = [part for part in parts if part is not None]
     if not told:
@@ -128,12 +152,7 @@ def _chance(old: pd.DataFrame, new: pd.DataFrame) -> float:
     shift = float(np.dot(weights, [mean for mean, _, _ in told]) / weights.sum())
     shares = (weights / weights.sum()) ** 2
     freedom = 1 / float(sum(share / df for share, (_, _, df) in zip(shares, told, strict=True)))
-    return float(stats.t.sf(shift * np.sqrt(weights.sum()), freedom))
-
-
-def _root(units: pd.DataFrame) -> Floats:
-    roots: Floats = np.sqrt(np.maximum(units["losses"].to_numpy(float), 0.0))
-    return roots
+    return float(special.stdtr(freedom, -shift * np.sqrt(weights.sum())))
 
 
 _LEAST = 0.05  # what square roots of losses per 100 cycles scatter by at least
@@ -157,24 +176,20 @@ def _apart(old: Floats, new: Floats) -> tuple[float, float, float] | None:
     return second[0] - first[0], variance, freedom
 
 
-def _by_clinic(table: pd.DataFrame, later: Flags) -> pd.Series:
-    """How many times as often each clinic saw losses; those that read only later count by the rest."""
-    before, after = _rates(table[~later]), _rates(table[later])
-    usual = float(np.average(table["losses"][~later], weights=table["runs"][~later]))
-    return after / before.reindex(after.index).fillna(usual).clip(lower=0.1)
+def _by_clinic(old: _Rows, new: _Rows) -> Floats:
+    """How many times as often each clinic saw losses, not a number for those that did not read later.
+
+    Those that read only later count by what was usual before.
+    """
+    size = 1 + int(max(old.clinic.max(), new.clinic.max()))
+    before, after = (side.rates(side.clinic, size) for side in (old, new))
+    times: Floats = after / np.maximum(np.where(np.isnan(before), old.rate(), before), 0.1)
+    return times
 
 
-def _elsewhere(table: pd.DataFrame, later: Flags) -> float:
+def _elsewhere(old: _Rows, new: _Rows, most: int) -> float:
     """How many times as often it is without the clinic that saw most; none where no other read both."""
-    others = table["clinic"].to_numpy() != _by_clinic(table, later).idxmax()
-    sides = [table[others & side] for side in (~later, later)]
-    if not all(len(side) for side in sides):
+    sides = [side.of(side.clinic != most) for side in (old, new)]
+    if not all(side.runs.size for side in sides):
         return 0.0
-    before, after = (float(np.average(side["losses"], weights=side["runs"])) for side in sides)
-    return after / max(before, 0.1)
-
-
-def _rates(rows: pd.DataFrame) -> pd.Series:
-    """Losses per 100 cycles by clinic."""
-    weighed = rows.assign(total=rows["losses"] * rows["runs"]).groupby("clinic")[["total", "runs"]].sum()
-    return weighed["total"] / weighed["runs"]
+    return sides[1].rate() / max(sides[0].rate(), 0.1)
