@@ -51,14 +51,14 @@ def test_a_spread_that_few_units_tell_is_drawn_towards_the_common_one(seed) -> N
     old, new = 70 + rng.uniform(-1.5, 1.5, 8), 70.5 + rng.uniform(-1.5, 1.5, rng.integers(2, 5))
     if found_unlike(old, new):
         pytest.fail("the draw is no case of this; choose another")
-    # Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004), formula from memory: a prior worth one degree of freedom.
+    # Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004), formula from memory: a prior worth half a degree.
     degrees = np.array([old.size - 1, new.size - 1])
     own = np.array([old.var(ddof=1), new.var(ddof=1)])
-    drawn = (degrees @ own / degrees.sum() + degrees * own) / (1 + degrees)
+    drawn = (0.5 * (degrees @ own) / degrees.sum() + degrees * own) / (0.5 + degrees)
     parts = drawn / (degrees + 1)
     found = compared(old, new, Margin(2.0)).difference
     assert found.error == pytest.approx(parts.sum() ** 0.5, rel=1e-6)
-    assert found.freedom == pytest.approx(parts.sum() ** 2 / (parts**2 @ (1 / (degrees + 1))), rel=1e-6)
+    assert found.freedom == pytest.approx(parts.sum() ** 2 / (parts**2 @ (1 / (degrees + 0.5))), rel=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(12))
