@@ -4,7 +4,7 @@ Losses come in clusters, so a run is never a count by itself: what units differ 
 is seen from the units. Works on a table with one row a unit, clinic and slice of time; see `COLUMNS`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -25,7 +25,8 @@ class LossLimits:
     """When losses are more frequent: `times` as many as before and `more` per 100 cycles more.
 
     Clear below `calm` times. Floors: `units`, `clinics` and `runs` on either side; as many clinics must each
-    see more. `slices` is how finely time is cut: so many places are looked at, less one.
+    see more, and without the one that saw most chance does as much no oftener than `elsewhere`. `slices`
+    is how finely time is cut: so many places are looked at, less one.
     """
 
     times: float = 2.0
@@ -35,6 +36,7 @@ class LossLimits:
     clinics: int = 2
     runs: int = 6
     slices: int = 8
+    elsewhere: float = 0.05
 
 
 LOSS_LIMITS = LossLimits()
@@ -45,7 +47,7 @@ class Losing:
     """Losses per 100 cycles before and after, where the later slices begin, and the chance of it.
 
     `agreeing` clinics saw half as much again, each by itself; `times_elsewhere` is how many times as often it
-    is without the clinic that saw most.
+    is without the clinic that saw most, and `p_elsewhere` the chance of that.
     """
 
     place: int
@@ -56,6 +58,7 @@ class Losing:
     clinics: int
     agreeing: int
     times_elsewhere: float
+    p_elsewhere: float
 
     @property
     def times(self) -> float:
@@ -65,20 +68,22 @@ class Losing:
     def is_material(self, limits: LossLimits = LOSS_LIMITS) -> bool:
         """Enough more to matter, in enough clinics."""
         enough = self.times >= limits.times and self.after - self.before >= limits.more
-        return enough and self.agreeing >= limits.clinics and self.times_elsewhere >= limits.calm
+        elsewhere = self.times_elsewhere >= limits.calm and self.p_elsewhere <= limits.elsewhere
+        return enough and self.agreeing >= limits.clinics and elsewhere
 
 
 def losing(table: pd.DataFrame, limits: LossLimits = LOSS_LIMITS) -> Losing | None:
     """The place after which losses are most surely more frequent; None where no place meets the floors.
 
-    p is charged for the number of places.
+    Chances are charged for the number of places.
     """
     rows = _rows(table)
     found = [one for place in range(1, limits.slices) if (one := _at(rows, place, limits)) is not None]
     if not found:
         return None
     best = min(found, key=lambda one: one.p)
-    return Losing(**{**vars(best), "p": min(1.0, best.p * len(found))})
+    charged = {name: min(1.0, getattr(best, name) * len(found)) for name in ("p", "p_elsewhere")}
+    return replace(best, **charged)
 
 
 @dataclass(frozen=True)
@@ -120,6 +125,7 @@ def _at(rows: _Rows, place: int, limits: LossLimits) -> Losing | None:
     if min(units) < limits.units or min(clinics) < limits.clinics or runs < limits.runs:
         return None
     by_clinic = _by_clinic(old, new)
+    times_elsewhere, p_elsewhere = _elsewhere(old, new, int(np.nanargmax(by_clinic)))
     return Losing(
         place=place,
         before=old.rate(),
@@ -128,7 +134,8 @@ def _at(rows: _Rows, place: int, limits: LossLimits) -> Losing | None:
         units=units[1],
         clinics=clinics[1],
         agreeing=int((by_clinic > limits.calm).sum()),
-        times_elsewhere=_elsewhere(old, new, int(np.nanargmax(by_clinic))),
+        times_elsewhere=times_elsewhere,
+        p_elsewhere=p_elsewhere,
     )
 
 
@@ -187,9 +194,12 @@ def _by_clinic(old: _Rows, new: _Rows) -> Floats:
     return times
 
 
-def _elsewhere(old: _Rows, new: _Rows, most: int) -> float:
-    """How many times as often it is without the clinic that saw most; none where no other read both."""
-    sides = [side.of(side.clinic != most) for side in (old, new)]
-    if not all(side.runs.size for side in sides):
-        return 0.0
-    return sides[1].rate() / max(sides[0].rate(), 0.1)
+def _elsewhere(old: _Rows, new: _Rows, most: int) -> tuple[float, float]:
+    """How many times as often it is without the clinic that saw most, and the chance of as much.
+
+    None, by sure chance, where no other clinic read both.
+    """
+    before, after = (side.of(side.clinic != most) for side in (old, new))
+    if not before.runs.size or not after.runs.size:
+        return 0.0, 1.0
+    return after.rate() / max(before.rate(), 0.1), _chance(before, after)
