@@ -18,7 +18,9 @@ class AlertsQuery(serializers.Serializer[Any]):
     state = serializers.ChoiceField(
         choices=STATES, required=False, help_text="open: raised or seen; suspected and lapsed: for curators"
     )
-    severity = serializers.ChoiceField(choices=SEVERITIES, required=False)
+    severity = serializers.ChoiceField(
+        choices=SEVERITIES, required=False, help_text="the least that is listed"
+    )
     model = serializers.CharField(max_length=120, required=False, help_text="the pump model's name")
     clinic = serializers.CharField(
         max_length=40, required=False, help_text="the code of the clinic it is about"

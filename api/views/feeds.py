@@ -17,7 +17,7 @@ from api.queries import StrictQuery
 from api.serializers.subscriptions import FeedQuery
 from registry.alerts.delivery import feeds
 from registry.alerts.delivery.keys import subscription_of_feed
-from registry.alerts.delivery.subscribing import clinic_of
+from registry.alerts.narrowing import clinic_of, rule_of
 from registry.errors import NotFound
 from registry.models.lookup import find_pump_model
 
@@ -67,11 +67,11 @@ class OwnFeed(StrictQuery):
 
 
 def _wanted(asked: dict[str, Any]) -> feeds.Wanted:
-    model, clinic = asked.get("model"), asked.get("clinic")
+    model, clinic, rule = asked.get("model"), asked.get("clinic"), asked.get("rule")
     return feeds.Wanted(
         find_pump_model(model).pk if model else None,
         clinic_of(clinic).pk if clinic else None,
-        asked.get("rule", ""),
+        rule_of(rule) if rule else "",
         asked.get("severity", "note"),
     )
 

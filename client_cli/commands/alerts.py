@@ -16,7 +16,7 @@ def alerts(  # noqa: PLR0913 - one option a filter
     model: Annotated[str | None, typer.Option(help="Only this pump model.")] = None,
     clinic: Annotated[str | None, typer.Option(help="Only this clinic.")] = None,
     rule: Annotated[str | None, typer.Option(help="Only this rule, such as gauge_off.")] = None,
-    severity: Annotated[str | None, typer.Option(help="note, caution or urgent.")] = None,
+    severity: Annotated[str | None, typer.Option(help="At least note, caution or urgent.")] = None,
     state: Annotated[str | None, typer.Option(help="open, raised, seen, settled or dismissed.")] = None,
     watch: Annotated[bool, typer.Option("--watch", help="Go on and tell what is new, until Ctrl-C.")] = False,
     every: Annotated[float, typer.Option(min=1, help="With --watch: seconds between two looks.")] = 30,

@@ -5,6 +5,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.alerts.delivery import announce
+from registry.alerts.narrowing import at_least, clinic_of, rule_of
 from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Alert, AlertNote, AlertState, DismissReason
 from registry.models.alerts import UNTOLD
@@ -28,10 +29,10 @@ def list_alerts(
     shadow: bool = False,
     to_curator: bool = False,
 ) -> QuerySet[Alert]:
-    """Return alerts, newest first; None or "" narrows nothing down.
+    """Return alerts, newest first; None or "" narrows nothing down. `severity` is the least.
 
     Suspicions, what came of them to nothing, and shadow alerts are listed only `to_curator`, and only when
-    asked for by state, or by `shadow`. Raises Invalid on `state`, UnknownPumpModel.
+    asked for by state, or by `shadow`. Raises Invalid on a word that nobody knows, UnknownPumpModel.
     """
     known = STATES if to_curator else ("open", *TOLD_STATES)
     if state and state not in known:
@@ -47,8 +48,11 @@ def list_alerts(
         alerts = alerts.exclude(state__in=UNTOLD)
     if model:
         alerts = alerts.filter(pump_model=find_pump_model(model))
-    where = {"rule": rule, "severity": severity, "clinic__code__iexact": clinic}
-    return alerts.filter(**{name: value for name, value in where.items() if value})
+    if rule:
+        alerts = alerts.filter(rule=rule_of(rule))
+    if severity:
+        alerts = alerts.filter(severity__in=at_least(severity))
+    return alerts.filter(clinic=clinic_of(clinic)) if clinic else alerts
 
 
 def mark_seen(alert_id: int) -> Alert:

@@ -10,11 +10,9 @@ from urllib.parse import urlencode
 from django.db.models import Count, QuerySet
 
 from registry.alerts.book import list_alerts
-from registry.alerts.delivery.subscribing import clinic_of
 from registry.errors import Invalid
 from registry.models import Alert, PumpModel
 from registry.models.delivery import SEVERITIES
-from registry.models.lookup import find_pump_model
 
 ON_A_PAGE: Final = 25
 STATES: Final = ("open", "raised", "seen", "settled", "dismissed", "any")
@@ -60,17 +58,15 @@ def public_alerts(state: str = "") -> QuerySet[Alert]:
 def listed(wanted: Asked) -> tuple[list[Alert], int | None]:
     """A page of alerts, and the number before which the next page begins, None on the last one.
 
-    Raises Invalid for a clinic, UnknownPumpModel for a pump model that nobody knows.
+    Raises Invalid for a clinic or a rule, UnknownPumpModel for a pump model that nobody knows.
     """
-    found = public_alerts(wanted.state)
-    if wanted.severity:
-        found = found.filter(severity__in=SEVERITIES[SEVERITIES.index(wanted.severity) :])
-    if wanted.rule:
-        found = found.filter(rule=wanted.rule)
-    if wanted.model:
-        found = found.filter(pump_model=find_pump_model(wanted.model))
-    if wanted.clinic:
-        found = found.filter(clinic=clinic_of(wanted.clinic))
+    found = list_alerts(
+        state=None if wanted.state == "any" else wanted.state,
+        severity=wanted.severity,
+        rule=wanted.rule,
+        model=wanted.model,
+        clinic=wanted.clinic,
+    )
     if wanted.before is not None:
         found = found.filter(pk__lt=wanted.before)
     rows = list(found[: ON_A_PAGE + 1])

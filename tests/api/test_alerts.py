@@ -100,7 +100,21 @@ def test_alerts_are_narrowed_down_by_what_they_are_about(stranger):
     assert ids(stranger, model=model.name) == [about_model.pk]
     assert ids(stranger, clinic="elmsworth") == [about_clinic.pk]
     assert ids(stranger, severity="urgent") == [about_model.pk]
+    assert ids(stranger, severity="caution") == [about_clinic.pk, about_model.pk], "the least, as everywhere"
+    assert ids(stranger, rule="unit_off") == []
     assert stranger.get("/api/v1/alerts", {"model": "no such"}).json()["code"] == "unknown_pump_model"
+
+
+@pytest.mark.parametrize("asked", [{"rule": "gauge_of"}, {"clinic": "nowhere"}, {"severity": "grave"}])
+def test_a_word_nobody_knows_is_refused_and_never_answered_with_no_alerts(stranger, asked):
+    answer = stranger.get("/api/v1/alerts", asked)
+    assert (answer.status_code, answer.json()["code"]) == (422, "invalid")
+    assert answer.json()["errors"][0]["field"] == next(iter(asked))
+
+
+def test_alerts_of_a_rule_that_is_no_more_can_still_be_listed(stranger):
+    odd = alert("a/G1", rule="gauge_odd")
+    assert ids(stranger, rule="gauge_odd") == [odd.pk]
 
 
 def test_suspicions_and_shadow_alerts_are_for_curators(stranger, curator):

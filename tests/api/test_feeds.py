@@ -99,6 +99,7 @@ def test_it_is_narrowed_down_as_subscriptions_are(stranger, query, expected):
 
 def test_what_nobody_knows_is_refused(stranger):
     assert fetched(stranger, state="open").json()["code"] == "invalid"
+    assert fetched(stranger, rule="gauge_of").json()["errors"][0]["field"] == "rule"
     assert fetched(stranger, clinic="nowhere").json()["errors"][0]["field"] == "clinic"
     assert fetched(stranger, model="Nothing").json()["code"] == "unknown_pump_model"
 

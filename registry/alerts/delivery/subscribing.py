@@ -14,10 +14,9 @@ from registry.alerts.delivery import keys, mails
 from registry.alerts.delivery.reaching import target_of
 from registry.alerts.delivery.spreading import enqueue
 from registry.alerts.delivery.tasks import send
-from registry.alerts.rules import all_rulings
-from registry.errors import Conflict, Fault, Invalid, NotFound
-from registry.models import Channel, Clinic, Delivery, DeliveryState, Operator, Subscription
-from registry.models.delivery import SEVERITIES
+from registry.alerts.narrowing import at_least, clinic_of, rule_of, unmeant
+from registry.errors import Conflict, NotFound
+from registry.models import Channel, Delivery, DeliveryState, Operator, Subscription
 from registry.models.lookup import find_pump_model
 
 MOST_EACH: Final = 20
@@ -142,13 +141,13 @@ def _receiver(channel: str, to: str) -> str:
     elif channel == Channel.EMAIL:
         _check_mail(to)
     elif to:
-        raise _invalid("to", "a feed has no receiver", "Leave 'to' out; the answer tells the feed's address.")
+        raise unmeant("to", "a feed has no receiver", "Leave 'to' out; the answer tells the feed's address.")
     return to
 
 
 def _check_mail(to: str) -> None:
     if not mails.is_configured():
-        raise _invalid(
+        raise unmeant(
             "channel",
             "this server sends no mail",
             "Use a webhook or feed; its keeper may set VACUARY_MAIL, VACUARY_MAIL_FROM and VACUARY_ADDRESS.",
@@ -156,11 +155,9 @@ def _check_mail(to: str) -> None:
     try:
         validate_email(to)
     except ValidationError:
-        raise _invalid(
-            "to", "is no mail address", "Give one address, such as bench@clinic.example."
-        ) from None
+        raise unmeant("to", "is no mail address", "Give one address, such as bench@clinic.example.") from None
     if not to.isascii():
-        raise _invalid("to", "must be written in ASCII", "Give one address, such as bench@clinic.example.")
+        raise unmeant("to", "must be written in ASCII", "Give one address, such as bench@clinic.example.")
 
 
 def _check_number(operator: Operator, channel: str) -> None:
@@ -181,26 +178,4 @@ def _narrow(subscription: Subscription, wish: Mapping[str, Any]) -> None:
     if "rule" in wish:
         subscription.rule = rule_of(wish["rule"]) if wish["rule"] else ""
     if wish.get("severity"):
-        if wish["severity"] not in SEVERITIES:
-            raise _invalid("severity", "is not a known severity", f"Known: {', '.join(SEVERITIES)}.")
-        subscription.severity = wish["severity"]
-
-
-def rule_of(name: str) -> str:
-    """The name of a rule. Raises Invalid on the field `rule` for a name that would never tell anything."""
-    known = sorted({ruling.rule.name for ruling in all_rulings()})
-    if name not in known:
-        raise _invalid("rule", f"there is no rule '{name[:60]}'", f"Known: {', '.join(known)}.")
-    return name
-
-
-def clinic_of(code: str) -> Clinic:
-    """The clinic of a code, whatever its capitals. Raises Invalid on the field `clinic`."""
-    found = Clinic.objects.filter(code__iexact=code).first()
-    if found is None:
-        raise _invalid("clinic", f"there is no clinic '{code[:60]}'", "GET clinics lists them.")
-    return found
-
-
-def _invalid(field: str, why: str, hint: str) -> Invalid:
-    return Invalid(f"{field}: {why}", hint=hint, faults=(Fault(why, field=field),))
+        subscription.severity = at_least(wish["severity"])[0]
