@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
@@ -21,6 +21,7 @@ from registry.models import Channel, Delivery, DeliveryState, Subscription
 
 AT_ONCE: Final = 50  # deliveries a job; what is left is due again in the next minute
 _LOCK: Final = 0x56414C44  # first key of the lock; the second is the subscription
+_OWN_FAULT: Final = "a fault of this server; its log tells more"
 _WAITING = Q(state=DeliveryState.WAITING)
 
 log = logging.getLogger(__name__)
@@ -53,16 +54,37 @@ def _send_batches(subscription_id: int) -> Iterator[int]:
         if not subscription or not batch:
             return
         tried += [delivery.pk for delivery in batch]
-        try:
-            _try(subscription, batch)
-        except NotDelivered as failure:
-            _note_failure(subscription, batch, failure)
-            if not failure.answers:
-                _postpone(subscription_id, batch[0].pk)
+        for part in _apart(batch):
+            failure = _failure(subscription, part)
+            if failure is None:
+                yield len(part)
+                _wake(subscription_id, tried)
+            elif not failure.answers:
+                _postpone(subscription_id, part[0].pk)
                 return
-        else:
-            yield len(batch)
-            _wake(subscription_id, tried)
+
+
+def _apart(batch: list[Delivery]) -> list[list[Delivery]]:
+    """A batch as it is; one by one where this server failed at it before, lest one keep the others back."""
+    failed_here = any(delivery.last_error == _OWN_FAULT for delivery in batch)
+    return [[delivery] for delivery in batch] if failed_here else [batch]
+
+
+def _failure(subscription: Subscription, batch: list[Delivery]) -> NotDelivered | None:
+    """Try a batch; None when it was taken. What nobody foresaw is given up some time like any failure."""
+    try:
+        _try(subscription, batch)
+    except NotDelivered as error:
+        failure = error
+    except DatabaseError:
+        raise  # nothing can be noted now; the try and the time of the next one are
+    except Exception:
+        log.exception("subscription %s: a fault on sending", subscription.pk)
+        failure = NotDelivered(_OWN_FAULT, answers=True)
+    else:
+        return None
+    _note_failure(subscription, batch, failure)
+    return failure
 
 
 def _next(subscription: Subscription, tried: Sequence[int]) -> list[Delivery]:

@@ -46,10 +46,11 @@ def send(subscription: Subscription, delivery: Delivery, now: datetime) -> None:
     with _connected(target) as connection:
         try:
             connection.request("POST", target.path, body, headers)
-            response = connection.getresponse()
+            with connection.getresponse() as response:  # its body is never read
+                status, retry_after = response.status, response.getheader("Retry-After")
         except _TROUBLE as error:
             raise NotDelivered(_reason(error)) from None
-        _judge(response.status, response.getheader("Retry-After"))
+    _judge(status, retry_after)
 
 
 def _judge(status: int, retry_after: str | None) -> None:

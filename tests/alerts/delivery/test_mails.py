@@ -11,7 +11,7 @@ import pytest
 from aiosmtpd.controller import Controller
 from django.test import Client
 
-from registry.alerts.delivery import sending
+from registry.alerts.delivery import mails, sending
 from registry.alerts.delivery.spreading import spread_one
 from registry.alerts.delivery.subscribing import subscribe
 from registry.errors import Invalid
@@ -124,6 +124,29 @@ def test_many_at_once_come_in_one_mail(subscribed, postbox):
     assert len(postbox.mails) == 1
     assert "7 messages" in postbox.mails[0]["Subject"]
     assert all(f"elmsworth/G{number}" in text(postbox) for number in range(7))
+
+
+def test_one_that_cannot_be_written_keeps_the_others_of_its_mail_back_once(
+    subscribed, postbox, minutes, monkeypatch
+):
+    for number in range(3):
+        spread_one(Announcement.objects.get(alert=raised(f"elmsworth/G{number}")).pk)
+    odd = Delivery.objects.filter(event="raised").order_by("sequence")[1].pk
+    message_for = mails.message_for
+
+    def cannot(subscription, batch):
+        if any(delivery.pk == odd for delivery in batch):
+            raise ValueError("odd")
+        return message_for(subscription, batch)
+
+    monkeypatch.setattr(mails, "message_for", cannot)
+    sending.send_due(subscribed.pk)
+    assert postbox.mails == []
+    minutes(3)
+    assert sorted(mail["Subject"][-24:] for mail in postbox.mails) == [
+        f"elmsworth/G{number} reads 6 % high."[-24:] for number in (0, 2)
+    ]
+    assert "fault" in Delivery.objects.get(pk=odd).last_error
 
 
 def test_no_word_of_an_alert_can_add_a_header(subscribed, postbox):

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 
+from registry.alerts.delivery import webhooks
 from registry.alerts.delivery.schedule import GIVEN_UP_AFTER, LONGEST
 from registry.alerts.delivery.sending import send_due
 from registry.models import Delivery, DeliveryState, Subscription
@@ -80,6 +81,30 @@ def test_waits_grow_and_end_after_three_days(subscription, receiver, clock, minu
     with receiver.up():
         minutes(120)
     assert receiver.got == []
+
+
+def test_what_nobody_foresaw_keeps_no_other_back_and_is_given_up_some_time(
+    subscription, receiver, clock, minutes, monkeypatch
+):
+    raised("elmsworth/G1")
+    raised("elmsworth/G2")
+
+    def odd(about, delivery, now):
+        if delivery.sequence == 1:
+            raise ValueError("odd")
+        send(about, delivery, now)
+
+    send = webhooks.send
+    monkeypatch.setattr(webhooks, "send", odd)
+    with receiver.up():
+        work()
+        assert sequences(receiver) == [2]
+        first = Delivery.objects.get(sequence=1)
+        assert (first.state, "fault" in first.last_error) == (DeliveryState.WAITING, True)
+        clock.now = first.created_at + GIVEN_UP_AFTER
+        send_due(subscription.pk)
+    first.refresh_from_db()
+    assert first.state == DeliveryState.GIVEN_UP
 
 
 def test_the_receivers_wish_to_wait_is_obeyed(subscription, receiver, clock, minutes):
