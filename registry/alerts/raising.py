@@ -56,7 +56,9 @@ def settle_unjudged(rule: Rule, since: datetime, *, shadow: bool = False) -> Non
         stale = Judgement.objects.filter(rule=rule.name, rule_version=rule.version, looked_at__lt=since)
         stale.delete()
         judged = Judgement.objects.filter(rule=rule.name, rule_version=rule.version)
-        for alert in _ongoing(rule, shadow=shadow).exclude(subject__in=judged.values("subject")):
+        # Locked, so that what a curator dismisses meanwhile stays dismissed.
+        left = _ongoing(rule, shadow=shadow).exclude(subject__in=judged.values("subject"))
+        for alert in left.select_for_update():
             _end(alert, "nothing is left to judge it by")
 
 
@@ -64,7 +66,8 @@ def settle_retired(names: Collection[str]) -> None:
     """End the alerts of rules that are no longer in use."""
     with transaction.atomic():
         _one_at_a_time()
-        for alert in Alert.objects.filter(state__in=ONGOING, shadow=False).exclude(rule__in=names):
+        left = Alert.objects.filter(state__in=ONGOING, shadow=False).exclude(rule__in=names)
+        for alert in left.select_for_update():
             _end(alert, "its rule is no longer in use")
 
 

@@ -1,12 +1,13 @@
 """What verdicts make of alerts: suspected, confirmed, raised, settled; one open alert a subject."""
 
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.utils import timezone
 
 from registry.alerts.book import dismiss, mark_seen
@@ -172,3 +173,51 @@ def test_workers_that_look_at_once_raise_one_alert(shadow) -> None:
         for done in [workers.submit(work) for _ in range(4)]:
             done.result(timeout=30)
     assert sorted(a.subject for a in Alert.objects.all()) == ["east/G1", "west/G1"]
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.usefixtures("queue_emptied")
+@pytest.mark.parametrize("end", [lambda: settle_unjudged(RULE, timezone.now()), lambda: settle_retired([])])
+def test_what_is_dismissed_while_a_scan_settles_stays_dismissed(end) -> None:
+    record(RULE, [verdict()])
+    pk, is_held, goes_on = Alert.objects.get().pk, threading.Event(), threading.Event()
+
+    def say_it_is_none() -> None:
+        try:
+            with transaction.atomic():
+                dismiss(pk, "false_alarm")
+                is_held.set()
+                goes_on.wait(timeout=10)
+        finally:
+            connection.close()
+
+    def settle() -> None:
+        try:
+            end()
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(2) as people:
+        curator = people.submit(say_it_is_none)
+        assert is_held.wait(timeout=10)
+        scan = people.submit(settle)
+        _wait_until_somebody_waits_for_a_row()
+        goes_on.set()
+        curator.result(timeout=30)
+        scan.result(timeout=30)
+    assert states() == ["dismissed"]
+    assert list(Announcement.objects.order_by("id").values_list("event", flat=True)) == [
+        "raised",
+        "dismissed",
+    ]
+
+
+def _wait_until_somebody_waits_for_a_row() -> None:
+    end = time.monotonic() + 10
+    with connection.cursor() as cursor:
+        while time.monotonic() < end:
+            cursor.execute("SELECT 1 FROM pg_locks WHERE NOT granted")
+            if cursor.fetchone():
+                return
+            time.sleep(0.01)
+    raise AssertionError("nobody waits")
