@@ -23,7 +23,7 @@ def explain(
         str | None, typer.Option(metavar="CLINIC/CODE", help="A gauge instead of a run or a unit.")
     ] = None,
 ) -> ExitCode:
-    """Say what each alert rule made of a run, a unit or a gauge, and what it was short of."""
+    """Say why a run, a unit or a gauge did or did not raise an alert."""
     from client_cli.render.explained import show_explanation
 
     with call.session() as session:

@@ -9,7 +9,7 @@ from client_cli.render.runs import moment
 from client_cli.text import clean, one_line
 
 # An alert in a state that this client does not know counts as open: better looked at once too often.
-_OVER = frozenset({"settled", "dismissed"})
+_OVER = frozenset({"settled", "dismissed", "lapsed"})
 
 
 def is_open(alert: dict[str, Any]) -> bool:
@@ -58,9 +58,15 @@ def _subject(subject: Any) -> str:
 
 
 def _rule(alert: dict[str, Any]) -> str:
-    sure = alert.get("confidence")
-    told = f", {100 * sure:.0f} % sure" if isinstance(sure, float) and 0 <= sure <= 1 else ""
-    return f"({one_line(alert.get('rule'))} {one_line(alert.get('rule_version'))}{told})"
+    named = f"{one_line(alert.get('rule'))} {one_line(alert.get('rule_version'))}"
+    return f"({named}{_sure(alert.get('confidence'))})"
+
+
+def _sure(confidence: Any) -> str:
+    """Never "100 %": what rests on chance is not certain. Nothing where the rule gives no confidence."""
+    if not isinstance(confidence, float | int) or not 0 < confidence <= 1:
+        return ""
+    return ", over 99.9 % sure" if confidence > 0.999 else f", {100 * confidence:.3g} % sure"
 
 
 def _when(value: Any) -> str:

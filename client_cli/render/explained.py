@@ -1,11 +1,12 @@
-"""What every alert rule made of something, as a table. What could not be judged is never shown as fine."""
+"""What every alert rule made of something. What could not be judged is never shown as fine."""
 
 from typing import Any
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.text import Text
 
-from client_cli.render.console import cautions, lines, says, table
+from client_cli.render.console import cautions, indented, says
 from client_cli.render.runs import moment
 from client_cli.text import clean, one_line
 
@@ -13,28 +14,27 @@ _COLOURS = {"alert": "red", "nothing stands out": "green"}
 
 
 def show_explanation(console: Console, document: dict[str, Any]) -> None:
-    """A row a rule and what it looked at."""
+    """Each judgement in a few lines: rule and subject, what came of it, figures against limits."""
     says(console, document)
-    rows = table("Rule", "About", "Outcome", "Figures against limits", "Looked at")
     for rule in document.get("rules") or []:
-        rows.add_row(
-            f"{one_line(rule.get('rule'))} {one_line(rule.get('rule_version'))}",
-            _subject(rule.get("subject")),
-            _outcome(rule),
-            lines(*_figures(rule)),
-            moment(rule.get("looked_at")),
-        )
-        rows.add_section()
-    if rows.row_count:
         console.print()
-        console.print(rows)
+        console.print(_head(rule))
+        console.print(Padding(_outcome(rule), (0, 0, 0, 2)))
+        for line in _figures(rule):
+            indented(console, line)
     cautions(console, document)
+
+
+def _head(rule: dict[str, Any]) -> str:
+    named = f"{one_line(rule.get('rule'))} {one_line(rule.get('rule_version'))}"
+    looked = moment(rule.get("looked_at")).replace("\n", " ") if rule.get("looked_at") else "never"
+    return f"{_subject(rule.get('subject'))}  ({named}, looked at {looked})"
 
 
 def _subject(subject: Any) -> str:
     if not isinstance(subject, dict):
         return one_line(subject)
-    return lines(*(f"{clean(kind).replace('_', ' ')} {one_line(name)}" for kind, name in subject.items()))
+    return ", ".join(f"{clean(kind).replace('_', ' ')} {one_line(name)}" for kind, name in subject.items())
 
 
 def _outcome(rule: dict[str, Any]) -> Text:

@@ -64,6 +64,22 @@ def test_severity_and_what_to_do_are_shown_while_it_is_open(vacuary, registry):
     assert shown.count("Compare it") == 1
 
 
+@pytest.mark.parametrize(
+    ("confidence", "told"),
+    [(1.0, "over 99.9 % sure"), (0.9996, "over 99.9 % sure"), (0.98, "98 % sure"), (0.955, "95.5 % sure")],
+)
+def test_nothing_is_called_certain(vacuary, registry, confidence, told):
+    alert = {**OPEN, "confidence": confidence}
+    registry.answers["GET", "alerts"] = (200, {"results": [alert], "next": None})
+    assert told in " ".join(vacuary("alerts").out.split())
+
+
+def test_a_suspicion_that_lapsed_is_over(vacuary, registry):
+    lapsed = {**OPEN, "state": "lapsed"}
+    registry.answers["GET", "alerts"] = (200, {"results": [lapsed], "next": None})
+    assert vacuary("alerts", "--state", "lapsed", "--fail-on-alert").code == 0
+
+
 def test_a_watch_tells_what_is_open_and_then_what_is_new_or_changes_once(vacuary, looks):
     new = {**OPEN, "id": 4, "says": "Unit LK9 stands out."}
     looks([OPEN, OVER], [OPEN, OVER], [new, OPEN, OVER], [new, {**OPEN, "state": "settled"}, OVER])

@@ -66,3 +66,11 @@ def test_what_is_missing_is_shown_and_nothing_unjudged_looks_fine():
         assert words(told) in shown
     assert words("nothing stands out") not in shown
     assert words("something this client does not know") in shown
+
+
+def test_nothing_is_cut_or_broken_within_a_name_in_eighty_columns():
+    long = {**DOCUMENT["rules"][0], "rule": "unlisted_revision", "subject": {"unit": "Pellomi/LK000123456"}}
+    shown = seen(show_explanation, {**DOCUMENT, "rules": [long]}, width=80)
+    assert all(len(line) <= 80 for line in shown.splitlines())
+    for whole in ("unlisted_revision 2", "Pellomi/LK000123456", "8 % apart; 4 % matters"):
+        assert whole in shown
