@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.answers import AnswerDocument, PlaceDocument
+from api.serializers.answers import AnswerDocument, PlaceDocument, elevation_field
 from api.serializers.comparing import WhenQuery
 
 VERDICTS = ("upheld", "not upheld", "undecided", "not measured")
@@ -15,6 +15,7 @@ class ClaimsQuery(WhenQuery):
 
     model = serializers.CharField(max_length=120, help_text="the pump model's name")
     revision = serializers.CharField(max_length=40, required=False)
+    elevation = elevation_field()
 
 
 class ClaimSetting(PlaceDocument):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from client_cli.commands.common import Call, answering
+from client_cli.commands.comparing import ElevationOption
 from client_cli.errors import WrongUse
 from client_cli.exits import ExitCode
 
@@ -48,6 +49,7 @@ def export(  # noqa: PLR0913 - one parameter an option
     level: Annotated[str | None, typer.Option(help="Only this level.")] = None,
     metric: Annotated[str | None, typer.Option(help="Only this metric, such as peak_vacuum.")] = None,
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
+    elevation: ElevationOption = None,
     where: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME=VALUE", help="Anything else the table is asked with: state=any."),
@@ -64,7 +66,10 @@ def export(  # noqa: PLR0913 - one parameter an option
     """
     if output == STDOUT and call.as_json:
         raise WrongUse("--json and --output - both write to stdout.", "Give a file to --output.")
-    narrowed = {"revision": revision, "mode": mode, "level": level, "metric": metric, "rig": rig}
+    narrowed = {
+        "revision": revision, "mode": mode, "level": level, "metric": metric, "rig": rig,
+        "elevation": elevation,
+    }  # fmt: skip
     asked = {"model": model, "of": of, **narrowed, **_pairs(where or [])}
     marked = {"bom": "true"} if bom and form is Form.CSV else {}
     query = {**asked, "format": form.value, **marked}

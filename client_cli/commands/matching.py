@@ -74,13 +74,16 @@ def claims(
     model: Model,
     *,
     revision: Annotated[str | None, typer.Option(help="Only this revision.")] = None,
+    elevation: ElevationOption = None,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:
     """Check what is claimed of a pump against what clinics measure."""
     from client_cli.render.claims import show_claims
 
-    asked = {"model": model, "revision": revision, "as_of": as_of, "edition": edition}
+    asked = {
+        "model": model, "revision": revision, "elevation": elevation, "as_of": as_of, "edition": edition,
+    }  # fmt: skip
     with call.session() as session:
         call.answer(session.get("claims", asked), show_claims)
     return ExitCode.DONE

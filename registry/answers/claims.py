@@ -14,6 +14,7 @@ from registry.answers.blocks import Block, distinct, summary_blocks
 from registry.answers.claimed import NOT_MEASURED, UNDECIDED, judge_claim
 from registry.answers.comparing import told_setting
 from registry.answers.comparisons import answer_comparison
+from registry.answers.filters import chosen_elevation
 from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.places import lacking
 from registry.answers.setting import AT, PLACE
@@ -49,6 +50,7 @@ class _About:
     rigs: Mapping[int, str]
     entered: Mapping[int, datetime]
     margins: Margins
+    elevation: str | None
     edition: int
     moment: datetime | None
 
@@ -57,12 +59,14 @@ def answer_claims(
     model: str,
     *,
     revision: str | None = None,
+    elevation: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
 ) -> dict[str, Any]:
     """Return the `claims` document: a row a claim and revision.
 
-    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
+    `elevation` is the one band of elevation whose runs count, all of them unless said. `edition` is the
+    current one unless said; with `as_of`, a past time, the answer of then is made again.
 
     A claim of a value is judged by JCGM 106 (`claimed.judge_claim`): `upheld`, `not upheld` or `undecided`
     with the risk that the verdict is wrong, or `not measured`. Below three units from two clinics nothing is
@@ -70,12 +74,13 @@ def answer_claims(
     revision with the one before it; its risk is the p-value of the test that decided. Claims are those of
     today, whatever `as_of` is.
 
-    Raises UnknownPumpModel, and Invalid on `revision`.
+    Raises UnknownPumpModel, and Invalid on `revision` or `elevation`.
     """
     pump_model = find_pump_model(model)
     revisions = list(pump_model.revisions.order_by("order"))
     chosen = [find_revision(pump_model, revision)] if revision and revision.strip() else revisions
     claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
+    band = chosen_elevation(elevation)
     number, moment = chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     blocks = summary_blocks(
@@ -84,6 +89,7 @@ def answer_claims(
         edition=number,
         metric__in={claim.metric for claim in claims},
         unit__revision__in=[one.pk for one in chosen],
+        **({} if band is None else {"elevation": band}),
     )
     about = _About(
         pump_model,
@@ -92,6 +98,7 @@ def answer_claims(
         rig_labels(blocks),
         _entered(claims),
         Margins(),
+        elevation,
         number,
         moment,
     )
@@ -185,6 +192,7 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         level=claim.level or None,
         programme=claim.programme or None,
         metric=claim.metric,
+        elevation=about.elevation,
         edition=about.edition,
         as_of=about.moment,
     )

@@ -138,6 +138,24 @@ def test_settings_and_claims_tell_their_band(model) -> None:
     assert claim["setting"]["elevation"] in (MIDDLE, HIGH)
 
 
+def test_claims_are_judged_by_the_runs_of_the_band_asked_for(model) -> None:
+    for label, start, peaks in (("A", 1, (240, 200)), ("B", 50_001, (240, 140))):
+        for band, peak in zip((MIDDLE, HIGH), peaks, strict=True):
+            bench(model, label, peak, start=start, elevation=band)
+    said = {"metric": "peak_vacuum", "unit": "mmHg", "mode": "expression", "source": "leaflet"}
+    model.claims.create(relation="at least", value=220, **said)
+    model.claims.create(relation="same as before", value=0, **said)
+
+    def verdicts(elevation: str) -> list[str]:
+        rows = answer_claims("Lapwing One", elevation=elevation)["claims"]
+        assert {row["setting"]["elevation"] for row in rows if row["setting"]} <= {MIDDLE, HIGH}
+        return [row["verdict"] for row in rows]
+
+    assert verdicts("middle") == ["upheld", "upheld", "upheld"]
+    assert verdicts("1800") == ["not upheld", "not upheld", "not upheld"]
+    assert verdicts("low") == ["not measured"] * 3
+
+
 def test_a_swap_takes_its_four_runs_from_one_band(model) -> None:
     for label, start, protector, band in (
         ("A", 1, "cup", LOW),

@@ -104,7 +104,7 @@ def test_what_is_asked_goes_to_the_server_in_its_words(vacuary, shelf, registry)
     vacuary(
         *("export", "Pellomi", "-o", "o.csv", "--revision", "A", "--mode", "expression", "--level", "5"),
         *("--metric", "peak_vacuum", "--rig", "24 mm", "--where", "state=any", "--where", "clinic = harbour"),
-        "--bom",
+        *("--elevation", "high", "--bom"),
     )
     assert registry.asked[0].query == {
         "model": "Pellomi",
@@ -116,6 +116,7 @@ def test_what_is_asked_goes_to_the_server_in_its_words(vacuary, shelf, registry)
         "level": "5",
         "metric": "peak_vacuum",
         "rig": "24 mm",
+        "elevation": "high",
         "state": "any",
         "clinic": "harbour",
     }
