@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from registry.answers.typed import Ambiguous, OpenEnd, Reading, read_by, read_typed
+from registry.answers.typed import Ambiguous, OpenEnd, Reading, has_small_letters, read_by, read_typed
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, SerialScheme
 from registry.models.serials import Place
@@ -89,7 +89,7 @@ def _understood(
     """What was typed, what was taken, and each change in words."""
     typed = first if last is None else f"{first} to {last}"
     changes = [*dict.fromkeys(reading.changes)]
-    if reading.first.serial != typed and typed != typed.upper():
+    if has_small_letters(first) or has_small_letters(last or ""):
         changes.insert(0, "read in capitals")
     several = len(schemes) > 1
     read = read_by(reading.first, schemes) if several else []

@@ -20,7 +20,7 @@ from registry.models import SerialScheme
 from registry.models.serial_shapes import beginnings, block, shapes, spellings
 from registry.models.serials import Place, bare, folded, place, reader_of, tidy
 
-_BETWEEN_WORDS = re.compile(r"\s+(?:TO|UNTIL|THROUGH|THRU)\s+|\s*\.{2,}\s*")
+_BETWEEN_WORDS = re.compile(r"\s+(?:TO|UNTIL|THROUGH|THRU)\s+|\s*\.{2,}\s*", re.IGNORECASE)
 _BETWEEN_SIGNS = re.compile(r"\s*-\s*|\s+")
 _OPEN_END = re.compile(r"\s*(?:\.{2,}|\*+|-+)\s*$")
 _OPEN_START = re.compile(r"^\s*(?:\.{2,}|\*+|-+)\s*")
@@ -80,6 +80,12 @@ def read_typed(first: str, last: str | None, schemes: Schemes) -> Reading | None
     if last is None:
         return _one_text(folded(first), schemes)
     return _two_texts(folded(first), folded(last), schemes)
+
+
+def has_small_letters(text: str) -> bool:
+    """Whether serials were typed in small letters; the word between two of them does not count."""
+    serials = _BETWEEN_WORDS.sub(" ", text)
+    return serials != serials.upper()
 
 
 def read_by(found: Place, schemes: Schemes) -> list[SerialScheme]:

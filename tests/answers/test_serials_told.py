@@ -50,6 +50,21 @@ def test_it_tells_how_it_was_read(model):
     assert answer_serials(MODEL, "LK000001")["understood"]["changes"] == []
 
 
+@pytest.mark.parametrize(
+    ("first", "last", "changes"),
+    [
+        ("LK000001", "LK004999", []),
+        ("LK000001 to LK004999", None, []),
+        ("LK000001..LK004999", None, []),
+        ("LK000001", "lk004999", ["read in capitals"]),
+        ("lk000001 To LK004999", None, ["read in capitals"]),
+    ],
+)
+def test_nothing_is_said_to_have_changed_that_was_typed_as_it_is(model, first, last, changes):
+    understood = answer_serials(MODEL, first, last)["understood"]
+    assert (understood["last"], understood["changes"]) == ("LK004999", changes)
+
+
 def test_two_readings_are_refused_by_name():
     factories.pump_model("Dunlin", pattern=r"D(?P<n>\d+)", order=["n"])
     with pytest.raises(Invalid, match="can be read as D10002000 and as D1000 to D2000") as caught:
