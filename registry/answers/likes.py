@@ -60,9 +60,10 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     Settings of the same mode (unless `where` names one), side, rig, power and elevation, measured for
     cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `distance` is that of the further metric
     in margins, so 1 and less seems to be within what matters. `within` says whether it surely is or is not,
-    at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference's interval
-    is that of a comparison (`doubts.doubt_of`). `like_model` is the pump of the old
-    setting, the asked one without it.
+    at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference and its
+    interval are those of a comparison (`doubts.doubt_of`), in which what gauges and units have in common at
+    both settings cancels, and the difference of the medians where nothing tells how much units scatter.
+    `like_model` is the pump of the old setting, the asked one without it.
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
@@ -77,6 +78,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     rows = [
         {**place_shown(place, names), **_row(wanted, found, widths)} for place, found, _ in near[:MOST_NEAR]
     ]
+    rows.sort(key=lambda row: row["distance"])
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {},
@@ -172,12 +174,13 @@ def _is_itself(place: Place, wanted: Wanted) -> bool:
 
 def _row(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, float]) -> dict[str, Any]:
     values = {metric: typical([block]) for metric, block in by_metric.items()}
-    apart = apart_in_margins(wanted.values, values, widths)
     doubt = doubt_of(wanted.blocks, by_metric, widths)
+    differences = {metric: _difference(wanted, doubt, metric, values[metric]) for metric in METRICS}
+    apart = {metric: differences[metric] / widths[metric] for metric in METRICS}
     metrics = {
         metric: {
             "centre": figure(values[metric]),
-            "difference": figure(values[metric] - wanted.values[metric]),
+            "difference": figure(differences[metric]),
             "in_margins": figure(apart[metric]),
             **_ends(doubt, metric),
         }
@@ -196,6 +199,11 @@ def _row(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, fl
         "within": UNTOLD if missing and doubt.state == WITHIN else doubt.state,
         "metrics": metrics,
     }
+
+
+def _difference(wanted: Wanted, doubt: Doubt, metric: str, value: float) -> float:
+    known = doubt.differences.get(metric)
+    return known.value if known else value - wanted.values[metric]
 
 
 def _ends(doubt: Doubt, metric: str) -> dict[str, float | None]:

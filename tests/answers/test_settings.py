@@ -148,6 +148,19 @@ def test_a_likeness_tells_its_doubt(model) -> None:
     assert vacuum["difference_high"] - vacuum["difference_low"] < 20
 
 
+def test_a_difference_lies_in_its_own_interval_where_units_are_shared(model) -> None:
+    setting(model, "A", "4", 80, 200)
+    setting(model, "A", "5", 75, 220, units=3)  # the three weakest of them
+    (row,) = answer_settings("Lapwing One", like="A:expression:5")["settings"]
+    vacuum = row["metrics"]["peak_vacuum"]
+    assert vacuum["centre"] == pytest.approx(200)
+    assert vacuum["difference"] == pytest.approx(-20, abs=0.5)
+    assert vacuum["in_margins"] == pytest.approx(vacuum["difference"] / 10)
+    assert row["distance"] == pytest.approx(max(abs(m["in_margins"]) for m in row["metrics"].values()))
+    for metric in row["metrics"].values():
+        assert metric["difference_low"] <= metric["difference"] <= metric["difference_high"]
+
+
 def test_what_cannot_be_told_is_not_called_none_within_margins(model) -> None:
     setting(model, "A", "5", 75, 220)
     setting(model, "B", "5", 71, 224)
