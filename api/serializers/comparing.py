@@ -119,6 +119,8 @@ class BehaviourDocument(serializers.Serializer[Any]):
     mode = serializers.CharField()
     programme = serializers.CharField()
     level = serializers.CharField()
+    side = serializers.CharField()
+    rig = serializers.CharField()
     power = serializers.CharField()
     elevation = serializers.CharField()
     rate = serializers.FloatField(help_text="cycles/min")

@@ -9,7 +9,7 @@ from client_cli.numbers import fixed, is_number
 from client_cli.render.comparisons import between, places_of
 from client_cli.render.console import cautions, counted, lines, says, table
 from client_cli.render.distributions import unit_name
-from client_cli.render.rigs import Rigs, show_shared
+from client_cli.render.rigs import Rigs, show_shared, side_of
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
@@ -70,6 +70,7 @@ def _build(claim: dict[str, Any], rigs: Rigs) -> list[str]:
         f"revision {clean(claim.get('revision', ''))}",
         against,
         setting(at) if at else "",
+        *side_of(at),
         rigs.own(at) if at else "",
         counts,
     ]

@@ -9,7 +9,7 @@ from rich.text import Text
 from client_cli.numbers import decimals_of, fixed, is_number
 from client_cli.render.console import cautions, counted, grouped, heading, lines, says, table
 from client_cli.render.distributions import unit_name
-from client_cli.render.rigs import PLACE, Rigs, show_shared, title
+from client_cli.render.rigs import PLACE, Rigs, show_shared, side_of, title
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
@@ -129,13 +129,14 @@ def _show_reach(console: Console, reach: list[dict[str, Any]]) -> None:
     if not reach:
         return
     heading(console, "70 cycles/min at the vacuum in use")
+    rigs = Rigs(reach)
     rows = table("Old at", "Rate", "Vacuum", "New reaches 70", "With")
     answers = {True: "yes", False: "no", None: "not measured"}
     for row in reach:
         best = row.get("with") or {}
         told = f"{setting(best)}: {fixed(best.get('rate'), 1)} at {fixed(best.get('vacuum'), 0)} mmHg"
         rows.add_row(
-            setting(row),
+            lines(setting(row), *side_of(row), rigs.own(row)),
             fixed(row.get("rate"), 1),
             f"{fixed(row.get('vacuum'), 0)} mmHg",
             answers.get(row.get("reached"), "-")

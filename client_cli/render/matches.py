@@ -8,7 +8,7 @@ from rich.console import Console
 from client_cli.numbers import fixed, is_number
 from client_cli.render.comparisons import between, places_of
 from client_cli.render.console import cautions, counted, lines, says, table, thin
-from client_cli.render.rigs import Rigs, show_shared
+from client_cli.render.rigs import Rigs, show_shared, side_of
 from client_cli.render.runs import setting
 from client_cli.text import clean, one_line
 
@@ -36,7 +36,7 @@ def _show_rows(console: Console, rows: list[dict[str, Any]], rigs: Rigs, *, by_d
         revision = clean(row.get("revision") or "not known")
         made.add_row(
             lines(clean(row.get("model", "")), f"revision {revision}"),
-            lines(setting(row), rigs.own(row)),
+            lines(setting(row), *side_of(row), rigs.own(row)),
             lines(*_distance(row)) if by_distance else _chance(row.get("probability")),
             lines(*_metrics(row.get("metrics") or {})),
             lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), *thin(row)),

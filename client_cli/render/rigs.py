@@ -50,9 +50,13 @@ def show_shared(console: Console, rigs: Rigs) -> None:
 
 def title(row: Mapping[str, Any], rigs: Rigs, before: str = "") -> str:
     """A setting with what not all rows were measured with, and with what stands before it."""
-    side = f"{one_line(row['side'])} side" if row.get("side") in _SIDES else ""
-    named = ", ".join(filter(None, [before, setting(dict(row)), side, rigs.own(row)]))
+    named = ", ".join(filter(None, [before, setting(dict(row)), *side_of(row), rigs.own(row)]))
     return f"{named[:1].upper()}{named[1:]}"
+
+
+def side_of(row: Mapping[str, Any]) -> list[str]:
+    """The side of a double pump in words; nothing of a single one."""
+    return [f"{one_line(row['side'])} side"] if row.get("side") in _SIDES else []
 
 
 def _around(row: Mapping[str, Any]) -> Around:

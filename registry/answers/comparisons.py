@@ -74,7 +74,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     family = sum(pair.fit is not None for pair in pairs)
     settings = sorted((_row(pair, margins, family, labels) for pair in pairs), key=setting_order)
     names = (sides[0].name, sides[1].name)
-    still = reach(before, after, margins.vacuum_mmhg) if settings else []
+    still = reach(before, after, margins.vacuum_mmhg, labels) if settings else []
     left_out = left_out_of(before, after, names, labels)
     return {
         "model": pump_model.name,

@@ -4,15 +4,15 @@ Common practice, no published source: at 70 cycles/min and above let-down comes 
 people, 60 to 70 usually serves, below 60 many do not respond. Bands to show, never rules to diagnose by.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 from scipy import special
 
 from registry.answers.blocks import Block, by_setting, typical, unit_means
-from registry.answers.setting import AROUND, AT, PLACE
-from registry.answers.wording import figure
+from registry.answers.setting import AROUND, PLACE, order_around, order_of_mode
+from registry.answers.wording import figure, natural
 
 EDGES = (60.0, 70.0)
 WANTED = 70.0
@@ -38,8 +38,12 @@ def crossing(old: float, new: float, old_ends: tuple[float, float], new_ends: tu
     return {"old": band(old), "new": band(new), "crossed": crossed, "sure": bool(crossed) and clear}
 
 
-def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> list[dict[str, Any]]:
+def reach(
+    old: Sequence[Block], new: Sequence[Block], vacuum_margin: float, labels: Mapping[int, str]
+) -> list[dict[str, Any]]:
     """For each setting at which the old build makes 70 cycles/min: whether the new one does at that vacuum.
+
+    `labels` are those of rigs. Settings come as a pump counts them.
 
     Only settings of the same mode, side, rig, power and band of elevation count, whatever their programme
     and level, and only those whose typical peak vacuum is within the margin. `with` names the fastest of
@@ -61,9 +65,9 @@ def reach(old: Sequence[Block], new: Sequence[Block], vacuum_margin: float) -> l
         best = max(near, key=lambda other: other["rate"], default=None)
         reached = None if best is None else bool(best["rate"] >= WANTED)
         sure = reached is not None and _is_sure([best] if reached else near, reached=reached)
-        shown = _shown(best) if best else None
-        found.append({**_shown(setting), "reached": reached, "sure": sure, "with": shown})
-    return found
+        shown = _shown(best, labels) if best else None
+        found.append({**_shown(setting, labels), "reached": reached, "sure": sure, "with": shown})
+    return sorted(found, key=_order)
 
 
 def _is_sure(settings: Sequence[dict[str, Any] | None], *, reached: bool) -> bool:
@@ -94,6 +98,11 @@ def _behaviour(blocks: Sequence[Block]) -> Iterator[dict[str, Any]]:
             yield {**named, "rate": typical(rates), "vacuum": typical(vacuums), "ends": _ends(rates)}
 
 
-def _shown(setting: dict[str, Any]) -> dict[str, Any]:
-    named = {name: setting[name] for name in (*AT, "power", "elevation")}
+def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    at = order_of_mode(row["mode"]), natural(row["programme"]), natural(row["level"])
+    return *at, *order_around(row)
+
+
+def _shown(setting: Mapping[str, Any], labels: Mapping[int, str]) -> dict[str, Any]:
+    named = {name: setting[name] for name in PLACE} | {"rig": labels[setting["rig"]]}
     return {**named, "rate": figure(setting["rate"]), "vacuum": figure(setting["vacuum"])}

@@ -11,6 +11,7 @@ from registry.models import BenchSession, Edition, Measurement
 from tests import factories
 
 pytestmark = pytest.mark.django_db
+LOW, HIGH = "below 500 m", "above 1500 m"
 
 CLINICS = ("north", "south", "east")
 RATE = {
@@ -237,6 +238,18 @@ def test_whether_seventy_is_still_reached_at_the_vacuum_in_use(model) -> None:
     bench(model, "B", 71, start=50_001, lean=0.0, level="4", **RATE)
     (still,) = answer_comparison("Lapwing One", "A", "B")["reach"]
     assert (still["reached"], still["with"]["level"]) == (True, "4")
+
+
+def test_where_seventy_is_reached_comes_in_order_with_its_rig_and_air(model) -> None:
+    both(model, 240, 240)
+    both(model, 75, 66, lean=0.0, **RATE)
+    rig = factories.rig("domed")
+    for level, band in (("10", LOW), ("9", HIGH), ("9", LOW)):
+        bench(model, "A", 240, start=1, level=level, elevation=band, rig=rig)
+        bench(model, "A", 75, start=1, lean=0.0, level=level, elevation=band, rig=rig, **RATE)
+    _, *rows = answer_comparison("Lapwing One", "A", "B")["reach"]
+    assert [(row["level"], row["elevation"]) for row in rows] == [("9", LOW), ("9", HIGH), ("10", LOW)]
+    assert {(row["rig"], row["side"]) for row in rows} == {(rig.label, "single")}
 
 
 def test_elevations_far_apart_are_named(model) -> None:

@@ -50,6 +50,25 @@ def test_a_comparison_shows_both_values_the_interval_and_the_verdict():
     assert words("revision B was not measured there") in shown
 
 
+def test_settings_that_differ_by_side_rig_or_air_alone_are_told_apart():
+    reach = [
+        {**compared.AT, "rig": rig, "elevation": band, "side": side, "rate": 74.0, "vacuum": 156.0,
+         "reached": None, "sure": False, "with": None}
+        for rig, band, side in (
+            ("flat / 24 mm", "below 500 m", "left"),
+            ("flat / 24 mm", "above 1500 m", "left"),
+            ("domed / 24 mm", "below 500 m", "right"),
+        )
+    ]  # fmt: skip
+    shown = words(seen(show_comparison, {**compared.COMPARISON, "reach": reach}, width=200))
+    for told in ("flat / below 500 m", "flat / above 1500 m", "domed / below 500 m", "left side"):
+        assert words(told) in shown, told
+    sides = [compared.match(side=side) for side in ("left", "right")]
+    assert words("right side") in words(seen(show_settings, {**compared.SETTINGS, "settings": sides}))
+    claim = {**compared.CLAIM, "setting": {**compared.CLAIM["setting"], "side": "left"}}
+    assert words("left side") in words(seen(show_claims, {**compared.CLAIMS, "claims": [claim]}))
+
+
 def test_compare_asks_with_the_words_of_the_contract(vacuary, filled):
     ran = vacuary("compare", "Pellomi", "A", "unit:LK000123", "--metric", "all", "--rate-margin", "4")
     assert ran.code == 0
@@ -127,8 +146,8 @@ def test_claims_show_the_verdict_with_its_risk_and_who_entered_them(vacuary, fil
         assert words(told) in shown, told
     for told in ("not upheld", "risk below 0.1 %", "same as before", "against A", "undecided"):
         assert words(told) in shown, told
-    assert vacuary("claims", "Pellomi", "--revision", "B").code == 0
+    assert vacuary("claims", "Pellomi", "--revision", "B", "--elevation", "620").code == 0
     assert (filled.asked[-1].path, filled.asked[-1].query) == (
         "claims",
-        {"model": "Pellomi", "revision": "B"},
+        {"model": "Pellomi", "revision": "B", "elevation": "620"},
     )
