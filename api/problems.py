@@ -82,7 +82,12 @@ _CODES: tuple[tuple[type[Exception], str], ...] = (
 
 # What Django refuses by itself; its own words name settings, so they are said anew.
 _REFUSED_BY_DJANGO: tuple[tuple[type[Exception], str, str, str], ...] = (
-    (TooManyFilesSent, "malformed", "The form holds too many files", "Send one trace in a form."),
+    (
+        TooManyFilesSent,
+        "malformed",
+        "The form holds too many files",
+        "Send no more files in a form than /api/v1/schema says.",
+    ),
     (TooManyFieldsSent, "malformed", "The form holds too many fields", "Send 'trace' and 'provenance' only."),
     (RequestDataTooBig, "too_large", "The body is too large", "Send less at once."),
     (

@@ -166,6 +166,6 @@ def test_a_fault_of_the_program_says_nothing_of_its_inside(stranger, monkeypatch
 
     monkeypatch.setattr("api.views.kept.kept_answer", broken)
     stranger.raise_request_exception = False
-    answer = stranger.get("/api/v1/serials?model=a&first=b")
+    answer = stranger.get("/api/v1/claims?model=a")
     check(answer, "fault")
     assert "secret" not in answer.text
