@@ -7,15 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from numpy.typing import NDArray
+from scipy import special
 
-from registry.statistics.robust import Floats, algorithm_a
+from registry.statistics.robust import Floats, algorithm_a, middles
+
+Codes = NDArray[np.intp]
 
 _LEAST_SPREAD = 0.005
 # Few units know their own spread poorly. It is drawn towards what units of one build usually differ by, as if
 # so many values had told that: common practice, no published source. How it is drawn: Smyth (2004),
 # Statistical Applications in Genetics and Molecular Biology 3, article 3, with the prior given.
-_USUAL_SPREAD, _USUAL_FREEDOM = 0.03, 4
+_USUAL_SPREAD, _USUAL_FREEDOM = 0.03, 8
 
 
 @dataclass(frozen=True)
@@ -94,43 +97,102 @@ class Deviant:
         return "many units of its build stand apart: the build may be two" if self.build_in_doubt else ""
 
 
+@dataclass(frozen=True)
+class _Rows:
+    """Pairs as columns with units, builds and clinics counted from 0, in order of their keys."""
+
+    unit: Codes
+    clinic: Codes
+    gauge: Codes
+    apart: Floats
+
+
+@dataclass(frozen=True)
+class _Units:
+    """Units in order of their keys: what each is apart from its build, whose key is `build`."""
+
+    key: NDArray[np.int64]
+    build: NDArray[np.int64]
+    apart: Floats
+    gauges: Codes
+    settings: Codes
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known of all units at once: vouched for, seen alike, how many clinics read fellows."""
+
+    cleared: NDArray[np.bool_]
+    alike: NDArray[np.bool_]
+    clinics: Codes
+    tests: int
+
+
 def deviants(
     pairs: pd.DataFrame, leaning: Floats | float = 0.0, *, tests: int = 0, limits: UnitLimits = UNIT_LIMITS
 ) -> list[Deviant]:
     """Judge every unit of a `pair_table`. `leaning` is what each row's gauge is known to be off by, as a
     logarithm; `tests` is how many units and metrics are looked at, if more than these units."""
-    table = pairs.assign(apart=pairs["apart"] - leaning)
-    by_unit = table.groupby("unit", as_index=False).agg(
-        build=("build", "first"),
-        apart=("apart", "mean"),
-        gauges=("gauge", "nunique"),
-        settings=("settings", "sum"),
+    if not len(pairs):
+        return []
+    unit, clinic, gauge = (
+        np.unique(pairs[name], return_inverse=True)[1] for name in ("unit", "clinic", "gauge")
     )
-    by_unit["apart"] -= by_unit.groupby("build")["apart"].transform("median")
-    spreads = _spreads(by_unit)
-    alike = _seen_alike(table, limits)
-    cleared = _cleared(table, by_unit, limits) | alike
-    tests = max(tests, len(by_unit))
+    rows = _Rows(unit, clinic, gauge, pairs["apart"].to_numpy(float) - leaning)
+    units = _units(pairs, rows)
+    alike = _seen_alike(rows, limits)
+    known = _Known(
+        _cleared(rows, units.apart, limits) | alike, alike, _clinics(rows, units), max(tests, units.key.size)
+    )
+    pooled, spreads = _spreads(units)
     return [
         deviant
-        for _, rows in by_unit.groupby("build")
+        for build, (spread, freedom) in spreads.items()
         for deviant in _of_build(
-            rows, table, (cleared, alike), (*spreads[rows["build"].iloc[0]], tests), limits
+            units, np.flatnonzero(units.build == build), known, (spread, freedom, pooled), limits
         )
     ]
 
 
-def _spreads(by_unit: pd.DataFrame) -> dict[int, tuple[float, int, float]]:
-    """Each build's robust spread of units with its degrees of freedom, and the spread over all builds.
+def _units(pairs: pd.DataFrame, rows: _Rows) -> _Units:
+    key, first = np.unique(pairs["unit"].to_numpy(np.int64), return_index=True)
+    build = pairs["build"].to_numpy(np.int64)[first]
+    apart = np.bincount(rows.unit, rows.apart) / np.bincount(rows.unit)
+    settings = np.bincount(rows.unit, pairs["settings"].to_numpy(float)).astype(np.intp)
+    code = np.unique(build, return_inverse=True)[1]
+    gauges = _different(rows.unit, rows.gauge, key.size)
+    return _Units(key, build, apart - middles(apart, code)[code], gauges, settings)
+
+
+def _different(of: Codes, what: Codes, size: int) -> Codes:
+    """How many different ones each has."""
+    seen = np.unique(np.stack([of, what]), axis=1)
+    return np.bincount(seen[0], minlength=size)
+
+
+def _clinics(rows: _Rows, units: _Units) -> Codes:
+    """How many clinics read other units of each unit's build."""
+    build = np.unique(units.build, return_inverse=True)[1]
+    read, clinic = np.unique(np.stack([rows.unit, rows.clinic]), axis=1)
+    held = np.zeros((int(build.max()) + 1, int(clinic.max()) + 1), np.intp)
+    np.add.at(held, (build[read], clinic), 1)
+    alone = np.bincount(read, held[build[read], clinic] == 1, units.key.size).astype(np.intp)
+    total: Codes = (held > 0).sum(axis=1)[build] - alone
+    return total
+
+
+def _spreads(units: _Units) -> tuple[float, dict[int, tuple[float, int]]]:
+    """The spread over all builds, and each build's robust spread of units with its degrees of freedom.
 
     A build's own is drawn towards that of all builds of the table, and that one towards what is usual.
     """
-    sizes = by_unit.groupby("build")["unit"].transform("size")
-    several = by_unit[sizes >= 3]
+    builds, code, sizes = np.unique(units.build, return_inverse=True, return_counts=True)
+    several = sizes[code] >= 3
     usual = (_USUAL_SPREAD, 0)
-    pooled = _drawn(several["apart"].to_numpy(float), several["build"].nunique(), usual)
-    build, apart = by_unit["build"].to_numpy(np.int64), by_unit["apart"].to_numpy(float)
-    return {one: (*_drawn(apart[build == one], 1, pooled), pooled[0]) for one in np.unique(build).tolist()}
+    pooled = _drawn(units.apart[several], int((sizes >= 3).sum()), usual)
+    return pooled[0], {
+        int(build): _drawn(units.apart[code == k], 1, pooled) for k, build in enumerate(builds)
+    }
 
 
 def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[float, int]:
@@ -145,66 +207,72 @@ def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[floa
     return max(float(drawn), _LEAST_SPREAD), worth + _USUAL_FREEDOM
 
 
-def _cleared(table: pd.DataFrame, by_unit: pd.DataFrame, limits: UnitLimits) -> set[int]:
+def _cleared(rows: _Rows, apart: Floats, limits: UnitLimits) -> NDArray[np.bool_]:
     """Units of which some gauge is vouched for by other units."""
-    apart = by_unit.set_index("unit")["apart"]
-    found: set[int] = set()
-    for _, rows in table.groupby("gauge"):
-        units = rows["unit"].unique()
-        if len(units) > 3 * limits.cleared and abs(float(apart[units].median())) < limits.outside / 4:
-            found.update(int(unit) for unit in units)  # no one unit bears on the median of so many
-            continue
-        for unit in units:
-            others = apart[units[units != unit]]
-            if len(others) >= limits.cleared and abs(float(others.median())) < limits.outside / 2:
-                found.add(int(unit))
+    found = np.zeros(apart.size, bool)
+    gauge, unit = np.unique(np.stack([rows.gauge, rows.unit]), axis=1)
+    for mine in np.split(unit, np.flatnonzero(np.diff(gauge)) + 1):
+        values = apart[mine]
+        if mine.size > 3 * limits.cleared and abs(float(np.median(values))) < limits.outside / 4:
+            found[mine] = True  # no one unit bears on the median of so many
+        elif mine.size > limits.cleared:
+            found[mine] |= np.abs(_median_of_others(values)) < limits.outside / 2
     return found
 
 
-def _seen_alike(table: pd.DataFrame, limits: UnitLimits) -> set[int]:
+def _median_of_others(values: Floats) -> Floats:
+    """For each value, the median of the others; there are two values at least."""
+    order = np.argsort(values, kind="stable")
+    place, placed = np.argsort(order, kind="stable"), values[order]
+    others = values.size - 1
+    low, high = (others - 1) // 2, others // 2
+    found: Floats = (placed[low + (place <= low)] + placed[high + (place <= high)]) / 2
+    return found
+
+
+def _seen_alike(rows: _Rows, limits: UnitLimits) -> NDArray[np.bool_]:
     """Units that two clinics saw stand apart the same way."""
-    by_unit_and_clinic = table.groupby(["unit", "clinic"])["apart"].mean()
-    seen = by_unit_and_clinic.groupby("unit").agg(["size", "min", "max"])
-    alike = (seen["min"] > limits.outside / 2) | (seen["max"] < -limits.outside / 2)
-    return {int(unit) for unit in seen.index[alike & (seen["size"] >= 2)]}
+    width = int(rows.clinic.max()) + 1
+    seen, code = np.unique(rows.unit * width + rows.clinic, return_inverse=True)
+    unit, means = seen // width, np.bincount(code, rows.apart) / np.bincount(code)
+    clinics = np.bincount(unit)
+    high = np.bincount(unit, means > limits.outside / 2)
+    low = np.bincount(unit, means < -limits.outside / 2)
+    alike: NDArray[np.bool_] = (clinics >= 2) & ((high == clinics) | (low == clinics))
+    return alike
 
 
 def _of_build(
-    rows: pd.DataFrame,
-    table: pd.DataFrame,
-    told: tuple[set[int], set[int]],
-    known: tuple[float, int, float, int],
-    limits: UnitLimits,
+    units: _Units, mine: Codes, known: _Known, spreads: tuple[float, int, float], limits: UnitLimits
 ) -> list[Deviant]:
-    (cleared, alike), (spread, freedom, pooled, tests) = told, known
-    fellows = len(rows) - 1
+    spread, freedom, pooled = spreads
+    fellows = mine.size - 1
     if fellows < 1:
         return []
-    clinics = table[table["build"] == rows["build"].iloc[0]].groupby("unit")["clinic"].agg(set).to_dict()
+    apart = units.apart[mine]
     # The build's centre is itself uncertain; its median needs pi/2 of a mean's variance.
-    error = spread * float(np.sqrt(1 + np.pi / 2 / fellows))
-    scores = rows["apart"].to_numpy(float) / error
-    chances = 2 * stats.t.sf(np.abs(scores), freedom)
-    far = np.abs(np.expm1(rows["apart"].to_numpy(float))) >= limits.outside
+    scores = apart / (spread * float(np.sqrt(1 + np.pi / 2 / fellows)))
+    chances = 2 * special.stdtr(freedom, -np.abs(scores))
+    far = np.abs(np.expm1(apart)) >= limits.outside
     # A build of two kinds spreads so widely itself that nothing in it stands out: hold it against all builds.
-    usual = 2 * stats.t.sf(np.abs(scores) * max(spread / pooled, 1.0), freedom)
-    wide = far & (tests * usual < limits.alarm)
-    in_doubt = bool(wide.sum() > max(1, limits.few * len(rows)))
+    usual = 2 * special.stdtr(freedom, -np.abs(scores) * max(spread / pooled, 1.0))
+    wide = far & (known.tests * usual < limits.alarm)
+    in_doubt = bool(wide.sum() > max(1, limits.few * mine.size))
     return [
         Deviant(
-            unit=int(unit),
-            build=int(rows["build"].iloc[0]),
-            apart=float(np.expm1(rows["apart"].iloc[k])),
-            score=float(scores[k]),
-            p=float(chances[k]),
-            tests=tests,
+            unit=int(units.key[k]),
+            build=int(units.build[k]),
+            apart=float(np.expm1(units.apart[k])),
+            score=float(score),
+            p=float(chance),
+            tests=known.tests,
             fellows=fellows,
-            clinics=len(set().union(*(seen for other, seen in clinics.items() if other != unit))),
-            gauges=int(rows["gauges"].iloc[k]),
-            settings=int(rows["settings"].iloc[k]),
-            gauge_cleared=int(unit) in cleared,
+            clinics=int(known.clinics[k]),
+            gauges=int(units.gauges[k]),
+            settings=int(units.settings[k]),
+            gauge_cleared=bool(known.cleared[k]),
             build_in_doubt=in_doubt,
-            seen_alike=int(unit) in alike,
+            seen_alike=bool(known.alike[k]),
         )
-        for k, unit in enumerate(rows["unit"].to_numpy())
+        for k, score, chance in zip(mine, scores, chances, strict=True)
     ]

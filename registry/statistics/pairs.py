@@ -2,6 +2,9 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+
+from registry.statistics.robust import middles
 
 _ROUNDS = 200
 _STILL = 1e-7
@@ -18,18 +21,33 @@ def pair_table(readings: pd.DataFrame) -> pd.DataFrame:
     together: pairs that were measured at other settings than their fellows are not held against them for it.
     It is counted from the build's median pair.
     """
-    pair = readings.groupby(["unit", "gauge"], sort=False, observed=True).ngroup().to_numpy()
-    cell = pd.factorize(readings["cell"])[0]
-    log = readings["log"].to_numpy(float)
-    table = readings.groupby(["unit", "gauge"], sort=False, observed=True, as_index=False).agg(
-        build=("build", "first"),
-        clinic=("clinic", "first"),
-        settings=("cell", "nunique"),
-        systematic=("systematic", "mean"),
+    unit, gauge = readings["unit"].to_numpy(np.int64), readings["gauge"].to_numpy(np.int64)
+    gauge_code = np.unique(gauge, return_inverse=True)[1]
+    unit_code = np.unique(unit, return_inverse=True)[1]
+    _, first, pair = np.unique(
+        unit_code * (int(gauge_code.max(initial=0)) + 1) + gauge_code, return_index=True, return_inverse=True
     )
-    table["apart"] = two_way(log, pair, cell)
-    table["apart"] -= table.groupby("build")["apart"].transform("median")
-    return table
+    cell = pd.factorize(readings["cell"])[0]
+    build = readings["build"].to_numpy()[first]
+    apart = two_way(readings["log"].to_numpy(float), pair, cell)
+    in_build = np.unique(build, return_inverse=True)[1]
+    return pd.DataFrame(
+        {
+            "unit": unit[first],
+            "gauge": gauge[first],
+            "build": build,
+            "clinic": readings["clinic"].to_numpy()[first],
+            "settings": _settings(pair, cell),
+            "systematic": np.bincount(pair, readings["systematic"]) / np.bincount(pair),
+            "apart": apart - middles(apart, in_build)[in_build],
+        }
+    )
+
+
+def _settings(pair: NDArray[np.intp], cell: NDArray[np.intp]) -> NDArray[np.intp]:
+    """At how many cells each pair was read."""
+    seen = np.unique(pair * (int(cell.max(initial=0)) + 1) + cell)
+    return np.bincount(seen // (int(cell.max(initial=0)) + 1))
 
 
 def two_way(values: np.ndarray, pair: np.ndarray, cell: np.ndarray) -> np.ndarray:
