@@ -89,4 +89,4 @@ class Explanations(StrictQuery):
     @extend_schema(operation_id="explanations", parameters=[ExplanationQuery], responses=ExplanationDocument)
     def get(self, request: Request) -> Response:
         """Tell what every rule last made of a run, a unit or a gauge, and what it was short of."""
-        return Response(explain(**self.asked(request)))
+        return Response(explain(**self.asked(request), reader=viewer_of(request)))

@@ -5,7 +5,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.alerts.delivery import announce
-from registry.alerts.narrowing import at_least, clinic_of, rule_of
+from registry.alerts.narrowing import at_least, clinic_of, rule_of, unmeant
 from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Alert, AlertNote, AlertState, DismissReason
 from registry.models.alerts import UNTOLD
@@ -34,6 +34,8 @@ def list_alerts(
     Suspicions, what came of them to nothing, and shadow alerts are listed only `to_curator`, and only when
     asked for by state, or by `shadow`. Raises Invalid on a word that nobody knows, UnknownPumpModel.
     """
+    if shadow and not to_curator:
+        raise unmeant("shadow", "is for curators", "Leave it out: a rule on trial tells nobody.")
     known = STATES if to_curator else ("open", *TOLD_STATES)
     if state and state not in known:
         raise Invalid(
@@ -41,7 +43,7 @@ def list_alerts(
             hint=f"Known: {', '.join(known)}.",
             faults=(Fault("not a known state", field="state"),),
         )
-    alerts = Alert.objects.select_related("note").filter(shadow=shadow and to_curator).order_by("-id")
+    alerts = Alert.objects.select_related("note").filter(shadow=shadow).order_by("-id")
     if state:
         alerts = alerts.filter(state__in=OPEN if state == "open" else [state])
     else:

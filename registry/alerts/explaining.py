@@ -7,9 +7,21 @@ from django.db.models import Q, QuerySet
 from registry.alerts.judgements import ALARM, WHY
 from registry.alerts.rules import all_rulings
 from registry.alerts.stages import stages_of
+from registry.alerts.withheld import as_told
 from registry.answers import cautions
 from registry.errors import Fault, Invalid, NotFound
-from registry.models import Alert, AlertState, Clinic, Gauge, Judgement, Run, RunState, Unit, UnitSummary
+from registry.models import (
+    Alert,
+    AlertState,
+    Clinic,
+    Gauge,
+    Judgement,
+    Operator,
+    Run,
+    RunState,
+    Unit,
+    UnitSummary,
+)
 from registry.models.lookup import find_pump_model
 from registry.models.serials import canonical, place, tidy
 
@@ -19,7 +31,7 @@ _OUTCOMES = {"clear": "nothing stands out", "between": "between the limits", "un
 _KINDS = ("unit", "gauge", "clinic", "revision", "claim", "pump_model")
 
 
-def explain_run(run_id: int) -> dict[str, Any]:
+def explain_run(run_id: int, reader: Operator | None) -> dict[str, Any]:
     """Return the `explanations` document of a run's unit, gauge, clinic and build. Raises NotFound."""
     run = Run.objects.select_related("session", "unit__pump_model", "clinic").filter(pk=run_id).first()
     if run is None:
@@ -33,10 +45,10 @@ def explain_run(run_id: int) -> dict[str, Any]:
     if run.session.gauge_id is None:
         notes.append("Its gauge is not declared: rules about gauges and units leave its figures out.")
     gauges = [] if run.session.gauge_id is None else [run.session.gauge_id]
-    return _document(run.unit, gauges, [run.clinic_id], about, notes)
+    return _document(run.unit, gauges, [run.clinic_id], about, notes, reader)
 
 
-def explain_unit(model: str, serial: str) -> dict[str, Any]:
+def explain_unit(model: str, serial: str, reader: Operator | None) -> dict[str, Any]:
     """Return the `explanations` document of a unit and of all that read it.
 
     Raises UnknownPumpModel, and NotFound for a unit nobody has measured.
@@ -54,19 +66,29 @@ def explain_unit(model: str, serial: str) -> dict[str, Any]:
     gauges = [gauge for gauge in read.values_list("gauge", flat=True).distinct() if gauge is not None]
     clinics = list(read.values_list("clinic", flat=True).distinct())
     notes = [] if clinics else ["None of its runs counts: they are held or withdrawn."]
-    return _document(unit, gauges, clinics, {}, notes)
+    return _document(unit, gauges, clinics, {}, notes, reader)
 
 
-def explain_gauge(clinic: str, code: str) -> dict[str, Any]:
+def explain_gauge(clinic: str, code: str, reader: Operator | None) -> dict[str, Any]:
     """Return the `explanations` document of a clinic's gauge and of its clinic. Raises NotFound."""
     gauge = Gauge.objects.filter(clinic__code__iexact=clinic, code__iexact=code).first()
     if gauge is None:
         raise NotFound(f"There is no gauge {clinic[:40]}/{code[:40]}")
-    return _document(None, [gauge.pk], [gauge.clinic_id], {}, [])
+    return _document(None, [gauge.pk], [gauge.clinic_id], {}, [], reader)
 
 
-def explain(*, run: int | None = None, model: str = "", serial: str = "", gauge: str = "") -> dict[str, Any]:
-    """Explain a run, a unit (`model` and `serial`) or a `gauge` (CLINIC/CODE). Raises Invalid otherwise."""
+def explain(
+    *,
+    run: int | None = None,
+    model: str = "",
+    serial: str = "",
+    gauge: str = "",
+    reader: Operator | None = None,
+) -> dict[str, Any]:
+    """Explain a run, a unit (`model` and `serial`) or a `gauge` (CLINIC/CODE), as `reader` may see it.
+
+    Raises Invalid for anything else.
+    """
     asked = [run is not None, bool(model or serial), bool(gauge)]
     if sum(asked) != 1 or bool(model) != bool(serial):
         raise Invalid(
@@ -75,15 +97,20 @@ def explain(*, run: int | None = None, model: str = "", serial: str = "", gauge:
             faults=(Fault("give run, or model and serial, or gauge", field="run"),),
         )
     if run is not None:
-        return explain_run(run)
+        return explain_run(run, reader)
     if gauge:
         clinic, _, code = gauge.rpartition("/")
-        return explain_gauge(clinic, code)
-    return explain_unit(model, serial)
+        return explain_gauge(clinic, code, reader)
+    return explain_unit(model, serial, reader)
 
 
 def _document(
-    unit: Unit | None, gauges: list[int], clinics: list[int], about: dict[str, Any], notes: list[str]
+    unit: Unit | None,
+    gauges: list[int],
+    clinics: list[int],
+    about: dict[str, Any],
+    notes: list[str],
+    reader: Operator | None,
 ) -> dict[str, Any]:
     where = Q(gauge__in=gauges, unit=None) | Q(clinic__in=clinics, gauge=None, unit=None)
     if unit is not None:
@@ -93,7 +120,7 @@ def _document(
         where |= Q(unit=None, gauge=None, clinic=None, revision=None, pump_model=unit.pump_model_id)
         if unit.revision_id is None:
             notes = [*notes, "Which build it is of is not known: it is held against no other units."]
-    rows = _rows(Judgement.objects.filter(where), _subjects(unit, gauges, clinics))
+    rows = _rows(Judgement.objects.filter(where), _subjects(unit, gauges, clinics), reader)
     return {
         **about,
         "unit": None if unit is None else {"pump_model": unit.pump_model.name, "serial": unit.serial},
@@ -119,7 +146,9 @@ def _subjects(unit: Unit | None, gauges: list[int], clinics: list[int]) -> dict[
     return names
 
 
-def _rows(judged: QuerySet[Judgement], subjects: dict[str, list[str]]) -> list[dict[str, Any]]:
+def _rows(
+    judged: QuerySet[Judgement], subjects: dict[str, list[str]], reader: Operator | None
+) -> list[dict[str, Any]]:
     """A row a rule and subject, in order of precedence; of versions that tell."""
     stages = stages_of(ruling.rule for ruling in all_rulings())
     rows: list[dict[str, Any]] = []
@@ -127,14 +156,15 @@ def _rows(judged: QuerySet[Judgement], subjects: dict[str, list[str]]) -> list[d
         rule = ruling.rule
         if stages[rule.name, rule.version] != "live":
             continue
-        found = list(judged.filter(rule=rule.name, rule_version=rule.version).order_by("subject"))
+        looked_at = judged.filter(rule=rule.name, rule_version=rule.version)
+        found = list(looked_at.select_related("gauge").order_by("subject"))
         open_alerts = {
             alert.subject: alert
             for alert in Alert.objects.filter(
                 rule=rule.name, shadow=False, subject__in=[row.subject for row in found]
             ).order_by("id")
         }
-        rows += [_row(row, open_alerts.get(row.subject)) for row in found]
+        rows += [as_told(_row(row, open_alerts.get(row.subject)), row, reader) for row in found]
         unseen = set(subjects.get(rule.subject_kind, ())) - {row.subject for row in found}
         rows += [_unseen(rule.name, rule.version, rule.subject_kind, name) for name in sorted(unseen)]
     return rows

@@ -78,7 +78,9 @@ def test_listing_by_model_and_clinic() -> None:
 def test_shadow_alerts_are_for_curators_who_ask() -> None:
     record(RULE, [verdict()], shadow=True)
     assert not list_alerts().exists()
-    assert not list_alerts(shadow=True).exists()
+    with pytest.raises(Invalid) as caught:
+        list_alerts(shadow=True)
+    assert caught.value.faults[0].field == "shadow"
     assert list_alerts(shadow=True, to_curator=True).count() == 1
 
 

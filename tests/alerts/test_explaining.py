@@ -5,6 +5,7 @@ import pytest
 from registry.alerts.explaining import explain
 from registry.alerts.scan import scan_community
 from registry.errors import Invalid, NotFound, UnknownPumpModel
+from registry.models import Operator
 from tests import factories
 from tests.alerts.community import Community
 
@@ -16,6 +17,12 @@ def model():
     return factories.pump_model()
 
 
+def curator() -> Operator:
+    found = factories.operator("lake", "curator")
+    found.is_curator = True
+    return found
+
+
 def outcomes(document):
     return {(row["rule"], *row["subject"].values()): row["outcome"] for row in document["rules"]}
 
@@ -23,7 +30,7 @@ def outcomes(document):
 def test_a_unit_is_explained_by_all_that_bears_on_it(model) -> None:
     Community(model, gains={"west": 1.1}).measure()
     scan_community()
-    document = explain(model=model.name, serial="lk003001")
+    document = explain(model=model.name, serial="lk003001", reader=curator())
     found = outcomes(document)
     assert found["gauge_off", "west/G1"] == "alert"
     assert found["unit_off", "Lapwing One/LK003001"] == "nothing stands out"
@@ -48,8 +55,34 @@ def test_too_little_data_says_what_is_missing(model) -> None:
 def test_a_unit_that_is_suspected_waits_for_runs(model) -> None:
     Community(model, units={"LK002001": 0.72}).measure()
     scan_community()
-    found = outcomes(explain(model=model.name, serial="LK002001"))
+    found = outcomes(explain(model=model.name, serial="LK002001", reader=factories.operator()))
     assert found["unit_off", "Lapwing One/LK002001"].startswith("suspected")
+
+
+def test_a_suspicion_is_not_told_to_who_has_no_token(model) -> None:
+    Community(model, units={"LK002001": 0.72}).measure()
+    scan_community()
+    (row,) = [r for r in explain(model=model.name, serial="LK002001")["rules"] if r["rule"] == "unit_off"]
+    assert (row["outcome"], row["p"], row["why"], row["evidence"]) == ("not decided yet", None, [], {})
+    assert "off" not in row["says"] + row["lacks"]
+
+
+def test_how_a_gauge_reads_is_for_its_own_clinic_and_curators_unless_an_alert_tells_it(model) -> None:
+    Community(model, gains={"west": 1.1}).measure()
+    scan_community()
+    own = factories.operator("east")
+    for reader, may in ((own, True), (curator(), True), (None, False)):
+        row = figures(explain(gauge="east/G1", reader=reader), "gauge_off")
+        assert row["outcome"] == "nothing stands out"
+        assert bool(row["evidence"]) is bool(row["why"]) is may
+    other = figures(explain(gauge="east/G1", reader=factories.operator()), "gauge_off")
+    assert (other["evidence"], other["why"]) == ({}, [])
+    assert "own clinic" in other["lacks"]
+    assert figures(explain(gauge="west/G1"), "gauge_off")["why"], "what was raised is told to all"
+
+
+def figures(document, rule):
+    return next(row for row in document["rules"] if row["rule"] == rule)
 
 
 @pytest.mark.parametrize("state", ["held", "withdrawn"])
