@@ -123,8 +123,13 @@ def _freeze(rule: Rule, alert: Alert, row: Judgement) -> None:
     alert.rule_version, alert.severity = rule.version, rule.severity
     alert.says, alert.confidence = row.says, round(1 - q, 4)
     alert.evidence = {"size": row.size, "p": row.p, "q": q, **evidence}
-    alert.why = [*why, f"false in {100 * q:.2g} % of such cases at most; {100 * ALARM:g} % are allowed"]
+    alert.why = [*why, f"false in {_percent(q)} of such cases at most; {100 * ALARM:g} % are allowed"]
     alert.cautions = row.cautions
+
+
+def _percent(share: float) -> str:
+    """A share as people say it, never in powers of ten."""
+    return f"{100 * share:.2g} %" if share >= 1e-4 else "0.01 %"
 
 
 def _end(alert: Alert, why: str) -> None:

@@ -8,6 +8,7 @@ from registry.pages.words import plain
 
 MOST_ROWS: Final = 60
 _LIMITS: Final = "limits"
+_PLAINER: Final = {"percent": "%", "p": "chance of as much", "q": "share of false ones"}
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def label(key: str) -> str:
     for ending, unit in (("_percent", "%"), ("_mmhg", "mmHg"), ("_days", "days")):
         if key.endswith(ending) and len(key) > len(ending):
             return f"{plain(key.removesuffix(ending))}, {unit}"
-    return "%" if key == "percent" else plain(key)
+    return _PLAINER.get(key) or plain(key)
 
 
 def figure(value: Any) -> str:

@@ -43,6 +43,8 @@ def asked(query: Mapping[str, str]) -> Asked:
     """Read a page's query. Raises Invalid for what cannot be meant."""
     said = {key: query.get(key, "").strip()[:120] for key in ("severity", "rule", "model", "clinic")}
     state, before = query.get("state") or "open", query.get("before") or ""
+    if not "".join(said.values()).isprintable():
+        raise Invalid("That is no text", hint="Type the name as people write it")
     if state not in STATES or (said["severity"] and said["severity"] not in SEVERITIES):
         raise Invalid("There is no such state or severity", hint="Choose one from the list on the page")
     if before and not re.fullmatch(r"[0-9]{1,18}", before):

@@ -69,7 +69,8 @@ def test_the_list_is_narrowed_down_and_paged(stranger):
 
 @pytest.mark.parametrize(
     "query",
-    [{"state": "x"}, {"severity": "x"}, {"before": "x"}, {"clinic": "x"}, {"model": "x"}, {"rule": "x"}],
+    [{"state": "x"}, {"severity": "x"}, {"before": "x"}, {"clinic": "x"}, {"model": "x"}, {"rule": "x"}]
+    + [{key: "a\0b"} for key in ("state", "severity", "before", "clinic", "model", "rule")],
 )
 def test_what_cannot_be_meant_is_said_so(stranger, query):
     assert stranger.get("/alerts/", query).status_code == 422
