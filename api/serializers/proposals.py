@@ -151,7 +151,7 @@ class HistoryRow(serializers.Serializer[Any]):
     """One thing that was done to a record of the catalogue."""
 
     at = serializers.DateTimeField()
-    kind = serializers.ChoiceField(choices=["span", "revision", "serial_scheme"])
+    kind = serializers.ChoiceField(choices=["span", "revision", "serial_scheme", "claim"])
     name = serializers.CharField()
     action = serializers.ChoiceField(choices=["created", "changed", "removed"])
     by = serializers.CharField(allow_null=True)

@@ -24,7 +24,7 @@ def show_proposals(console: Console, document: dict[str, Any]) -> None:
             one_line(proposal.get("id")),
             clean(proposal.get("pump_model", "")),
             one_line(proposal.get("state")),
-            one_line(proposal.get("proposed_by")),
+            one_line(proposal.get("proposed_by")).replace("/", "/\n", 1),
             one_line(proposal.get("why")),
             one_line(told.get("says")),
         )

@@ -30,6 +30,13 @@ WITH kept AS (
                               'plant', e.plant, 'era', e.era),
            e.pgh_obj_id
     FROM registry_serialschemeevent e WHERE e.pump_model_id = %(model)s
+    UNION ALL
+    SELECT 'claim', e.pgh_id, e.pgh_created_at, e.pgh_label, e.pgh_context_id,
+           concat_ws(' ', replace(e.metric, '_', ' '), e.relation, 'at ' || nullif(concat_ws(' ',
+               nullif(e.mode, ''), nullif(e.programme, ''), nullif(e.level, '')), '')),
+           jsonb_build_object('value', e.value, 'unit', e.unit, 'source', e.source),
+           e.pgh_obj_id
+    FROM registry_claimevent e WHERE e.pump_model_id = %(model)s
 ), told AS (
     SELECT kept.*, lag(now) OVER (PARTITION BY kind, record ORDER BY pgh_id) AS before FROM kept
 )
@@ -59,7 +66,7 @@ class _Event:
 
 
 def catalogue_history(model: PumpModel, limit: int, offset: int = 0) -> list[dict[str, Any]]:
-    """Return what was done to the spans, revisions and schemes of a model, `limit` rows from `offset` on.
+    """Return what was done to a model's spans, revisions, schemes and claims, `limit` rows from `offset` on.
 
     Each row: at, kind, name, action, by (a handle), before, after and says; for what came by a proposal also
     its number, who proposed it, and why.
@@ -113,6 +120,9 @@ def _says(
     elif event.kind == "span":
         held = after or before or {}
         what += f" ({held.get('basis')} as revision {held.get('revision')}, {held.get('source')})"
+    elif event.kind == "claim":
+        held = after or before or {}
+        what += f" ({held.get('value')} {held.get('unit')}, {held.get('source')})"
     who = f" by {by}" if by else ""
     who += f", proposed by {event.proposer}: {event.why}" if event.proposer else ""
     return f"{what}{who}."

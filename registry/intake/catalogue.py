@@ -148,7 +148,7 @@ def _load_claims(model: PumpModel, entries: Sequence[Entry] | None, operator: Op
         names = ("metric", "relation", "mode", "programme", "level", "source")
         key = {"pump_model": model} | {name: entry.get(name, "") for name in names}
         values = {"value": entry["value"], "unit": entry["unit"]}
-        brought.append(bring(Claim, key, values, born={"said_by": operator}))
+        brought.append(bring(Claim, key, values, signed={"said_by": operator}))
     kept = {claim.pk for claim, _ in brought}
     gone = [claim for claim in stored if claim.pk not in kept]
     removed = [Change("claim", str(claim), "removed") for claim in gone]

@@ -90,7 +90,7 @@ def effects_since(
 def _says(told: Mapping[str, Any]) -> str:
     parts = [
         f"{row['units']} unit{'s' * (row['units'] != 1)}"
-        f" from {_revision(row['was'])} to {_revision(row['now'])}"
+        f" from {_revision(row['was'])} to {_revision(row['now'])} ({_serials(row)})"
         for row in told["units"]
     ] or ["No unit moves"]
     parts += [
@@ -100,6 +100,11 @@ def _says(told: Mapping[str, Any]) -> str:
     if told["overlaps"]:
         parts.append(f"{len(told['overlaps'])} spans of two revisions lie over each other")
     return "; ".join(parts) + "."
+
+
+def _serials(row: Mapping[str, Any]) -> str:
+    first, last = row["first"], row["last"]
+    return str(first) if first == last else f"{'' if row['units'] == 2 else 'within '}{first} to {last}"
 
 
 def _revision(label: str | None) -> str:

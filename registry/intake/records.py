@@ -21,15 +21,19 @@ class Change:
 
 
 def bring(
-    kind: type[M], key: dict[str, Any], values: dict[str, Any], born: dict[str, Any] | None = None
+    kind: type[M], key: dict[str, Any], values: dict[str, Any], signed: dict[str, Any] | None = None
 ) -> tuple[M, Change]:
-    """Make the record of `key` hold `values`, writing only when it does not; `born` is set on a new one."""
+    """Make the record of `key` hold `values`, writing only when it does not.
+
+    What is written is `signed`: by whom is set whenever a value is.
+    """
     record: M
-    record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (born or {}))
+    record, is_new = models.QuerySet(kind).get_or_create(**key, defaults=values | (signed or {}))
     differing = [] if is_new else [name for name, value in values.items() if getattr(record, name) != value]
-    for name in differing:
-        setattr(record, name, values[name])
     if differing:
-        record.save(update_fields=differing)
+        written = {name: values[name] for name in differing} | (signed or {})
+        for name, value in written.items():
+            setattr(record, name, value)
+        record.save(update_fields=list(written))
     action = "created" if is_new else "changed" if differing else "unchanged"
     return record, Change(_NAMES[kind], str(record), action)

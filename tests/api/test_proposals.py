@@ -132,6 +132,18 @@ def test_the_history_tells_what_changed_from_what_to_what(curator, operator, str
     pages = f"/api/v1/pump-models/{model.pk}/history"
     (row,) = (r for r in stranger.get(pages).json()["results"] if r["action"] == "changed")
     assert row["says"] == ("revision A changed: marks from housing amber to housing red by elmsworth/sorrel.")
+    declared["pump_model"][0]["claim"] = [
+        {"metric": "peak_vacuum", "relation": "at least", "value": 250, "unit": "mmHg", "source": "letter"}
+    ]
+    curator.post("/api/v1/catalogue", declared, format="json")
+    declared["pump_model"][0]["claim"][0] |= {"value": 240}
+    later = signed_in("brackwater", "bracken", curator=True)
+    later.post("/api/v1/catalogue", declared, format="json")
+    claimed = [row["says"] for row in stranger.get(pages).json()["results"] if row["kind"] == "claim"]
+    assert claimed[0] == "claim peak vacuum at least changed: value from 250 to 240 by brackwater/bracken."
+    assert "claim peak vacuum at least created (250 mmHg, letter) by elmsworth/sorrel." in claimed
+    (claim,) = stranger.get("/api/v1/claims", {"model": MODEL, "revision": "A"}).json()["claims"]
+    assert claim["entered_by"] == "brackwater"
     first = stranger.get(pages, {"page_size": 1}).json()
     assert len(first["results"]) == 1
     rest = stranger.get(first["next"]).json()["results"]

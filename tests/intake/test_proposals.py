@@ -72,7 +72,7 @@ def test_it_foresees_what_confirming_then_does(operator, first, second):
     ]
     assert proposal.foreseen["runs"] == [{"was": "held", "now": "accepted", "runs": 1}]
     assert proposal.foreseen["says"] == (
-        "2 units from revision A to revision B; 1 run held before, accepted now."
+        "2 units from revision A to revision B (LK004500 to LK004700); 1 run held before, accepted now."
     )
     assert [change["action"] for change in proposal.foreseen["changes"]] == ["removed"] * 2 + ["created"] * 2
     assert confirm(proposal.pk, second).done == proposal.foreseen
