@@ -19,6 +19,13 @@ def is_number(value: Any) -> TypeGuard[float]:
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
+def percent(chance: float) -> str:
+    """A chance or a share that was estimated, in per cent; such a one is never none and never all."""
+    if chance > 0.99:
+        return "over 99 %"
+    return "below 1 %" if chance < 0.01 else f"{100 * chance:.0f} %"
+
+
 def decimals_of(uncertainty: Any) -> int | None:
     """Decimal places that keep two significant digits of an uncertainty; negative for tens and more.
 

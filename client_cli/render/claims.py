@@ -5,7 +5,7 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
-from client_cli.numbers import fixed, is_number
+from client_cli.numbers import fixed, is_number, percent
 from client_cli.render.comparisons import between, places_of
 from client_cli.render.console import cautions, counted, lines, says, table
 from client_cli.render.distributions import unit_name
@@ -85,7 +85,7 @@ def _typical(claim: dict[str, Any]) -> str:
 
 
 def _share(probability: Any) -> str:
-    return f"{100 * probability:.0f} %" if is_number(probability) else "-"
+    return percent(probability) if is_number(probability) else "-"
 
 
 def _verdict(claim: dict[str, Any]) -> Text:

@@ -5,7 +5,7 @@ from typing import Any
 
 from rich.console import Console
 
-from client_cli.numbers import fixed, is_number
+from client_cli.numbers import fixed, is_number, percent
 from client_cli.render.comparisons import between, places_of
 from client_cli.render.console import cautions, counted, lines, says, table, thin
 from client_cli.render.rigs import Rigs, show_shared, side_of
@@ -46,9 +46,7 @@ def _show_rows(console: Console, rows: list[dict[str, Any]], rigs: Rigs, *, by_d
 
 
 def _chance(probability: Any) -> str:
-    if not is_number(probability):
-        return "not known"
-    return f"{100 * probability:.0f} %" if probability >= 0.01 else "below 1 %"
+    return percent(probability) if is_number(probability) else "not known"
 
 
 def _distance(row: dict[str, Any]) -> Iterator[str]:

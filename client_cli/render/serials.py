@@ -4,6 +4,7 @@ from typing import Any
 
 from rich.console import Console
 
+from client_cli.numbers import percent
 from client_cli.render.console import cautions, lines, says, table
 from client_cli.text import clean, one_line
 
@@ -96,4 +97,4 @@ def extent(span: dict[str, Any]) -> str:
 def _confidence(value: Any) -> str:
     if value is None:
         return ""
-    return f"{100 * value:.0f} %" if isinstance(value, float) and 0 <= value <= 1 else one_line(value)
+    return percent(value) if isinstance(value, float) and 0 <= value <= 1 else one_line(value)

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from django.apps import apps
-from django.db.models import Min
+from django.db.models import Max
 
 from registry.answers import cautions
 from registry.answers.blocks import Block, distinct, summary_blocks
@@ -19,7 +19,7 @@ from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.places import lacking
 from registry.answers.setting import AT, PLACE
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.wording import counted, dated, figure, in_words, rounded
+from registry.answers.wording import counted, dated, figure, in_a_hundred, in_words, rounded
 from registry.models import Claim, PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
 
@@ -113,11 +113,11 @@ def answer_claims(
 
 
 def _entered(claims: list[Claim]) -> dict[int, datetime]:
-    """When each claim was entered, by the history of curated records."""
+    """When each claim was entered as it stands, by the history of curated records."""
     events = apps.get_model("registry", "ClaimEvent").objects.filter(
         pgh_obj__in=[claim.pk for claim in claims]
     )
-    return dict(events.values_list("pgh_obj").annotate(Min("pgh_created_at")))
+    return dict(events.values_list("pgh_obj").annotate(Max("pgh_created_at")))
 
 
 def _rows(about: _About, claim: Claim, chosen: list[Revision]) -> Iterator[dict[str, Any]]:
@@ -253,7 +253,7 @@ def _row_says(row: Mapping[str, Any]) -> str:
     typical = rounded(row["centre"], (row["high"] - row["low"]) / 4)
     if row["probability"] is None:
         return f"{about}: undecided, needs {row['missing']}; the typical unit has {typical}{unit}."
-    share = f"about {100 * row['probability']:.0f} in 100 units conform"
+    share = f"{in_a_hundred(row['probability'], 'about ')} units conform"
     risk = "" if row["risk"] is None else f" (risk of being wrong {_as_risk(row['risk'])})"
     needs = f", needs {row['missing']}" if row["missing"] else ""
     return f"{about}: {row['verdict']}{risk}{needs}; the typical unit has {typical}{unit}, {share}."

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from registry.answers.identifiedpieces import Builds, Piece
-from registry.answers.wording import figure
+from registry.answers.wording import figure, in_a_hundred
 from registry.statistics.posterior import Band, Verdict, Weight, weigh
 from registry.statistics.robust import Floats
 
@@ -104,10 +104,3 @@ def _why(builds: Builds, chances: Floats, pieces: Sequence[Piece]) -> str:
 
 def _then(question: str | None) -> str:
     return f" Next: {question}" if question else ""
-
-
-def in_a_hundred(chance: float) -> str:
-    """A chance as people count: 88 in 100."""
-    if chance > 0.99:
-        return "more than 99 in 100"
-    return "less than 1 in 100" if chance < 0.01 else f"{100 * chance:.0f} in 100"

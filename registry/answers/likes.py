@@ -15,7 +15,7 @@ from registry.answers.filters import chosen_level, chosen_mode
 from registry.answers.narrowing import Margins, rig_labels, with_rig
 from registry.answers.places import Place, build_of, by_place, lacking, names_in, place_shown
 from registry.answers.setting import AROUND
-from registry.answers.wording import dated, figure, in_words
+from registry.answers.wording import dated, figure, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
 from registry.models.lookup import find_pump_model, find_revision
@@ -261,7 +261,7 @@ def _off(row: Mapping[str, Any]) -> str:
 
 def _odds(row: Mapping[str, Any]) -> str:
     chance = row["probability"]
-    return "" if chance is None else f", and within them with a chance of about {100 * chance:.0f} in 100"
+    return "" if chance is None else f", and within them with a chance of {in_a_hundred(chance, 'about ')}"
 
 
 def _to_record(wanted: Wanted, row: Mapping[str, Any], where: str) -> str:

@@ -27,7 +27,7 @@ from registry.answers.places import (
 from registry.answers.readings import readings_in
 from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.wording import counted, dated, figure, in_words, natural
+from registry.answers.wording import counted, dated, figure, in_a_hundred, in_words, natural
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, Revision
 from registry.models.lookup import find_pump_model, find_revision
@@ -216,7 +216,7 @@ def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], rows: list[di
         return f"{about}, {wanted}: {counted(len(rows), 'setting')} measured, all too thin to say how likely."
     best = carried[0]
     build = build_of(best, with_model=pump_model is None)
-    at = f"{build} at {told_setting(best)}, met by about {100 * best['probability']:.0f} in 100 next units"
+    at = f"{build} at {told_setting(best)}, met by {in_a_hundred(best['probability'], 'about ')} next units"
     likely = sum(row["probability"] >= _LIKELY for row in carried)
     if not likely:
         return f"{about}, {wanted}: no setting is likely to meet it; nearest is {at}."

@@ -19,6 +19,13 @@ def rounded(value: float, u: float | None) -> str:
     return f"{value:.{min(max(min(places, default=0), 0), 6)}f}"
 
 
+def in_a_hundred(chance: float, about: str = "") -> str:
+    """A chance as people count: 88 in 100, with `about` before a number; never certain."""
+    if chance > 0.99:
+        return "more than 99 in 100"
+    return "less than 1 in 100" if chance < 0.01 else f"{about}{100 * chance:.0f} in 100"
+
+
 def in_words(metric: str) -> str:
     """A metric's name as people say it."""
     return metric.replace("_", " ")

@@ -64,7 +64,7 @@ def test_a_claim_is_judged_for_each_revision_with_its_risk(model) -> None:
     assert document["says"].startswith(
         "Lapwing One, 1 claim over 2 revisions: 1 not upheld, 1 upheld. Revision B"
     )
-    assert "about 0 in 100 units conform" in document["says"]
+    assert "less than 1 in 100 units conform" in document["says"]
     json.dumps(document)
 
 

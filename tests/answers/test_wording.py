@@ -2,7 +2,7 @@
 
 import pytest
 
-from registry.answers.wording import counted, figure, natural, rounded, telling
+from registry.answers.wording import counted, figure, in_a_hundred, natural, rounded, telling
 
 
 @pytest.mark.parametrize(
@@ -39,3 +39,8 @@ def test_plurals_digits_and_order() -> None:
     assert figure(1.23456789) == 1.23457
     assert figure(None) is None
     assert sorted(["10", "2", "low", "a2", "a10"], key=natural) == ["2", "10", "a2", "a10", "low"]
+
+
+def test_nothing_estimated_is_told_as_certain() -> None:
+    told = [in_a_hundred(chance, "about ") for chance in (1.0, 0.996, 0.5, 0.004)]
+    assert told == ["more than 99 in 100", "more than 99 in 100", "about 50 in 100", "less than 1 in 100"]

@@ -6,7 +6,7 @@ import random
 import pytest
 
 from api.shown import shown
-from client_cli.numbers import decimals_of, fixed, spread, with_uncertainty
+from client_cli.numbers import decimals_of, fixed, percent, spread, with_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -70,3 +70,11 @@ def test_whole_numbers_stay_whole():
     assert fixed(3000, None) == "3000"
     assert fixed(0.0, None) == "0"
     assert fixed(1234567.0, None) == "1235000"
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [(1.0, "over 99 %"), (0.996, "over 99 %"), (0.99, "99 %"), (0.5, "50 %"), (0.004, "below 1 %")],
+)
+def test_nothing_estimated_is_told_as_certain(chance: float, told: str) -> None:
+    assert percent(chance) == told
