@@ -63,6 +63,7 @@ _HINTS: dict[str, str] = {
     "conflict": "Look at what is stored before sending it again.",
     "too_large": "Send less at once.",
 }
+_NO_RECORD = "Nothing is kept under this address"
 _INVALID = "Correct what is named under 'errors' and send it again; nothing was stored."
 
 _CODES: tuple[tuple[type[Exception], str], ...] = (
@@ -165,7 +166,9 @@ def handle(error: Exception, context: dict[str, Any]) -> HttpResponseBase | None
 def _framework_problem(request: HttpRequest, error: Exception) -> HttpResponseBase | None:
     for kind, code in _CODES:
         if isinstance(error, kind):
-            detail = "" if code == "unavailable" else str(error)
+            # Of a record that is not there the framework names the class, which tells people nothing.
+            own_words = _NO_RECORD if isinstance(error, Http404) else str(error)
+            detail = "" if code == "unavailable" else own_words
             bad_token = isinstance(error, exceptions.AuthenticationFailed)
             hint = "Ask the registry's keeper for a new token." if bad_token else ""
             response = problem(request, code, HTTPStatus(STATUS[code]).phrase, detail=detail, hint=hint)

@@ -142,7 +142,8 @@ def test_a_query_that_cannot_be_meant(stranger, address):
     "address", ["runs/1", "makers/1", "units/999999999999999999", "nowhere", "gauges/G1"]
 )
 def test_what_is_not_there(stranger, address):
-    check(stranger.get(f"/api/v1/{address}"), "not_found")
+    problem = check(stranger.get(f"/api/v1/{address}"), "not_found")
+    assert "matches the given query" not in problem["detail"]
 
 
 def test_who_may_not(operator, stranger):
