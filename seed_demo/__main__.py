@@ -10,7 +10,7 @@ from contextlib import contextmanager, nullcontext
 from typing import NoReturn
 
 from client_cli.errors import ClientError
-from seed_demo.driver import ask, cli, double, fill, weigh
+from seed_demo.driver import ask, cli, correct, double, fill, told, weigh
 from seed_demo.driver.files import write_files
 from seed_demo.driver.home import DemoError, demo_home, tell, title
 from seed_demo.driver.people import Tokens, refuse_foreign, sign_in
@@ -78,7 +78,9 @@ def _run(address: str, recordings: Future[list[Recording]], at_once: int) -> lis
     wrong += weigh.ask_export()
     wrong += double.show_double(address, tokens, make_double())
     cli.use(address, None)
-    return wrong + ask.ask_alerts()
+    wrong += ask.ask_alerts()
+    wrong += told.show_told(address, tokens, *ask.OFF)
+    return wrong + correct.correct_catalogue(address, tokens)
 
 
 def _fill(address: str, tokens: Tokens, made: list[Recording], at_once: int) -> list[str]:

@@ -18,6 +18,7 @@ from seed_demo.scenario.units import units
 
 ALERT_WAIT_S = 45.0
 GAUGE_THAT_READS_OFF = "QW-2"
+OFF = ("quarrowick", GAUGE_THAT_READS_OFF)
 # What is said of the traces beside their level; where the clinic lies is left to the gauge.
 IDENTIFYING = (
     *("mode", "protector", "valve", "tubing", "flange_mm", "load_ml"),

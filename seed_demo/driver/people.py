@@ -1,4 +1,4 @@
-"""Who signs in: one operator a clinic and one curator, enrolled by manage.py as an administrator does."""
+"""Who signs in: one operator a clinic and two curators, enrolled by manage.py as an administrator does."""
 
 import json
 import os
@@ -45,16 +45,20 @@ class Tokens:
 
     @property
     def curator(self) -> str:
-        """The token of the curator."""
-        clinic = community().curating
-        return self.by_person[f"{clinic.code}/{clinic.curator}"]
+        """The token of the curator who keeps the catalogue."""
+        return self.curators[0]
+
+    @property
+    def curators(self) -> list[str]:
+        """The tokens of all curators."""
+        return [self.by_person[person.key] for person in people() if person.curator]
 
 
 def people() -> list[Person]:
-    """One operator a clinic, then the curator."""
+    """One operator a clinic, then the curators."""
     operators = [Person(clinic.code, clinic.operator) for clinic in community().clinics]
-    curating = community().curating
-    return [*operators, Person(curating.code, str(curating.curator), curator=True)]
+    curators = [Person(c.code, c.curator, curator=True) for c in community().clinics if c.curator]
+    return [*operators, *curators]
 
 
 def refuse_foreign(address: str) -> None:

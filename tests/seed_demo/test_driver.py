@@ -2,6 +2,7 @@
 
 import json
 import threading
+import tomllib
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -11,11 +12,12 @@ import pytest
 from client_cli import manifest
 from client_cli.manifest import Row
 from client_cli.upload import Outcome
-from seed_demo.driver import ask, people, truth
+from seed_demo.driver import ask, correct, people, told, truth
 from seed_demo.driver.ask import pairs
 from seed_demo.driver.files import write_files
 from seed_demo.driver.fill import show_outcomes
 from seed_demo.driver.home import DemoError
+from seed_demo.scenario.catalogue import catalogue
 from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import Recording
 
@@ -89,10 +91,13 @@ def test_damaged_token_file_counts_as_none(tmp_path: Path) -> None:
     assert people._kept(path) == {}
 
 
-def test_one_operator_a_clinic_and_one_curator() -> None:
+def test_one_operator_a_clinic_and_two_curators() -> None:
     everyone = people.people()
     assert len({person.key for person in everyone}) == len(everyone)
-    assert [person.key for person in everyone if person.curator] == ["harvenmouth/sedge"]
+    assert [person.key for person in everyone if person.curator] == [
+        "harvenmouth/sedge",
+        "lissendale/dipper",
+    ]
 
 
 def test_manifests_are_read_back_as_they_were_meant(recordings: tuple[Recording, ...]) -> None:
@@ -200,3 +205,45 @@ def test_the_pump_to_identify_is_one_nobody_looked_at() -> None:
     assert len({trace.planned.unit.serial for trace in traces}) == 1
     assert not any(trace.planned.provenance().get("revision") for trace in traces)
     assert set(ask.IDENTIFYING) - {"zero_offset"} <= set(traces[0].planned.provenance())
+
+
+FEED = """<?xml version="1.0"?><feed xmlns="http://www.w3.org/2005/Atom"><title>Alerts</title>
+<entry><title>Raised: Gauge quarrowick/QW-2 reads 7.8 % high</title></entry></feed>"""
+
+
+def _explained(outcome: str) -> truth.Json:
+    return {"rules": [{"subject": {"gauge": "quarrowick/QW-2"}, "outcome": outcome}]}
+
+
+@pytest.mark.parametrize(
+    ("entries", "outcome", "complaints"),
+    [
+        (told.titles(FEED), "alert", 0),
+        ([], "alert", 1),
+        (told.titles(FEED.replace("QW-2", "QW-1")), "alert", 1),
+        (told.titles(FEED), "nothing stands out", 1),
+    ],
+)
+def test_the_feed_and_the_explanation_have_to_name_the_gauge(
+    entries: list[str], outcome: str, complaints: int
+) -> None:
+    assert len(told.not_told(entries, _explained(outcome), "quarrowick/QW-2")) == complaints
+
+
+def test_a_correction_has_to_move_the_units_that_nobody_looked_at() -> None:
+    strangers = correct.strangers()
+    moved = {"was": None, "now": "A", "units": len(strangers)}
+    assert {unit.revision for unit in strangers} == {"A"}
+    assert correct.not_moved({"units": [moved]}, strangers) == []
+    for wrong in ([], [{**moved, "now": "B"}], [{**moved, "units": 1 + len(strangers)}]):
+        assert correct.not_moved({"units": wrong}, strangers)
+
+
+def test_the_correction_adds_to_what_the_catalogue_declares() -> None:
+    (corrected,) = tomllib.loads(correct.CORRECTION.read_text())["pump_model"]
+    (revision,) = corrected["revision"]
+    declared = next(r for r in catalogue()[correct.MODEL]["revision"] if r["label"] == revision["label"])
+    assert {**revision, "span": []} == {**declared, "span": []}, "what a file leaves out it would take away"
+    kept, added = revision["span"]
+    assert [kept] == declared["span"]
+    assert (added["first"], added["last"]) == correct.NEWLY_DECLARED
