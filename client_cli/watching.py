@@ -51,8 +51,10 @@ class Watch:
         found, self._tag = self._session.get_if_changed("alerts", self._asked, self._tag)
         if found is None:
             return False
-        alerts = found.get("results") or []
         before = self._told
+        if before is None and found.get("next"):  # what is open may have been raised long ago
+            found = self._session.collect("alerts", self._asked)
+        alerts = found.get("results") or []
         for alert in reversed(alerts):
             known = is_open(alert) if before is None else before.get(alert.get("id")) != alert.get("state")
             if known:

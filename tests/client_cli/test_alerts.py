@@ -93,6 +93,18 @@ def test_a_watch_tells_what_is_open_and_then_what_is_new_or_changes_once(vacuary
     ]
 
 
+def test_a_watch_begins_with_what_is_open_however_long_ago_it_was_raised(vacuary, registry, monkeypatch):
+    def answer(asked):
+        is_first = "cursor" not in asked.query
+        following = f"http://{asked.headers['host']}/api/v1/alerts?cursor=x" if is_first else None
+        return 200, json.dumps({"results": [OVER if is_first else OPEN], "next": following}).encode(), {}
+
+    registry.answers["GET", "alerts"] = answer
+    ran = vacuary("alerts", "--watch", "--fail-on-alert")
+    assert ran.code == 6
+    assert ran.out.count("Alert ") == 1
+
+
 def test_a_watch_in_json_is_a_document_a_line(vacuary, looks):
     looks([OPEN, OVER], [{**OPEN, "id": 4}, OPEN, OVER])
     ran = vacuary("alerts", "--watch", "--json")
