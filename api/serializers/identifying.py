@@ -135,7 +135,10 @@ class EvidenceDocument(serializers.Serializer[Any]):
     over = serializers.CharField(allow_null=True)
     ratio = serializers.FloatField(allow_null=True)
     key = serializers.CharField(allow_null=True, help_text="the mark that was understood")
-    value = serializers.CharField(allow_null=True, help_text="its value that was understood")
+    value = serializers.CharField(
+        allow_null=True,
+        help_text="what was understood, the mark's value or the serial; null for nothing",
+    )
     state = serializers.ChoiceField(
         choices=("accepted", "held"), allow_null=True, help_text="of a trace; held ones do not count"
     )

@@ -123,9 +123,10 @@ def serial_piece(builds: Builds, serial: str) -> Piece:
     label = span["revision"]
     if label not in builds.labels:
         nobody = f"nobody knows yet which revision {span['first']} is{told}"
-        return Piece("serial", serial, nobody, more={"made": made})
+        return Piece("serial", serial, nobody, more={"made": made, "value": span["first"]})
     logs = np.log(serial_likelihoods(builds.labels.index(label), _right(span), builds.prior))
-    return Piece("serial", serial, f"{_standing(span)}{told}", logs, more={"made": made})
+    more = {"made": made, "value": span["first"]}
+    return Piece("serial", serial, f"{_standing(span)}{told}", logs, more=more)
 
 
 def _right(span: Mapping[str, Any]) -> float:

@@ -1,5 +1,6 @@
 """Traces of the pump in hand: measured by the server, and set beside what builds do at that setting."""
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -76,8 +77,8 @@ class Recorded:
 def measure_all(traces: Sequence[Trace], operator: Operator | None) -> list[Recorded]:
     """Measure each trace by its gauge, as `measure` does; stores nothing.
 
-    Raises Invalid for more than twelve traces and for what may not be said of one, UnreadableTrace,
-    SideNeeded or TooLarge; each names the trace.
+    Raises Invalid for more than twelve traces, for a file that comes twice and for what may not be said of
+    one, UnreadableTrace, SideNeeded or TooLarge; each names the trace.
     """
     if len(traces) > MOST_TRACES:
         raise Invalid(
@@ -85,7 +86,26 @@ def measure_all(traces: Sequence[Trace], operator: Operator | None) -> list[Reco
             hint=f"Send at most {MOST_TRACES}; two settings where builds differ usually do.",
             faults=(Fault(f"at most {MOST_TRACES} traces", field="traces"),),
         )
+    _each_once(traces)
     return [_measured(trace, operator) for trace in traces]
+
+
+def _each_once(traces: Sequence[Trace]) -> None:
+    """One recording would weigh twice. A file of both sides comes once for each side."""
+    seen: dict[tuple[bytes, str, str], str] = {}
+    for trace in traces:
+        side, column = (
+            str(trace.said.get(key) or "").strip().casefold() for key in ("side", "vacuum_column")
+        )
+        recording = hashlib.sha256(trace.data).digest(), side, column
+        first = seen.get(recording)
+        if first is not None:
+            raise Invalid(
+                f"{trace.name}: is the same recording as {first}",
+                hint="Each recording counts once; leave one of the two out, or pick the right file.",
+                faults=(Fault("holds a recording that came before", field="traces"),),
+            )
+        seen[recording] = trace.name
 
 
 def _measured(trace: Trace, operator: Operator | None) -> Recorded:

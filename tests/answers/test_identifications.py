@@ -52,8 +52,9 @@ def apart(model):
     return model
 
 
-def trace(level="3", rate=60.0, name="t.csv", **said):
-    data = said.pop("data", None) or trace_bytes(rate_cpm=rate)
+def trace(level="3", rate=60.0, name="t.csv", *, seed=0, **said):
+    """A recording of its own for each level and seed."""
+    data = said.pop("data", None) or trace_bytes(rate_cpm=rate, seed=int(level or 0) + 100 * seed)
     return Trace(name, data, {"mode": "expression", "level": level, **said})
 
 
@@ -132,6 +133,17 @@ def test_a_serial_nobody_knows_or_nobody_can_read_counts_for_nothing(apart):
         (piece,) = ask(serial=serial)["evidence"]
         assert piece["weight"] == "says nothing"
         assert piece["says"]
+        assert piece["value"] == ("LK900000" if serial == "LK900000" else None)
+
+
+def test_one_recording_counts_once(apart):
+    data = trace_bytes()
+    with pytest.raises(Invalid, match="is the same recording as a") as caught:
+        ask(traces=[trace("3", name="a.csv", data=data), trace("4", name="b.csv", data=data)])
+    assert caught.value.faults[0].field == "traces"
+    both = two_sided_bytes()
+    sides = [trace("3", data=both, side=side) for side in ("left", "right")]
+    assert len(ask(traces=sides)["evidence"]) == 2
 
 
 def test_firmware_and_day_of_purchase_are_weak(apart):
@@ -219,7 +231,7 @@ def test_the_rig_that_was_said_is_the_one_compared(apart):
 
 def test_two_runs_at_one_setting_are_not_two_pumps(apart):
     one = ask(traces=[trace("3", 63.5)])
-    again = ask(traces=[trace("3", 63.5)] * 4)
+    again = ask(traces=[trace("3", 63.5, seed=seed) for seed in range(4)])
     assert chances(again)["A"] == pytest.approx(chances(one)["A"], abs=0.1)
 
 
