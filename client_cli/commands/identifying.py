@@ -128,16 +128,28 @@ def _setting(pump: Pump, question: Mapping[str, Any]) -> bool:
 def _show_what_it_says(call: Call, pump: Pump, before: Json, document: Json) -> None:
     """What the newest piece of evidence means, and how likely each revision is now.
 
-    A mark that was not understood is forgotten, so that it is asked again.
+    A mark or a serial that was not understood is forgotten, so that it is asked again.
     """
-    old = before.get("evidence") or []
-    new = [piece for piece in document.get("evidence") or [] if piece not in old]
-    for piece in new[:1] if len(document.get("evidence") or []) > len(old) else []:
-        call.remark(f"  {clean(piece.get('says'))}: {clean(piece.get('weight'))}.")
-        if piece.get("kind") == "mark" and piece.get("weight") == _SAYS_NOTHING and pump.marks:
-            pump.marks.pop()
+    old, evidence = before.get("evidence") or [], document.get("evidence") or []
+    new = [piece for piece in evidence if piece not in old]
+    for piece in new[:1] if len(evidence) > len(old) else []:
+        call.remark(f"  {clean(piece.get('says')).rstrip('.')}: {clean(piece.get('weight'))}.")
+        if _forgotten(pump, piece):
             document["next"] = before.get("next")
+            document["evidence"] = [one for one in evidence if one is not piece]
     call.remark(f"  Now: {odds(document)}.")
+
+
+def _forgotten(pump: Pump, piece: Mapping[str, Any]) -> bool:
+    """Take back what was said where it was not understood, and tell whether that was so."""
+    if piece.get("weight") != _SAYS_NOTHING:
+        return False
+    if piece.get("kind") == "mark" and pump.marks:
+        pump.marks.pop()
+        return True
+    if piece.get("kind") == "serial" and "value" in piece and piece["value"] is None:
+        return pump.said.pop("serial", None) is not None
+    return False
 
 
 def _prompt(question: Mapping[str, Any], more: str = "") -> str:

@@ -77,7 +77,9 @@ def asks_in_turn(asked: Asked) -> Reply:
         for mark in marks
     ]
     if question.get("serial"):
-        evidence.append(piece("serial", question["serial"], "lies in a declared span of revision B"))
+        says = "lies in a declared span of revision B"
+        unread = piece("serial", question["serial"], "'x' is not read. Check it.", "says nothing", value=None)
+        evidence.append(unread if question["serial"] == "x" else piece("serial", question["serial"], says))
     evidence += [
         piece("trace", "t at expression 3", "cycle rate 66", state="accepted")
         for _ in question.get("traces", [])

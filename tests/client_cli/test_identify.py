@@ -137,7 +137,16 @@ def test_a_mark_that_is_not_understood_is_asked_again(vacuary, asking):
     ran = vacuary("identify", "Pellomi", stdin="?\nblue\ndomed\nq\n")
     assert ran.err.count("What is the membrane like") == 2
     assert "'blue' is none of flat, domed: says nothing." in ran.err
+    assert words("membrane is domed: speaks for revision B") in words(ran.err)
     assert asking.asked[-1].json.get("marks") == ["membrane=domed"]
+
+
+def test_a_serial_that_is_not_read_is_asked_again(vacuary, asking):
+    ran = vacuary("identify", "Pellomi", stdin="\ndomed\nx\nKV007000\n")
+    assert ran.err.count("What is the serial on its label?") == 2
+    assert "'x' is not read. Check it: says nothing." in ran.err
+    assert words("lies in a declared span of revision B: speaks for revision B") in words(ran.err)
+    assert asking.asked[-1].json["serial"] == "KV007000"
 
 
 def test_a_run_may_be_given_in_the_dialogue(vacuary, asking, trace):
