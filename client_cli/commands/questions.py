@@ -1,11 +1,12 @@
 """Questions to the registry: `serial` and `distribution`."""
 
+from functools import partial
 from typing import Annotated
 
 import typer
 
 from client_cli.commands.common import Call, answering
-from client_cli.commands.when import AsOf, EditionOption
+from client_cli.commands.when import AsOf, EditionOption, EveryRow
 from client_cli.exits import ExitCode
 
 Model = Annotated[str, typer.Argument(metavar="MODEL", help="Name the pump is sold under.")]
@@ -47,6 +48,7 @@ def distribution(  # noqa: PLR0913 - one parameter an option
         str | None,
         typer.Option(metavar="BAND", help="Only this band of elevation: low, middle, high, or metres."),
     ] = None,
+    every: EveryRow = False,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:
@@ -59,5 +61,5 @@ def distribution(  # noqa: PLR0913 - one parameter an option
         "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
-        call.answer(session.get("distributions", asked), show_distribution)
+        call.answer(session.get("distributions", asked), partial(show_distribution, every=every))
     return ExitCode.DONE

@@ -1,6 +1,7 @@
 """How a revision behaves at each setting: counts, centre, spread and quantiles."""
 
 from collections.abc import Iterator
+from itertools import accumulate
 from typing import Any
 
 from rich.console import Console
@@ -19,15 +20,30 @@ _SPREADS = (
 )
 
 
-def show_distribution(console: Console, document: dict[str, Any]) -> None:
-    """A table a revision and setting, a row a metric; then more of the cell where one alone is left."""
+# Some six screens; a model with many settings has hundreds of pages.
+_MOST_CELLS = 40
+
+
+def show_distribution(console: Console, document: dict[str, Any], *, every: bool = False) -> None:
+    """A table a revision and setting, a row a metric; then more of the cell where one alone is left.
+
+    The first settings, or all with `every`.
+    """
     says(console, document)
     cells = document.get("cells") or []
     rigs = Rigs(cells)
     if cells:
         show_shared(console, rigs)
-    for group in grouped(cells, ("revision", *PLACE)):
+    groups = grouped(cells, ("revision", *PLACE))
+    shown = groups if every else groups[: _how_many(groups)]
+    for group in shown:
         _show_group(console, group, rigs)
+    if len(shown) < len(groups):
+        console.print()
+        console.print(
+            f"{counted(len(groups) - len(shown), 'further setting')} not shown: "
+            "ask for a revision, mode, level or metric, or for all with --all."
+        )
     if cells:
         console.print()
         console.print(_explained(cells))
@@ -35,6 +51,12 @@ def show_distribution(console: Console, document: dict[str, Any]) -> None:
         show_cell(console, cells[0], str(document.get("estimator") or ""))
     show_uncounted(console, document.get("left_out") or {})
     cautions(console, document)
+
+
+def _how_many(groups: list[list[dict[str, Any]]]) -> int:
+    """How many settings go with the most cells that are shown; one at least."""
+    upto = accumulate(len(group) for group in groups)
+    return max(sum(cells <= _MOST_CELLS for cells in upto), 1)
 
 
 def _explained(cells: list[dict[str, Any]]) -> str:

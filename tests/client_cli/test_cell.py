@@ -1,5 +1,7 @@
 """One cell of a distribution looked at closely, and what an answer left out."""
 
+from functools import partial
+
 import pytest
 
 from client_cli.render.distributions import show_distribution
@@ -82,3 +84,14 @@ def test_what_all_cells_were_measured_with_is_told_once():
     unlike = seen(show_distribution, {"cells": [CLOSE, {**CLOSE, "rig": "none", "power": ""}]}, width=200)
     assert "All with" not in unlike
     assert f"Revision A, expression level 5, {LONG_RIG} / mains" in unlike
+
+
+def test_a_model_with_many_settings_is_not_poured_out():
+    many = {"cells": [{**CLOSE, "level": str(level)} for level in range(60)]}
+    shown = words(seen(show_distribution, many))
+    assert words("level 39") in shown
+    assert words("level 40") not in shown
+    assert words("20 further settings not shown") in shown
+    whole = words(seen(partial(show_distribution, every=True), many))
+    assert words("level 59") in whole
+    assert words("not shown") not in whole
