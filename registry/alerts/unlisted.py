@@ -21,7 +21,7 @@ from registry.statistics.unlisted.limits import LIMITS
 
 RULE = Rule(
     "unlisted_revision",
-    1,
+    2,
     "revision",
     advice=(
         "Look at a unit from either side for marks and firmware. A curator lists the new revision from this "
@@ -49,8 +49,8 @@ def judge(scan: Scan) -> list[Verdict]:
 
 def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:
     lacks = _LACKS.get(found.outcome, "")
-    # No `pieces`: what looking again costs is tried by replay (`tests.trial.unlisted`), and is little, as a
-    # step has to stand without any one clinic and without its loudest units besides being unlikely.
+    # No `pieces`: p is charged for looking again after every unit already (`Limits.charged`), which is tried
+    # by replay (`tests.trial.unlisted`).
     common: dict[str, Any] = {"keys": build.keys, "runs": build.runs}
     if lacks:
         says = f"Whether {build.name} {build.label} is one build cannot be told: {lacks}."

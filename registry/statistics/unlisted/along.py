@@ -12,6 +12,7 @@ from registry.statistics.unlisted.change import Change, carried_by, change_betwe
 from registry.statistics.unlisted.limits import LIMITS, Limits
 from registry.statistics.unlisted.place import Place, place_of
 from registry.statistics.unlisted.rows import Channel, Rows
+from registry.statistics.unlisted.single import hangs_on_a_unit, is_one_clinics
 from registry.statistics.unlisted.within import Within, correlations
 
 _TRIED = 3
@@ -171,13 +172,15 @@ def _confirmed(step: _Step, channels: Sequence[Channel], cuts: np.ndarray | None
     if fitted is None or abs(fitted.change.size) < limits.least_of(step.channel.metric):
         return Look(Outcome.NOTHING, 1.0, channel=name)
     carriers = carried_by(fitted.rows, over, fitted.change, limits)
-    if carriers:
+    if carriers or is_one_clinics(fitted.rows, over, limits):
         return Look(Outcome.ONE_CLINIC, 1.0, carriers=carriers, channel=name)
     if _is_gradual(fitted.rows, over, limits):
         return Look(Outcome.GRADUAL, 1.0, channel=name)
     if fitted.change.own_side < limits.own_side or rests_on_single_units(
         fitted.rows, over, fitted.change, limits
     ):
+        return Look(Outcome.NOTHING, 1.0, channel=name)
+    if hangs_on_a_unit(rows, over, fitted, limits):
         return Look(Outcome.NOTHING, 1.0, channel=name)
     split = _split(step, place_of(fitted.rows, step.before, cuts, limits), channels, limits)
     return Look(Outcome.FOUND, step.p, (split,), channel=name)

@@ -34,8 +34,8 @@ class Behaviour:
     """What all looks came to.
 
     `order` and `look` are those of the split found along an order, or of the most telling look; `kinds` is
-    there where two kinds were found without an order. `p` is corrected for the number of looks, None where
-    none could tell; `channels` are those of the order.
+    there where two kinds were found without an order. `p` is charged for all looks, those of earlier units
+    among them, None where none could tell; `channels` are those of the order.
     """
 
     outcome: Outcome
@@ -54,15 +54,15 @@ def behaviour(
     Kinds without an order are looked for only where no order shows anything, neither a change nor something
     that single clinics do: that would show as kinds as well.
     """
-    shares = _shared(orders)
-    looked = [_along(table, order, share, limits) for order, share in zip(orders, shares, strict=True)]
+    shares, made = _shared(orders), _Made(table, limits)
+    looked = [_along(made, order, share) for order, share in zip(orders, shares, strict=True)]
     found = [one for one in looked if one.outcome is Outcome.FOUND]
     if found:
         return min(found, key=lambda one: one.p or 0.0)
     telling = min(looked, key=lambda one: _TELLING.index(one.outcome), default=None)
     if telling is not None and telling.outcome in (Outcome.ONE_CLINIC, Outcome.GRADUAL):
         return telling
-    without = _without(table, 1.0 - sum(shares), seed, limits)
+    without = _without(made, 1.0 - sum(shares), seed)
     if without.outcome is Outcome.FOUND or telling is None:
         return without
     return telling
@@ -75,19 +75,36 @@ def _shared(orders: Sequence[Order]) -> list[float]:
     return [_SHARES[sort] / total / sorts.count(sort) for sort in sorts]
 
 
-def _along(table: pd.DataFrame, order: Order, share: float, limits: Limits) -> Behaviour:
-    made = channels(table, order.units, limits)
-    look = split_along(made, cuts=order.cuts, limits=limits)
-    p = None if look.p is None else min(look.p / share, 1.0)
+@dataclass
+class _Made:
+    """The channels of a table by the order of units, each made once: orders by serial and date may agree."""
+
+    table: pd.DataFrame
+    limits: Limits
+    made: dict[tuple[int, ...], list[Channel]] = field(default_factory=dict)
+
+    def of(self, units: tuple[int, ...]) -> list[Channel]:
+        if units not in self.made:
+            self.made[units] = channels(self.table, units, self.limits)
+        return self.made[units]
+
+
+def _along(made: _Made, order: Order, share: float) -> Behaviour:
+    limits, of_order = made.limits, made.of(order.units)
+    look = split_along(of_order, cuts=order.cuts, limits=limits)
+    p = None if look.p is None else limits.charged(look.p / share, len(order.units))
     outcome = look.outcome
     if outcome is Outcome.FOUND and p is not None and p > limits.chance:
         outcome = Outcome.NOTHING
-    return Behaviour(outcome, p, order, look, channels=made)
+    return Behaviour(outcome, p, order, look, channels=of_order)
 
 
-def _without(table: pd.DataFrame, share: float, seed: int, limits: Limits) -> Behaviour:
-    units = tuple(int(unit) for unit in np.unique(table["unit"]))
-    made = channels(table, units, limits)
-    kinds = two_kinds(made, seed=seed, limits=limits)
-    p = None if kinds.p is None else min(kinds.p / share, 1.0)
-    return Behaviour(kinds.outcome, p, Order("none", units), kinds=kinds, channels=made)
+def _without(made: _Made, share: float, seed: int) -> Behaviour:
+    units = tuple(int(unit) for unit in np.unique(made.table["unit"]))
+    of_order = made.of(units)
+    kinds = two_kinds(of_order, seed=seed, limits=made.limits)
+    p = None if kinds.p is None else made.limits.charged(kinds.p / share, len(units))
+    outcome = kinds.outcome
+    if outcome is Outcome.FOUND and p is not None and p > made.limits.kind_chance:
+        outcome = Outcome.NOTHING
+    return Behaviour(outcome, p, Order("none", units), kinds=kinds, channels=of_order)

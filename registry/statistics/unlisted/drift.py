@@ -54,8 +54,8 @@ def drift_with(channels: Sequence[Channel], years: Floats, *, limits: Limits = L
     p = min(fitted.change.p * len(fits), 1.0)
     span = float(np.ptp(np.quantile(years, (0.05, 0.95))))
     enough = abs(fitted.change.size) * span >= limits.least_of(channel.metric)
-    if p > limits.chance or not enough:
-        return DriftLook(Outcome.NOTHING, max(p, limits.chance))
+    if p > limits.drift_chance or not enough:
+        return DriftLook(Outcome.NOTHING, max(p, limits.drift_chance))
     carriers = carried_by(fitted.rows, over, fitted.change, limits)
     if carriers:
         return DriftLook(Outcome.ONE_CLINIC, 1.0, carriers=carriers)

@@ -86,6 +86,31 @@ class Within:
         found = spread_over - float(through @ self._inverse @ through)
         return found if found > 1e-9 * max(spread_over, 1e-300) else 0.0
 
+    def slopes_of(self, some: Codes, over: Floats) -> tuple[Floats, Floats]:
+        """Score and information of slopes of single readings: those of the rows `some` change over `over`.
+
+        `over` has a row for each of `some`, a column a slope. Other rows of the same units stay as they are.
+        """
+        rows, weighted = self.rows, over * self._per_row[some][:, None]
+        units, unit = np.unique(rows.unit[some], return_inverse=True)
+        by_unit = np.zeros((units.size, over.shape[1]))
+        np.add.at(by_unit, unit, weighted)
+        by_bench = -self._between * (self.by_bench[units].T @ by_unit)
+        np.add.at(by_bench, rows.bench[some], weighted)
+        shrunk = self._shrink[units][:, None] * by_unit
+        information = (
+            (over * weighted).sum(axis=0)
+            - self._between * (shrunk * by_unit).sum(axis=0)
+            - (by_bench * (self._inverse @ by_bench)).sum(axis=0)
+        )
+        of_unit, of_bench = self._sums(rows.value)
+        score = (
+            rows.value[some] @ weighted
+            - self._between * (of_unit[units] @ shrunk)
+            - (self._inverse @ of_bench) @ by_bench
+        )
+        return score, information
+
     def steps(self) -> tuple[Floats, Floats, float]:
         """Score and information of a step after each unit but the last, and the squares without a step."""
         units, squares = self.left(self.rows.value)

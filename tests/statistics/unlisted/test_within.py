@@ -55,3 +55,22 @@ def test_units_read_twice_count_once() -> None:
     over = (np.arange(8) >= 4).astype(float)
     ratio = Within(twice).effect(over).information / Within(once).effect(over).information
     assert 1.0 < ratio < 1.05
+
+
+def test_a_slope_of_single_readings_is_what_generalised_least_squares_says(table) -> None:
+    some = np.flatnonzero(table.clinic == 1)
+    over = (table.unit[some][:, None] >= [1, 4, 7]).astype(float)
+    score, information = Within(table).slopes_of(some, over)
+    for place in range(3):
+        full = np.zeros(12)
+        full[some] = over[:, place]
+        same = table.unit[:, None] == table.unit[None, :]
+        inverse = np.linalg.inv(np.diag(table.noise) + table.spread**2 * same)
+        design = np.column_stack([np.eye(table.benches)[table.bench], full])
+        normal, right = design.T @ inverse @ design, design.T @ inverse @ table.value
+        size = np.linalg.lstsq(normal, right, rcond=None)[0][-1]
+        if information[place] > 1e-9 * table.spread**-2:
+            assert score[place] / information[place] == pytest.approx(size, rel=1e-6)
+            alone = np.linalg.pinv(normal)[-1, -1]
+            assert information[place] == pytest.approx(1 / alone, rel=1e-6)
+    assert (information[1:] > 1.0).all()
