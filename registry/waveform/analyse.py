@@ -24,7 +24,8 @@ class Analysis:
     """All that the metrics are computed from.
 
     Arrays run over slots (due cycles): `hold` is mean vacuum over the hold, `peak` and `residual` are level
-    deviations from the common cycle, `period` and `duty` are NaN where unknown.
+    deviations from the common cycle, `period` and `duty` are NaN where unknown. `between` is what lies
+    between samples, see `kernels.course.between_samples`.
     """
 
     shape: Shape
@@ -38,6 +39,7 @@ class Analysis:
     period: Floats
     duty: Floats
     folded: int
+    between: tuple[float, float]
     mean_period: float
 
 
@@ -117,5 +119,8 @@ def _judge(
         at_slots(length, number, ended),
         at_slots((fall[: use.size] - rise[:-1]) / length, number, ended & usual),
         folded.count,
+        kernels.course.between_samples(
+            folded.at, folded.cycle, profile.place, profile.at, profile.level, profile.slope, folded.period
+        ),
         period,
     )

@@ -57,8 +57,7 @@ def budget(analysis: Analysis, gauge: GaugeParts) -> Budget:
     found = analysis.deviations
     level_noise = found.noise / sqrt(max(found.top_samples, 1.0))
     periods = known(analysis.period)
-    shared = max(-lag_one(periods), 0.0) * float(periods.var()) if periods.size else 0.0
-    u_rise = max(found.rise_error_s, sqrt(shared))
+    u_rise = max(found.rise_error_s, _shared_error(periods, known(analysis.duty * analysis.period)))
     return Budget(
         scatter(known(_own_peaks(analysis)), level_noise),
         scatter(known(analysis.residual), level_noise),
@@ -69,6 +68,18 @@ def budget(analysis: Analysis, gauge: GaugeParts) -> Budget:
         u_rise,
         level_noise,
     )
+
+
+def _shared_error(periods: Floats, widths: Floats) -> float:
+    """Standard error of a crossing in s, as far as neighbouring periods show that they share it.
+
+    Such an error is in the width of a pulse too, so widths bound it: few periods differ by chance as if they
+    shared errors.
+    """
+    if periods.size == 0 or widths.size == 0:
+        return 0.0
+    shared = max(-lag_one(periods), 0.0) * float(periods.var())
+    return sqrt(min(shared, 0.5 * float(widths.var())))
 
 
 def measure_metrics(
@@ -140,7 +151,10 @@ def _levels(analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
 
 
 def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str, Quantity]:
-    """Time average from the first to the last rise, by trapezia."""
+    """Time average from the first to the last rise, by trapezia, less what these make of the common cycle.
+
+    At few samples a cycle trapezia cut corners, alike in every cycle where sampling keeps step with the pump.
+    """
     rises = analysis.slots.start[analysis.slots.rise >= 0]
     first, last = float(rises[0]), float(rises[-1])
     inside = slice(*np.searchsorted(signal.seconds, [first, last]))
@@ -150,7 +164,8 @@ def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str
     outline = analysis.shape
     middle = 0.5 * (outline.high.value + outline.low.value)
     ends = 0.5 * ((seconds[0] - first) * (middle + vacuum[0]) + (last - seconds[-1]) * (middle + vacuum[-1]))
-    value = (kernels.course.area(seconds, vacuum) + ends) / (last - first)
+    over, hidden = analysis.between
+    value = (kernels.course.area(seconds, vacuum) + ends - over) / (last - first)
     duty = shared.duties.mean
     own = (duty * shared.peaks.u_mean, (1 - duty) * shared.residuals.u_mean)
     turns = outline.swing * shared.duties.u_mean
@@ -159,7 +174,7 @@ def _mean_vacuum(signal: Signal, analysis: Analysis, shared: Budget) -> dict[str
     )
     parts = {
         "scatter": hypot(*own, turns, u_lost),
-        "sampling": analysis.deviations.noise / sqrt(seconds.size),
+        "sampling": hypot(analysis.deviations.noise_throughout / sqrt(seconds.size), hidden),
         **shared.gauge.level(value),
     }
     return {"mean_vacuum": Quantity.of(value, "mmHg", parts)}

@@ -17,7 +17,7 @@ class Deviations:
 
     `rise_s` has one entry more than cycles: the last is the rise that ends the last one. `rise_error_s` is
     the standard error of a typical rise, `noise` the standard deviation of single samples off the flanks,
-    `top_samples` how many samples a cycle's top holds.
+    `noise_throughout` on them too, `top_samples` how many samples a cycle's top holds.
     """
 
     top: Floats
@@ -26,6 +26,7 @@ class Deviations:
     fall_s: Floats
     rise_error_s: float
     noise: float
+    noise_throughout: float
     top_samples: float
 
 

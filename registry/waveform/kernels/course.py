@@ -33,6 +33,42 @@ def slope_of(at: Floats, values: Floats) -> tuple[float, float]:
 
 
 @compiled
+def between_samples(
+    at: Floats, cycle: Indices, place: Indices, bin_at: Floats, level: Floats, slope: Floats, period: float
+) -> tuple[float, float]:
+    """What trapezia between samples make of the common cycle beyond its own integral, mmHg s, and hidden.
+
+    Samples lie `at` seconds into their `cycle`, in bin `place`. `hidden` (mmHg) is the standard uncertainty
+    of the cycle's mean for what bends between its bins: a corner anywhere between two bins g apart, where the
+    slope turns by s, is worth s g^2 / sqrt(720).
+    """
+    size = bin_at.size
+    time, height, sums = np.empty(size + 2), np.empty(size + 2), np.zeros(size + 2)
+    for knot in range(size + 2):
+        turn = -period if knot == 0 else (period if knot > size else 0.0)
+        time[knot], height[knot] = bin_at[(knot - 1) % size] + turn, level[(knot - 1) % size]
+        if knot > 0:
+            middle = 0.5 * (height[knot] + height[knot - 1])
+            sums[knot] = sums[knot - 1] + (time[knot] - time[knot - 1]) * middle
+    whole, square, over = sums[size + 1] - sums[1], 0.0, 0.0
+    for knot in range(size):
+        gap, turned = time[knot + 1] - time[knot], slope[knot] - slope[(knot - 1) % size]
+        square += (turned * gap * gap) ** 2 / 720
+    last, last_level, last_sum = 0.0, 0.0, 0.0
+    for index in range(at.size):
+        knot = place[index] + (1 if at[index] >= bin_at[place[index]] else 0)
+        away = at[index] - time[knot]
+        here = height[knot] + away * (height[knot + 1] - height[knot]) / (time[knot + 1] - time[knot])
+        reached = sums[knot] + 0.5 * away * (height[knot] + here)
+        laps = cycle[index] - cycle[index - 1] if index > 0 else 2
+        if laps <= 1:
+            over += 0.5 * (at[index] - last + laps * period) * (here + last_level)
+            over -= reached - last_sum + laps * whole
+        last, last_level, last_sum = at[index], here, reached
+    return over, sqrt(square) / period
+
+
+@compiled
 def area(seconds: Floats, vacuum: Floats) -> float:
     """Integral of vacuum over time by trapezia, mmHg s."""
     total = 0.0

@@ -148,6 +148,24 @@ def noise_of(square: float, samples: int, folded: int) -> float:
 
 
 @compiled
+def noise_throughout(
+    error: Floats, flank: Indices, place: Indices, part: Indices, slope: Floats, shift: Rows, flat: float,
+    folded: int,
+) -> float:  # fmt: skip
+    """Standard deviation of single samples all over a cycle. `flat` is the sum of squares off the flanks.
+
+    On flanks it is larger where the clock's steps are not logged. Two levels and two shifts are taken from
+    each folded cycle.
+    """
+    left = max(flat, 0.0)
+    for index in range(error.size):
+        spot = place[index]
+        if part[spot] >= RISING:
+            left += (error[index] + slope[spot] * shift[part[spot] - RISING, flank[index]]) ** 2
+    return sqrt(left / max(error.size - 4 * folded, 1))
+
+
+@compiled
 def deviations(
     at: Floats,
     vacuum: Floats,
@@ -159,7 +177,7 @@ def deviations(
     width: float,
     cycles: int,
     folded: int,
-) -> tuple[Floats, Floats, Floats, Floats, float, float, float]:
+) -> tuple[Floats, Floats, Floats, Floats, float, float, float, float]:
     """Deviations of `cycles` cycles, `folded` of them folded: see `refine.Deviations` for what comes back."""
     share, part = parts(level, slope)
     residual = residuals(at, vacuum, place, bin_at, level, slope)
@@ -168,7 +186,8 @@ def deviations(
     turn = first_from(bin_at, width)
     error, flank = flank_terms(residual, cycle, place, part, share, turn, levels)
     shift, rise_error = shifts(error, flank, place, part, slope, folded, cycles + 1)
+    throughout = noise_throughout(error, flank, place, part, slope, shift, square, folded)
     tops, bottoms = or_unknown(levels[TOP], counts[TOP]), or_unknown(levels[BOTTOM], counts[BOTTOM])
     sampled = chosen(counts[TOP], counts[TOP] > 0)
     samples = median(sampled) if sampled.size else 1.0
-    return tops, bottoms, shift[0], shift[1, :-1], rise_error, noise, samples
+    return tops, bottoms, shift[0], shift[1, :-1], rise_error, noise, throughout, samples
