@@ -21,12 +21,14 @@ from registry.models.lookup import find_pump_model
 
 MOST_EACH: Final = 20
 MOST_UNCONFIRMED: Final = 3
+_FORGOTTEN: Final = "forgotten"  # no address looks so
 NARROWING: Final = ("model", "clinic", "rule", "severity")
 
 
 def subscriptions_of(operator: Operator) -> QuerySet[Subscription]:
     """An operator's subscriptions with the names they go by."""
-    return Subscription.objects.filter(operator=operator).select_related("pump_model", "clinic")
+    own = Subscription.objects.filter(operator=operator).exclude(to=_FORGOTTEN)
+    return own.select_related("pump_model", "clinic")
 
 
 def subscription_of(operator: Operator, number: int) -> Subscription:
@@ -66,8 +68,21 @@ def change(operator: Operator, number: int, wish: Mapping[str, Any]) -> Subscrip
 
 
 def end(operator: Operator, number: int) -> None:
-    """Delete a subscription with all that was sent to it. What is not there is ended already."""
-    Subscription.objects.filter(operator=operator, pk=number).delete()
+    """Delete a subscription with all that was sent to it. What is not there is ended already.
+
+    An address that was not confirmed is forgotten at once, but what asked it counts as unconfirmed until
+    `tidying` drops it: else asking and ending in turn would send a stranger any number of mails.
+    """
+    with transaction.atomic():
+        found = Subscription.objects.select_for_update().filter(operator=operator, pk=number).first()
+        if found is None:
+            return
+        if found.channel != Channel.EMAIL or found.confirmed_at is not None:
+            found.delete()
+            return
+        found.deliveries.all().delete()
+        found.to, found.is_active, found.nonce = _FORGOTTEN, False, keys.new_nonce()
+        found.save(update_fields=["to", "is_active", "nonce"])
 
 
 def try_out(operator: Operator, number: int) -> Delivery:
@@ -166,7 +181,7 @@ def _check_number(operator: Operator, channel: str) -> None:
     if own.count() >= MOST_EACH or (channel == Channel.EMAIL and unconfirmed >= MOST_UNCONFIRMED):
         raise Conflict(
             f"An operator has at most {MOST_EACH} subscriptions, {MOST_UNCONFIRMED} of them unconfirmed",
-            hint="End one first.",
+            hint="End one first, or have an address confirmed; one that was asked in vain counts four days.",
         )
 
 

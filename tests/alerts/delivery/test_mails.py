@@ -13,8 +13,9 @@ from django.test import Client
 
 from registry.alerts.delivery import mails, sending
 from registry.alerts.delivery.spreading import spread_one
-from registry.alerts.delivery.subscribing import subscribe
-from registry.errors import Invalid
+from registry.alerts.delivery.subscribing import MOST_UNCONFIRMED, end, subscribe, subscriptions_of
+from registry.alerts.delivery.tidying import tidy
+from registry.errors import Conflict, Invalid
 from registry.models import Announcement, Delivery, Subscription
 from tests.alerts.delivery.conftest import work
 from tests.alerts.delivery.raising import raised
@@ -115,6 +116,23 @@ def test_leaving_deletes_the_address(subscribed, postbox):
     assert not Subscription.objects.exists()
     assert not Delivery.objects.exists()
     assert Client().post(leave).status_code == 200, "a second press is no fault"
+
+
+def test_asking_and_ending_in_turn_sends_a_stranger_few_mails_and_keeps_no_address(clock, person, postbox):
+    for _ in range(MOST_UNCONFIRMED):
+        made = subscribe(person, "email", ADDRESS, {})
+        work()
+        end(person, made.pk)
+        end(person, made.pk)
+    with pytest.raises(Conflict):
+        subscribe(person, "email", ADDRESS, {})
+    assert len(postbox.mails) == MOST_UNCONFIRMED
+    assert not subscriptions_of(person).exists()
+    assert not Subscription.objects.filter(to=ADDRESS).exists()
+    assert Client().post(link(postbox, "confirm")).status_code == 404
+    clock.advance(days=5)
+    tidy()
+    assert subscribe(person, "email", ADDRESS, {}).pk
 
 
 def test_many_at_once_come_in_one_mail(subscribed, postbox):
