@@ -9,6 +9,7 @@ from registry.alerts.rules import all_rulings
 from registry.alerts.stages import stages_of
 from registry.alerts.withheld import as_told
 from registry.answers import cautions
+from registry.answers.typed import Ambiguous, OpenEnd, read_typed
 from registry.errors import Fault, Invalid, NotFound
 from registry.models import (
     Alert,
@@ -17,6 +18,7 @@ from registry.models import (
     Gauge,
     Judgement,
     Operator,
+    PumpModel,
     Run,
     RunState,
     Unit,
@@ -49,17 +51,14 @@ def explain_run(run_id: int, reader: Operator | None) -> dict[str, Any]:
 
 
 def explain_unit(model: str, serial: str, reader: Operator | None) -> dict[str, Any]:
-    """Return the `explanations` document of a unit and of all that read it.
+    """Return the `explanations` document of a unit, its serial as a person types it, and of all that read it.
 
-    Raises UnknownPumpModel, and NotFound for a unit nobody has measured.
+    Raises UnknownPumpModel, NotFound for a unit nobody has measured, and Invalid where the serial may be two.
     """
     pump_model = find_pump_model(model)
-    typed = tidy(serial)
-    try:
-        known = canonical(typed, place(typed, pump_model.serial_schemes.all()))
-    except ValueError:  # no serial could be written so, hence no unit has it
-        known = ""
-    unit = Unit.objects.select_related("pump_model").filter(pump_model=pump_model, serial=known).first()
+    units = Unit.objects.select_related("pump_model").filter(pump_model=pump_model)
+    unit = units.filter(serial=_plainly(pump_model, serial)).first()
+    unit = unit or units.filter(serial=_boldly(pump_model, serial)).first()
     if unit is None:
         raise NotFound(f"No clinic has measured {pump_model.name} {serial[:60]}")
     read = UnitSummary.objects.filter(unit=unit).order_by()
@@ -67,6 +66,29 @@ def explain_unit(model: str, serial: str, reader: Operator | None) -> dict[str, 
     clinics = list(read.values_list("clinic", flat=True).distinct())
     notes = [] if clinics else ["None of its runs counts: they are held or withdrawn."]
     return _document(unit, gauges, clinics, {}, notes, reader)
+
+
+def _plainly(pump_model: PumpModel, serial: str) -> str:
+    typed = tidy(serial)
+    try:
+        return canonical(typed, place(typed, pump_model.serial_schemes.all()))
+    except ValueError:  # no serial could be written so, hence no unit has it
+        return ""
+
+
+def _boldly(pump_model: PumpModel, serial: str) -> str:
+    """The serial that is meant where O and 0, or I, L and 1, were taken for one another; "" for none."""
+    try:
+        reading = read_typed(serial, None, list(pump_model.serial_schemes.all()))
+    except Ambiguous as unsure:
+        raise Invalid(
+            f"'{serial.strip()[:60]}' can be read as {unsure}",
+            hint="Type the serial in full as the label has it.",
+            faults=(Fault("can be read in more than one way", field="serial"),),
+        ) from None
+    except OpenEnd:
+        return ""
+    return reading.first.serial if reading and reading.first.serial == reading.last.serial else ""
 
 
 def explain_gauge(clinic: str, code: str, reader: Operator | None) -> dict[str, Any]:

@@ -104,6 +104,19 @@ def test_a_unit_of_no_known_build_says_so(model) -> None:
     assert "Which build" in document["says"]
 
 
+@pytest.mark.parametrize("typed", ["LK000019", "lk 000-019", "LKOOOO19", "lk 0000l9"])
+def test_a_serial_is_taken_as_a_person_types_it(model, typed) -> None:
+    factories.summary(factories.unit(model, "LK000019"), 200.0)
+    assert explain(model=model.name, serial=typed)["unit"]["serial"] == "LK000019"
+
+
+@pytest.mark.parametrize("typed", ["LK0000..", "LK000019-25", "LK000020"])
+def test_what_is_no_unit_s_serial_is_not_found(model, typed) -> None:
+    factories.summary(factories.unit(model, "LK000019"), 200.0)
+    with pytest.raises(NotFound):
+        explain(model=model.name, serial=typed)
+
+
 def test_one_thing_is_asked_about_and_it_has_to_be_there(model) -> None:
     for wrong in ({}, {"model": "x"}, {"run": 1, "gauge": "a/b"}, {"serial": "x"}):
         with pytest.raises(Invalid):
