@@ -89,7 +89,10 @@ def builds(scan: Scan) -> Iterator[Build]:
     table = _believed(scan)
     if not len(table):
         return
-    revisions = [int(one) for one in np.unique(table["revision"])]
+    revisions = [int(one) for one in np.unique(table["revision"]) if scan.asks_for(int(one))]
+    if not revisions:
+        return
+    table = table[table["revision"].isin(revisions)]
     names = Revision.objects.filter(pk__in=revisions).select_related("pump_model").in_bulk()
     units = defaultdict(list)
     for unit in Unit.objects.filter(revision__in=revisions).values_list(

@@ -54,7 +54,6 @@ def _verdict(scan: Scan, gauge: int, units: Mapping[int, tuple[str, str]]) -> Ve
         keys=keys,
         since=told.since(gauge),
         runs=shift.runs,
-        growth=told.growth(shift),
         confirmed=shift.halves_agree(),
         why=held_against(shift),
     )

@@ -29,7 +29,11 @@ SELECT count(j.p) FROM unnest(%s::text[], %s::int[]) WITH ORDINALITY AS r (name,
 LEFT JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version
 GROUP BY r.place ORDER BY r.place
 """
-_LEAST = "SELECT p FROM registry_judgement WHERE rule = %s AND rule_version = %s AND p < %s"
+_LEAST = """
+SELECT r.place, j.p
+FROM unnest(%s::text[], %s::int[], %s::float[]) WITH ORDINALITY AS r (name, version, most, place)
+JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version AND j.p < r.most
+"""
 
 
 @dataclass(frozen=True)
@@ -66,17 +70,17 @@ def keep(rule: Rule, verdicts: Iterable[Verdict], at: datetime) -> None:
 
 
 def family(rules: Iterable[Rule]) -> Family:
-    """All that the rules judged, whoever looked: a query, and one a rule. Shares below `CALM` are exact."""
+    """All that the rules judged, whoever looked: two queries. Shares below `CALM` are exact."""
     chosen = list(rules)
+    names, versions = [rule.name for rule in chosen], [rule.version for rule in chosen]
     with connection.cursor() as cursor:
-        cursor.execute(_COUNT, [[rule.name for rule in chosen], [rule.version for rule in chosen]])
+        cursor.execute(_COUNT, [names, versions])
         sizes = [int(size) for (size,) in cursor.fetchall()]
         total, kinds = sum(sizes), sum(size > 0 for size in sizes)
         factors = [kinds * size / max(total, 1) for size in sizes]
-        chances = []
-        for rule, factor in zip(chosen, factors, strict=True):
-            cursor.execute(_LEAST, [rule.name, rule.version, CALM / factor if factor else 0.0])
-            chances.append(np.array([p for (p,) in cursor.fetchall()], float))
+        cursor.execute(_LEAST, [names, versions, [CALM / f if f else 0.0 for f in factors]])
+        found = np.array(cursor.fetchall(), float).reshape(-1, 2)
+    chances = [found[found[:, 0] == place, 1] for place in range(1, len(chosen) + 1)]
     least = np.sort(np.concatenate([*weighted(chances, sizes), np.empty(0)]))
     named = {rule.name: factor for rule, factor in zip(chosen, factors, strict=True)}
     return Family(total, least, adjusted(least, total), named)

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from registry.models import Gauge
+from registry.statistics.discoveries import looked_at_again
 from registry.statistics.epochs import parted
 from registry.statistics.robust import Floats
 from registry.statistics.shifts import LIMITS, Examined, Shift, examine
@@ -29,9 +30,17 @@ class Leaning:
     steps: Mapping[int, float] = field(default_factory=dict)
 
     def chance(self, gauge: int) -> float:
-        """A gauge's p value: against the others, or for the step that made it lean, whichever tells more."""
-        level = self.shifts[gauge].p
-        return min(1.0, 2 * min(level, self.steps[gauge])) if gauge in self.steps else level
+        """A gauge's p value: against the others, or for the step that made it lean, whichever tells more.
+
+        Charged for looking again: what a gauge scatters by bears on how it reads against others, and not on
+        a step, whose chance was charged when it was found.
+        """
+        shift = self.shifts[gauge]
+        level = looked_at_again(shift.p, self.growth(shift))
+        if gauge not in self.steps:
+            return level
+        # Two ways to be told share one chance; a step is far better known than how gauges stand.
+        return min(1.0, level / _LEVEL, self.steps[gauge] / (1 - _LEVEL))
 
     def growth(self, shift: Shift) -> float:
         """How much more there is to learn of a gauge than its first `LIMITS.units` units told (a logarithm).
@@ -77,4 +86,5 @@ def lean(pairs: pd.DataFrame, watched: int, gauges: Mapping[int, tuple[int, str,
     return Leaning(found, gauges, shifts, parts.began, parts.chances)
 
 
+_LEVEL = 0.2
 _NAMES = ("pk", "clinic_id", "clinic__code", "code")

@@ -61,7 +61,7 @@ def judge(scan: Scan) -> list[Verdict]:
     return [
         _verdict(revision, known[revision], rows, scan.edition, explained=revision in explained)
         for revision, rows in _read(models, scan.edition)
-        if revision in known
+        if revision in known and scan.asks_for(revision)
     ]
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -19,9 +20,10 @@ VACUUM = ("peak_vacuum", "mean_vacuum")
 METRICS = (*VACUUM, "cycle_rate")
 # Below this a vacuum is mostly the gauge's zero, and its logarithm says nothing of its scale.
 _LEAST_VACUUM_MMHG = 20.0
-_PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "at", "runs"]
+_PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "first", "at", "runs"]
 _READ = """
-SELECT r.unit_id, s.gauge_id, max(extract(epoch FROM least(r.recorded_at, r.created_at)))::float, count(*)
+SELECT r.unit_id, s.gauge_id, extract(epoch FROM min(least(r.recorded_at, r.created_at)))::float,
+       extract(epoch FROM max(least(r.recorded_at, r.created_at)))::float, count(*)
 FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id
 WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND s.gauge_id IS NOT NULL
 GROUP BY r.unit_id, s.gauge_id
@@ -41,6 +43,14 @@ class Readings:
     table: pd.DataFrame
     edition: int
     gauges_watched: int
+
+    @cached_property
+    def dates(self) -> pd.DataFrame:
+        """When units were first and last read with gauges, and in how many accepted runs: asked once."""
+        with connection.cursor() as cursor:
+            cursor.execute(_READ, {"models": np.unique(self.table["pump_model"]).tolist()})
+            read = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "first", "at", "runs"])
+        return read.astype({"unit": "int64", "gauge": "int64", "first": float, "at": float, "runs": "int64"})
 
     def of(self, metrics: Collection[str]) -> pd.DataFrame:
         """The readings of some metrics."""
@@ -79,22 +89,24 @@ def readings(
 
 
 def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
-    """Return `pair_table` of some metrics with `runs` and `at` besides: one query more.
+    """Return `pair_table` of some metrics with `runs` and `at` besides: one query more, the first time.
 
-    `runs` is how many accepted runs of a unit a gauge read, and `at` when it was last read with it, in
-    seconds. No run counts as later than it was uploaded, whatever a logger's clock said.
+    `runs` is how many accepted runs of a unit a gauge read, `first` and `at` when it was first and last
+    read with it, in seconds. No run counts as later than it was uploaded, whatever a logger's clock said.
     """
     table = seen.of(metrics)
     if not len(table):
         return pd.DataFrame(columns=_PAIRED)
-    pairs = pair_table(table)
-    models = sorted(set(table["pump_model"].tolist()))
-    with connection.cursor() as cursor:
-        cursor.execute(_READ, {"models": models})
-        read = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "at", "runs"])
-    read = read.astype({"unit": "int64", "gauge": "int64", "at": float, "runs": "int64"})
-    merged = pairs.merge(read, on=["unit", "gauge"], how="left")
-    return merged.fillna({"at": 0.0, "runs": 1}).astype({"runs": "int64"})
+    pairs, read = pair_table(table), seen.dates
+    known = pd.MultiIndex.from_arrays([read["unit"], read["gauge"]])
+    place = known.get_indexer(pd.MultiIndex.from_arrays([pairs["unit"], pairs["gauge"]]))
+    # What is not known takes the place -1: the last, put behind all others.
+    return pairs.assign(
+        **{
+            name: np.append(read[name], other)[place]
+            for name, other in (("first", 0.0), ("at", 0.0), ("runs", 1))
+        }
+    )
 
 
 def models_to_check(pump_model: int, gauge: int | None) -> list[int]:

@@ -22,7 +22,8 @@ class Scan:
 
     `found` holds, by rule name, what rules earlier in the order of precedence found off beyond chance, so
     that one cause gives one alert. `only` is what changed, when a check of new runs asks for no more; a rule
-    may then judge fewer subjects, but no differently. `leaning` is what was found of the gauges.
+    may then judge fewer subjects, but no differently. `leaning` is what was found of the gauges,
+    `builds` the revisions to judge, None for all.
     """
 
     readings: Readings
@@ -30,7 +31,12 @@ class Scan:
     found: Mapping[str, Sequence[Verdict]] = field(default_factory=dict)
     only: Changed | None = None
     leaning: Leaning = field(default_factory=Leaning)
+    builds: frozenset[int] | None = None
 
     def off(self, rule: str, kind: str) -> frozenset[int]:
         """The database keys of a kind that an earlier rule found off."""
         return frozenset(v.keys[kind] for v in self.found.get(rule, ()) if kind in v.keys)
+
+    def asks_for(self, revision: int) -> bool:
+        """Whether a build is to be judged."""
+        return self.builds is None or revision in self.builds

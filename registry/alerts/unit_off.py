@@ -53,13 +53,15 @@ def judge(scan: Scan) -> list[Verdict]:
 
 
 def _asked(scan: Scan) -> set[int] | None:
-    """The units new runs may be of: those their gauge read of the model."""
+    """The units new runs may be of: those their gauge read of builds with news."""
     if scan.only is None:
         return None
     table = scan.readings.table
     mine = table["pump_model"] == scan.only.pump_model
     if scan.only.gauge is not None:
         mine &= table["gauge"] == scan.only.gauge
+    if scan.builds is not None:
+        mine &= table["revision"].isin(scan.builds)
     return set(table.loc[mine, "unit"].tolist())
 
 

@@ -19,6 +19,8 @@ _LEAST_SPREAD = 0.005
 # so many values had told that: common practice, no published source. How it is drawn: Smyth (2004),
 # Statistical Applications in Genetics and Molecular Biology 3, article 3, with the prior given.
 _USUAL_SPREAD, _USUAL_FREEDOM = 0.03, 8
+# How many of the units that a gauge read with one or after it are asked whether the gauge was sound then.
+_VOUCHING = 9
 
 
 @dataclass(frozen=True)
@@ -93,7 +95,7 @@ class Deviant:
         if short:
             return f"needs {' and '.join(short)}"
         if not self.gauge_cleared:
-            return f"needs {limits.cleared} other units read with its gauge, or a second clinic that reads it"
+            return f"needs {limits.cleared} units more read with its gauge since, or a second clinic"
         return "many units of its build stand apart: the build may be two" if self.build_in_doubt else ""
 
 
@@ -105,6 +107,7 @@ class _Rows:
     clinic: Codes
     gauge: Codes
     apart: Floats
+    at: Floats
 
 
 @dataclass(frozen=True)
@@ -131,14 +134,16 @@ class _Known:
 def deviants(
     pairs: pd.DataFrame, leaning: Floats | float = 0.0, *, tests: int = 0, limits: UnitLimits = UNIT_LIMITS
 ) -> list[Deviant]:
-    """Judge every unit of a `pair_table`. `leaning` is what each row's gauge is known to be off by, as a
+    """Judge every unit of a `pair_table`, with `first` besides where known: when each pair was first read.
+     `leaning` is what each row's gauge is known to be off by, as a
     logarithm; `tests` is how many units and metrics are looked at, if more than these units."""
     if not len(pairs):
         return []
     unit, clinic, gauge = (
         np.unique(pairs[name], return_inverse=True)[1] for name in ("unit", "clinic", "gauge")
     )
-    rows = _Rows(unit, clinic, gauge, pairs["apart"].to_numpy(float) - leaning)
+    at = pairs["first"].to_numpy(float) if "first" in pairs else np.zeros(len(pairs))
+    rows = _Rows(unit, clinic, gauge, pairs["apart"].to_numpy(float) - leaning, at)
     units = _units(pairs, rows)
     alike = _seen_alike(rows, limits)
     known = _Known(
@@ -208,26 +213,25 @@ def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[floa
 
 
 def _cleared(rows: _Rows, apart: Floats, limits: UnitLimits) -> NDArray[np.bool_]:
-    """Units of which some gauge is vouched for by other units."""
+    """Units of which some gauge is vouched for by other units, read with it then or later.
+
+    What a gauge read before says nothing of what it has gone off by since.
+    """
     found = np.zeros(apart.size, bool)
-    gauge, unit = np.unique(np.stack([rows.gauge, rows.unit]), axis=1)
-    for mine in np.split(unit, np.flatnonzero(np.diff(gauge)) + 1):
-        values = apart[mine]
-        if mine.size > 3 * limits.cleared and abs(float(np.median(values))) < limits.outside / 4:
-            found[mine] = True  # no one unit bears on the median of so many
-        elif mine.size > limits.cleared:
-            found[mine] |= np.abs(_median_of_others(values)) < limits.outside / 2
+    order = np.lexsort((rows.at, rows.gauge))
+    for mine in np.split(order, _starts(rows.gauge[order])):
+        values, at = apart[rows.unit[mine]], rows.at[mine]
+        for k, first in enumerate(np.searchsorted(at, at).tolist()):
+            asked = np.arange(first, min(first + _VOUCHING + 1, at.size))
+            others = values[asked[asked != k]]
+            if others.size >= limits.cleared and abs(float(np.median(others))) < limits.outside / 2:
+                found[rows.unit[mine[k]]] = True
     return found
 
 
-def _median_of_others(values: Floats) -> Floats:
-    """For each value, the median of the others; there are two values at least."""
-    order = np.argsort(values, kind="stable")
-    place, placed = np.argsort(order, kind="stable"), values[order]
-    others = values.size - 1
-    low, high = (others - 1) // 2, others // 2
-    found: Floats = (placed[low + (place <= low)] + placed[high + (place <= high)]) / 2
-    return found
+def _starts(ordered: Codes) -> Codes:
+    """Where a new one begins."""
+    return np.flatnonzero(np.diff(ordered)) + 1
 
 
 def _seen_alike(rows: _Rows, limits: UnitLimits) -> NDArray[np.bool_]:

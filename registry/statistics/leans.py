@@ -61,14 +61,17 @@ def _shifts(scores: Floats, weights: Floats, full: float) -> tuple[Floats, Float
     return np.where(told, scores / safe, 0.0), np.where(told, safe**-0.5, np.inf)
 
 
-def leans_of(pairs: pd.DataFrame, values: Floats, spread: float, noise: float) -> Leans:
-    """Take builds and units out of a table of pairs. `spread` is between units, `noise` of a row (sd)."""
+def leans_of(pairs: pd.DataFrame, values: Floats, spread: Floats | float, noise: float) -> Leans:
+    """Take builds and units out of a table of pairs. `spread` is between units, a figure or one a row that is
+    the same throughout a build; `noise` is that of a row (both standard deviations)."""
     unit, build = (pd.factorize(pairs[name])[0] for name in ("unit", "build"))
     gauges, gauge = np.unique(pairs["gauge"].to_numpy(np.int64), return_inverse=True)
     ones, rows = np.ones(len(pairs)), np.arange(len(pairs))
     of_gauge = csr_array((ones, (rows, gauge)), shape=(len(pairs), gauges.size))
     sizes = np.bincount(unit)
-    shrink = spread**2 / (noise**2 + sizes * spread**2)
+    between = np.zeros(sizes.size)
+    between[unit] = np.square(spread)
+    shrink = between / (noise**2 + sizes * between)
 
     def solve(right: Floats) -> Floats:
         return (right - (shrink * np.bincount(unit, right))[unit]) / noise**2

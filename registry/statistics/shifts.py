@@ -16,7 +16,7 @@ from scipy import stats
 from registry.statistics.beside import Beside
 from registry.statistics.leans import Leans, leans_of
 from registry.statistics.robust import Floats
-from registry.statistics.taming import shared, tamed_pairs
+from registry.statistics.taming import fit_pairs, shared
 
 # A unit set up anew on another bench repeats itself within about this: common practice, no published source.
 SET_UP = 0.01
@@ -178,10 +178,9 @@ def examine(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -
     told = shared(pairs)
     if not len(told):
         return None
-    beside, off = Beside(told), list[int]()
+    beside, off, fitted = Beside(told), list[int](), fit_pairs(told)
     while True:
-        tamed, spread = tamed_pairs(told)
-        leans = leans_of(told, tamed, spread, SET_UP)
+        leans = leans_of(told, fitted.values, fitted.spreads, SET_UP)
         declared = float(np.sqrt((told["systematic"] ** 2).mean()))
         scatter = allowed_scatter(leans, np.isin(leans.gauges, off), declared)
         found = Examined(beside, leans, scatter, tuple(off), watched)

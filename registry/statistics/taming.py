@@ -13,17 +13,22 @@ from registry.statistics.robust import Floats, algorithm_a, reined
 LEAST_SPREAD = 0.005
 # A gauge of fewer units gets no leaning of its own here, so that it cannot hide a wild unit.
 _OWN_LEANING = 3
+# As in `deviants`: builds differ in how far their units lie apart, and few units tell that poorly.
+_DRAWN_BY = 8
 _ROUNDS, _STILL = 200, 1e-7
 
 Codes = NDArray[np.intp]
 
 
 class Fitted(NamedTuple):
-    """`values` reined in about their build and gauge, the `spread` between units, and each row's build."""
+    """`values` reined in about their build and gauge, the `spread` between units, and each row's build, gauge
+    and `spreads`: what units of its own build differ by."""
 
     values: Floats
     spread: float
     of_build: Floats
+    of_gauge: Floats
+    spreads: Floats
 
 
 def shared(pairs: pd.DataFrame) -> pd.DataFrame:
@@ -44,14 +49,29 @@ def fit_pairs(pairs: pd.DataFrame) -> Fitted:
     build, gauge = pd.factorize(pairs["build"])[0], pd.factorize(pairs["gauge"])[0]
     leaning = pairs.groupby("gauge")["unit"].transform("size").to_numpy() >= _OWN_LEANING
     freedom = max(len(y) - _rank(build, gauge, leaning), 1)
-    values, spread, of_build = y, LEAST_SPREAD, np.zeros(len(y))
+    values, spread, of_build, of_gauge = y, LEAST_SPREAD, np.zeros(len(y)), np.zeros(len(y))
+    lost = float(np.sqrt(max(len(y) - 1, 1) / freedom))
     for _ in range(3):
         of_build, of_gauge = _effects(values, build, gauge, leaning)
         fitted = of_build + of_gauge
         about = algorithm_a(y - fitted)[1] if len(y) > 1 else 0.0
-        spread = max(about * float(np.sqrt((len(y) - 1) / freedom)), LEAST_SPREAD)
+        spread = max(about * lost, LEAST_SPREAD)
         values = fitted + reined(y - fitted, spread, len(y))
-    return Fitted(values, spread, of_build)
+    return Fitted(
+        values, spread, of_build, of_gauge, _of_builds(y - of_build - of_gauge, build, spread, lost)
+    )
+
+
+def _of_builds(left: Floats, build: Codes, spread: float, lost: float) -> Floats:
+    """What units of each row's build differ by: its own spread drawn towards that of all, as if so many
+    values had told that one. What robust spreads pull in tells less: 0.7 times as many values."""
+    variances = np.full(int(build.max(initial=-1)) + 1, spread**2)
+    for one, size in enumerate(np.bincount(build).tolist()):
+        if size > _OWN_LEANING:
+            own, worth = algorithm_a(left[build == one])[1] * lost, 0.7 * (size - 1)
+            variances[one] = (worth * own**2 + _DRAWN_BY * spread**2) / (worth + _DRAWN_BY)
+    found: Floats = np.sqrt(np.maximum(variances, LEAST_SPREAD**2))[build]
+    return found
 
 
 def _effects(values: Floats, build: Codes, gauge: Codes, leaning: NDArray[np.bool_]) -> tuple[Floats, Floats]:

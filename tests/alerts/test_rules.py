@@ -62,7 +62,8 @@ def test_a_unit_outside_its_build_is_told_once_and_when_it_was_measured_again(mo
     scan_community()
     assert alerts() == [("unit_off", "Lapwing One/LK002001", "suspected")]
     for _ in range(2):  # the first run is the one that stands for all before it
-        measured_again(model, "LK002001", "east")
+        for serial in ("LK002001", "LK002000", "LK002002"):  # others vouch for the gauge as it is since
+            measured_again(model, serial, "east")
     scan_community()
     assert alerts() == [("unit_off", "Lapwing One/LK002001", "raised")]
     evidence = Alert.objects.get().evidence
