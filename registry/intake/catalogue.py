@@ -90,7 +90,8 @@ def _load_model(
     revisions, said_revisions = _load_revisions(model, entry.get("revision", []))
     drafts: list[DraftSpan] = []
     for revision, listed, place in revisions:
-        drafts += draft_spans(revision, listed, schemes, f"{path}.{place}")
+        fields = [f"{path}.{place}.span[{n}]" for n in range(len(listed or ()))]
+        drafts += draft_spans(revision, listed, schemes, fields)
     replaced = [revision for revision, listed, _ in revisions if listed is not None]
     dropped = of_revisions(model, replaced, drafts)
     touched = list(apply_spans(model, schemes, dropped, drafts, operator))

@@ -89,7 +89,7 @@ def _drafts(
                 hint="List it under revisions to bring it along.",
                 faults=(Fault(f"no revision '{entry['revision']}'", field=f"spans[{index}].revision"),),
             )
-        drafts += draft_spans(revision, [entry], schemes, f"spans[{index}]")
+        drafts += draft_spans(revision, [entry], schemes, [f"spans[{index}]"])
     return drafts
 
 

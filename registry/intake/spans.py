@@ -61,15 +61,21 @@ class DraftSpan:
 
 
 def draft_spans(
-    revision: Revision, listed: Sequence[Mapping[str, Any]] | None, schemes: Sequence[SerialScheme], path: str
+    revision: Revision,
+    listed: Sequence[Mapping[str, Any]] | None,
+    schemes: Sequence[SerialScheme],
+    fields: Sequence[str],
 ) -> list[DraftSpan]:
-    """Return the spans `listed` for a revision. Raises Invalid naming each that no scheme can place."""
+    """Return the spans `listed` for a revision; `fields` names the field of each.
+
+    Raises Invalid naming each that no scheme can place.
+    """
     drafts, faults = [], []
-    for index, entry in enumerate(listed or ()):
+    for field, entry in zip(fields, listed or (), strict=True):
         first, last = place(entry["first"], schemes), place(entry["last"], schemes)
         wrong = _wrong(first, last)
         if wrong or first is None or last is None:
-            faults.append(Fault(wrong, field=f"{path}.span[{index}]"))
+            faults.append(Fault(f"{entry['first']} to {entry['last']}: {wrong}", field=field))
             continue
         drafts.append(DraftSpan(revision, first, last, entry["basis"], entry["source"]))
     if faults:

@@ -206,3 +206,10 @@ def test_schemes_can_be_corrected_and_units_find_their_places(operator, first, s
     unit = Unit.objects.get(pk=run.unit_id)
     assert (unit.key, unit.series) == (123, "LK")
     assert not Run.objects.get(pk=run.pk).findings.filter(code="serial_unread").exists()
+
+
+def test_a_span_that_cannot_be_is_named_by_its_place_and_its_serials(first):
+    backwards = {**MOVED["spans"][1], "first": "LK007999", "last": "LK004000"}
+    with pytest.raises(Invalid, match="LK007999 to LK004000: first comes after last") as caught:
+        propose(first, MODEL, {**MOVED, "spans": [MOVED["spans"][0], backwards]})
+    assert [fault.field for fault in caught.value.faults] == ["spans[1]"]
