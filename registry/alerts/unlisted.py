@@ -68,8 +68,9 @@ def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:
         says=_says(build, evidence),
         evidence=evidence,
         since=_since(build, found),
-        # Each clinic left out in turn, the others show the change by themselves.
-        confirmed=True,
+        # Each clinic left out in turn, the others show the change by themselves; but what a few wild units
+        # make flickers from look to look, so that what is not sure waits for further runs that say so.
+        confirmed=found.is_sure(),
         **common,
     )
 

@@ -4,7 +4,7 @@ import argparse
 import sys
 import time
 
-from tests.trial import alerts, benches, centres, comparing, identify, unlisted
+from tests.trial import alerts, benches, centres, comparing, identify, unlisted, unlisted_other
 
 SECTIONS = (
     centres.section,
@@ -16,6 +16,7 @@ SECTIONS = (
     unlisted.section_unchanged,
     unlisted.section_changed,
     unlisted.section_replayed,
+    unlisted_other.section,
     alerts.section,
 )
 

@@ -46,8 +46,9 @@ class Section:
     notes: Sequence[str] = field(default_factory=tuple)
 
     def of(self, communities: int) -> "Section":
-        """The same with its checks made on so many communities of a kind."""
-        return replace(self, checks=[replace(check, communities=communities) for check in self.checks])
+        """The same with its checks made on so many communities of a kind, or as few as they say."""
+        made = [replace(check, communities=min(check.communities, communities)) for check in self.checks]
+        return replace(self, checks=made)
 
     def text(self) -> str:
         """The section as it is printed."""

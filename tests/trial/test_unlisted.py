@@ -5,6 +5,8 @@ import pytest
 
 from tests.trial.unlisted import CHANGE, METHODS, NO_CHANGE, many, replayed, told
 from tests.trial.unlisted_communities import MEAN, PEAK, RATE, Trouble, Truth, community, crowd, two_sides
+from tests.trial.unlisted_other import CASES
+from tests.trial.unlisted_other import told as told_other
 from tests.trial.unlisted_peers import pelt, three_sigma
 
 
@@ -41,8 +43,22 @@ def test_communities_are_what_they_are_said_to_be() -> None:
 
 
 def test_peers_find_a_plain_step() -> None:
-    rng = np.random.default_rng(2)
     quiet = Trouble(wild=0.0, recalibrated=0.0, sticky=0.0, sticky_clinic=0.0)
-    made = community(rng, np.arange(24) % 4, quiet, Truth(before=12, rate=0.6))
-    assert pelt(made.table) == 12
-    assert three_sigma(made.table) == 12
+    step = Truth(before=12, rate=0.6)
+    made = [
+        community(np.random.default_rng(seed), np.arange(24) % 4, quiet, step).table for seed in range(10)
+    ]
+    assert sum(pelt(table) == 12 for table in made) >= 8
+    places = [three_sigma(table) for table in made]
+    # Three standard deviations of six units are soon exceeded by a seventh.
+    assert sum(place == 12 for place in places) >= 4
+    assert all(place is not None and place <= 12 for place in places)
+
+
+def test_kinds_in_no_order_and_drift_are_told_as_what_they_are() -> None:
+    kinds = [told_other(*CASES["two kinds, rate apart by 15 %"], seed) for seed in range(4)]
+    assert sum(one.kinds and one.right > 0.9 for one in kinds) >= 3
+    drifts = [told_other(*CASES["vacuum drifts by 15 % in all"], seed) for seed in range(4)]
+    assert sum(one.drift for one in drifts) >= 3
+    calm = [told_other(*CASES["one build"], seed) for seed in range(4)]
+    assert sum(one.kinds or one.drift for one in calm) <= 1

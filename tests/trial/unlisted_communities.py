@@ -57,11 +57,12 @@ class Truth:
 
 @dataclass(frozen=True)
 class Community:
-    """The table, with unit codes in the order of arrival, and each unit's clinic."""
+    """The table, with unit codes in the order of arrival, each unit's clinic, and which are `changed`."""
 
     table: pd.DataFrame
     clinic: NDArray[np.intp]
     truth: Truth
+    changed: NDArray[np.bool_]
 
     def first(self, units: int) -> pd.DataFrame:
         """What had been read when so many units had arrived."""
@@ -114,7 +115,7 @@ def community(
     read = {RATE: rates * clock, PEAK: peak * gain + zero, MEAN: mean * gain + zero * _MEAN_OF_PEAK}
     repeat = {RATE: 0.007 * rate, PEAK: np.full(SETTINGS, 2.0), MEAN: np.full(SETTINGS, 1.0)}
     frames = [_frame(rng, metric, clinic, runs, does, read[metric], repeat[metric]) for metric in read]
-    return Community(pd.concat(frames, ignore_index=True), clinic, truth)
+    return Community(pd.concat(frames, ignore_index=True), clinic, truth, changed)
 
 
 def _measured(rng: np.random.Generator, clinic: NDArray[np.intp]) -> np.ndarray:

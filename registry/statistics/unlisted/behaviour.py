@@ -45,6 +45,14 @@ class Behaviour:
     kinds: KindsLook | None = None
     channels: list[Channel] = field(default_factory=list)
 
+    def is_sure(self, limits: Limits = LIMITS) -> bool:
+        """Whether a change was found that need not be seen again to be told.
+
+        What a few wild units make flickers from look to look.
+        """
+        split = self.outcome is Outcome.FOUND and self.look is not None
+        return split and self.p is not None and self.p <= limits.sure
+
 
 def behaviour(
     table: pd.DataFrame, orders: Sequence[Order], *, seed: int = 1, limits: Limits = LIMITS

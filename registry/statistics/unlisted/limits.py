@@ -33,7 +33,8 @@ class Limits:
     gradual, no step, where a slope explains it better by `gradual` (twice a log likelihood). A chance, of
     which `chance` is the limit, counts as it is up to `uncharged` units, and beyond times the fourth power of
     how many times as many there are, since every unit is another look: all of those together add less than
-    `uncharged` / 3 looks at full chance.
+    `uncharged` / 3 looks at full chance. A split less sure than `sure`, and kinds in no order, have to be
+    seen again with more readings.
 
     Without an order more is asked: `kind_units` and `kind_share` of all units on either side, `kind_clinics`
     that read both kinds, kinds `kinds_apart` times as far apart as their own units scatter, and a charged
@@ -45,6 +46,7 @@ class Limits:
     information: float = 1.5
     chance: float = 0.03
     uncharged: int = 12
+    sure: float = 0.001
     least: Mapping[str, float] = field(default_factory=lambda: _LEAST)
     without_one: float = 0.04
     kept: float = 0.5
