@@ -87,6 +87,13 @@ def _of_runs(run_id: int) -> dict[str, dict[str, Any]]:
 
 def _of_answers() -> dict[str, dict[str, Any]]:
     seen, dismissed = alert("elmsworth/G1"), alert("brackwater/G1")
+    named = {"pump_model": MODEL, "revision": "A"}
+    split = alert(
+        f"{MODEL}/A",
+        rule="unlisted_revision",
+        subject_kind="revision",
+        evidence={"size": -0.1, "along": "serial", "first_changed": "LK000123", **named},
+    )
     return {
         "serials": {"query": {"model": MODEL, "first": "LK000001", "last": "LK009999"}},
         "distributions": {"query": {"model": MODEL, "mode": "expression"}},
@@ -109,6 +116,11 @@ def _of_answers() -> dict[str, dict[str, Any]]:
         "alerts_dismiss": {
             "path_parameters": {"alert_id": dismissed.pk},
             "body": {"reason": "other", "note": "the gauge was warm"},
+            "media_type": "application/json",
+        },
+        "alerts_list_revision": {
+            "path_parameters": {"alert_id": split.pk},
+            "body": {"label": "A2"},
             "media_type": "application/json",
         },
         "catalogue_load": {"body": deepcopy(CATALOGUE), "media_type": "application/json"},
