@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from django.db import connection
+from django.db import connection, transaction
 from numpy.typing import NDArray
 
 from registry.alerts.verdicts import Rule, Verdict
@@ -24,6 +24,7 @@ _SAID = (
     "since", "looked_at", *_KEYS,
 )  # fmt: skip
 _LONGEST = 400
+_KEEPING = 0x6B656570
 _COUNT = """
 SELECT count(j.p) FROM unnest(%s::text[], %s::int[]) WITH ORDINALITY AS r (name, version, place)
 LEFT JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version
@@ -57,16 +58,28 @@ class Family:
 
 
 def keep(rule: Rule, verdicts: Iterable[Verdict], at: datetime) -> None:
-    """Keep what a rule said; each subject's last word replaces the one before. Chances are charged ones."""
-    rows = [_row(rule, verdict, at) for verdict in sorted(verdicts, key=lambda v: v.subject)]
-    # In order of subjects, so that two workers wait for each other but never in a circle.
-    Judgement.objects.bulk_create(
-        rows,
-        batch_size=1000,
-        update_conflicts=True,
-        unique_fields=["rule", "rule_version", "subject"],
-        update_fields=list(_SAID),
-    )
+    """Keep what a rule said in a look that began at `at`. Chances are charged ones.
+
+    Each subject's word replaces the one before, but never that of a look that began later: a slow look that
+    ends last would else bring back what was so before.
+    """
+    rows = [_row(rule, verdict, at) for verdict in verdicts]
+    with transaction.atomic():
+        _one_keeper_at_a_time()
+        kept = Judgement.objects.filter(rule=rule.name, rule_version=rule.version, looked_at__gt=at)
+        later = set(kept.values_list("subject", flat=True))
+        Judgement.objects.bulk_create(
+            [row for row in rows if row.subject not in later],
+            batch_size=1000,
+            update_conflicts=True,
+            unique_fields=["rule", "rule_version", "subject"],
+            update_fields=list(_SAID),
+        )
+
+
+def _one_keeper_at_a_time() -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_KEEPING])
 
 
 def family(rules: Iterable[Rule]) -> Family:

@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from registry.alerts.book import dismiss, mark_seen
+from registry.alerts.judgements import keep
 from registry.alerts.raising import record, settle_retired, settle_unjudged
 from registry.alerts.verdicts import Rule, Standing, Verdict
 from registry.models import Alert, Announcement, Judgement
@@ -26,6 +27,15 @@ def verdict(standing: str = "off", size: float = 0.08, subject: str = "west/G1",
 
 def states() -> list[str]:
     return [alert.state for alert in Alert.objects.order_by("id")]
+
+
+@pytest.mark.django_db
+def test_a_slow_look_that_ends_last_does_not_bring_back_what_was_so_before() -> None:
+    now = timezone.now()
+    keep(RULE, [verdict()], now)
+    keep(RULE, [verdict("clear"), verdict("clear", subject="east/G1")], now - timedelta(minutes=1))
+    standings = dict(Judgement.objects.values_list("subject", "standing"))
+    assert standings == {"west/G1": "off", "east/G1": "clear"}
 
 
 @pytest.mark.django_db
