@@ -29,7 +29,8 @@ def test_a_run_is_stored_measured_summarised_and_its_check_queued(operator):
     with storages["traces"].open(run.trace.storage_name) as file:
         assert file.read() == data
     assert UnitSummary.objects.filter(unit=run.unit, count=1).count() == len(values)
-    assert ProcrastinateJob.objects.filter(args={"gauge_id": run.session.gauge_id}).count() == 1
+    asked = {"pump_model": run.pump_model_id, "gauge": run.session.gauge_id}
+    assert ProcrastinateJob.objects.filter(args=asked).count() == 1
 
 
 def test_the_same_upload_is_the_same_run(operator):
