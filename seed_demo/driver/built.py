@@ -36,9 +36,16 @@ class Truths:
         return self._typical.get((model, revision, str(row["mode"]), str(row["level"]), protector, metric))
 
 
-def wrong_comparison(document: Json, truths: Truths, old: str, new: str) -> list[str]:
-    """Verdicts of a comparison that the simulated units contradict, and intervals that miss the truth."""
-    wrong = [] if document["verdict"] == "different" else [f"{old} and {new}: said {document['verdict']}"]
+def wrong_comparison(
+    document: Json, truths: Truths, old: str, new: str, *, tellable: bool = True
+) -> list[str]:
+    """Verdicts of a comparison that the simulated units contradict, and intervals that miss the truth.
+
+    `tellable` builds have to be told apart; else it is enough that they are not called the same.
+    """
+    said_right = ("different",) if tellable else ("different", "cannot tell yet")
+    verdict = document["verdict"]
+    wrong = [] if verdict in said_right else [f"{old} and {new}: said {verdict}"]
     for row in document["settings"]:
         before, after = (truths.typical(document["model"], build, row, row["metric"]) for build in (old, new))
         if before is None or after is None or row["low"] is None:
