@@ -9,7 +9,6 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-from django.db import connection
 
 from registry.alerts.readings import VACUUM
 from registry.alerts.scanned import Scan
@@ -24,13 +23,6 @@ _DAY_S = 86_400.0
 _YEAR_S = 365.25 * _DAY_S
 _SUBJECT_LONGEST = 79
 _UNITS = {"cycle_rate": "cycles/min"}
-# No run counts as earlier than it could be: what a logger's clock said of the future is cut at the upload.
-_FIRST_READ = """
-SELECT r.unit_id, s.gauge_id, min(extract(epoch FROM least(r.recorded_at, r.created_at)))::float
-FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id
-WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND s.gauge_id IS NOT NULL
-GROUP BY r.unit_id, s.gauge_id
-"""
 
 
 @dataclass(frozen=True)
@@ -85,7 +77,7 @@ class Build:
 
 
 def builds(scan: Scan) -> Iterator[Build]:
-    """The builds in a scan's readings: four queries for all of them."""
+    """The builds in a scan's readings: three queries for all, and one for dates nobody asked for before."""
     table = _believed(scan)
     if not len(table):
         return
@@ -99,9 +91,9 @@ def builds(scan: Scan) -> Iterator[Build]:
         "revision", "pk", "serial", "scheme", "series", "key"
     ):
         units[unit[0]].append(unit[1:])
-    first = _first_read(sorted({one.pump_model_id for one in names.values()}))
+    first = scan.readings.dates
     table = _with_periods(table, first)
-    earliest = first.groupby("unit")["at"].min()
+    earliest = first.groupby("unit")["first"].min()
     dates: dict[int, float] = dict(zip(earliest.index.tolist(), earliest.tolist(), strict=True))
     for revision in revisions:
         rows = table[table["revision"] == revision]
@@ -130,19 +122,12 @@ def _believed(scan: Scan) -> pd.DataFrame:
     return table[~(off & table["metric"].isin(VACUUM))]
 
 
-def _first_read(models: list[int]) -> pd.DataFrame:
-    with connection.cursor() as cursor:
-        cursor.execute(_FIRST_READ, {"models": models})
-        found = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "at"])
-    return found.astype({"unit": "int64", "gauge": "int64", "at": float})
-
-
 def _with_periods(table: pd.DataFrame, first: pd.DataFrame) -> pd.DataFrame:
     """With `period`: how many calibrations a gauge had when it first read a unit; they may move its lean."""
     calibrated: dict[int, list[float]] = defaultdict(list)
     for gauge, on in GaugeCalibration.objects.order_by("on").values_list("gauge", "on"):
         calibrated[gauge].append((on.toordinal() - 719_163) * _DAY_S)
-    period = [bisect_right(calibrated[g], at) for g, at in zip(first["gauge"], first["at"], strict=True)]
+    period = [bisect_right(calibrated[g], at) for g, at in zip(first["gauge"], first["first"], strict=True)]
     dated = table.merge(
         first.assign(period=period)[["unit", "gauge", "period"]], on=["unit", "gauge"], how="left"
     )

@@ -21,6 +21,7 @@ METRICS = (*VACUUM, "cycle_rate")
 # Below this a vacuum is mostly the gauge's zero, and its logarithm says nothing of its scale.
 _LEAST_VACUUM_MMHG = 20.0
 _PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "first", "at", "runs"]
+# No run counts as earlier than it could be: what a logger's clock said of the future is cut at the upload.
 _READ = """
 SELECT r.unit_id, s.gauge_id, extract(epoch FROM min(least(r.recorded_at, r.created_at)))::float,
        extract(epoch FROM max(least(r.recorded_at, r.created_at)))::float, count(*)
