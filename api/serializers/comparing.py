@@ -113,16 +113,9 @@ class ComparedDocument(SettingDocument):
     by_elevation = BandDifference(many=True, help_text="where both were measured in several bands; else none")
 
 
-class BehaviourDocument(serializers.Serializer[Any]):
+class BehaviourDocument(PlaceDocument):
     """Typical cycle rate and peak vacuum at a setting."""
 
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
-    elevation = serializers.CharField()
     rate = serializers.FloatField(help_text="cycles/min")
     vacuum = serializers.FloatField(help_text="mmHg")
 

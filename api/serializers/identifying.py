@@ -6,7 +6,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from api.serializers.answers import AnswerDocument
+from api.serializers.answers import AnswerDocument, PlaceDocument
 from api.serializers.strict import Strict
 from registry.answers.identifiedpieces import MOST_MARKS
 from registry.answers.identifiedtraces import KEYS, MOST_TRACES
@@ -99,16 +99,8 @@ class ChanceDocument(serializers.Serializer[Any]):
     probability = serializers.FloatField()
 
 
-class RecordedAt(serializers.Serializer[Any]):
+class RecordedAt(PlaceDocument):
     """The setting a trace was set beside."""
-
-    mode = serializers.CharField()
-    programme = serializers.CharField()
-    level = serializers.CharField()
-    side = serializers.CharField()
-    rig = serializers.CharField()
-    power = serializers.CharField()
-    elevation = serializers.CharField()
 
 
 class BesideDocument(serializers.Serializer[Any]):
