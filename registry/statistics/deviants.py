@@ -135,8 +135,10 @@ def deviants(
     pairs: pd.DataFrame, leaning: Floats | float = 0.0, *, tests: int = 0, limits: UnitLimits = UNIT_LIMITS
 ) -> list[Deviant]:
     """Judge every unit of a `pair_table`, with `first` besides where known: when each pair was first read.
-     `leaning` is what each row's gauge is known to be off by, as a
-    logarithm; `tests` is how many units and metrics are looked at, if more than these units."""
+
+    `leaning` is what each row's gauge is known to be off by, as a logarithm; `tests` is how many units and
+    metrics are looked at, if more than these units.
+    """
     if not len(pairs):
         return []
     unit, clinic, gauge = (

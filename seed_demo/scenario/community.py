@@ -71,11 +71,6 @@ class Community:
         """The clinic of that code."""
         return {clinic.code: clinic for clinic in self.clinics}[code]
 
-    @property
-    def curating(self) -> Clinic:
-        """The clinic that keeps the catalogue."""
-        return next(clinic for clinic in self.clinics if clinic.curator)
-
 
 @cache
 def community() -> Community:
