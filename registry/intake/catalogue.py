@@ -13,7 +13,7 @@ from registry.errors import Conflict, Fault
 from registry.intake.correcting import go_by
 from registry.intake.doubles import refuse_doubles
 from registry.intake.locks import lock_models_for_load
-from registry.intake.records import Change, bring
+from registry.intake.records import Change, bring, said_of_revision
 from registry.intake.schemes import load_schemes
 from registry.intake.spans import DraftSpan, apply_spans, draft_spans, of_revisions
 from registry.models import Claim, Maker, Operator, PumpModel, Revision
@@ -25,7 +25,8 @@ def load_catalogue(declared: Entry, operator: Operator) -> list[Change]:
     """Bring the catalogue to what `declared` says and return what was done, record by record.
 
     `declared` is {"pump_model": [...]} with its types checked. Models and revisions it does not name stay.
-    A list of schemes, claims, or of a revision's spans replaces the stored one; an absent list leaves it.
+    A list of schemes, claims, or of a revision's spans, firmware tags or marks replaces the stored one; an
+    absent list leaves it.
     All of it happens or none. Raises Invalid, Conflict or SpansOverlap naming the entry at fault.
     """
     entries = [{**entry, "name": _tidy(entry["name"])} for entry in declared["pump_model"]]
@@ -127,14 +128,9 @@ def _load_revisions(
 ) -> tuple[list[tuple[Revision, Sequence[Entry] | None, str]], list[Change]]:
     loaded, changes = [], []
     for index, entry in enumerate(entries):
-        values = {
-            "order": entry["order"],
-            "firmware": list(entry.get("firmware", [])),
-            "marks": dict(entry.get("marks", {})),
-        }
         known = model.revisions.filter(label__iexact=entry["label"]).first()
         label = known.label if known else entry["label"]
-        revision, change = bring(Revision, {"pump_model": model, "label": label}, values)
+        revision, change = bring(Revision, {"pump_model": model, "label": label}, said_of_revision(entry))
         loaded.append((revision, entry.get("span"), f"revision[{index}]"))
         changes.append(change)
     return loaded, changes

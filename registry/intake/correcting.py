@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from registry.errors import Conflict, Fault, Invalid
-from registry.intake.records import Change, bring
+from registry.intake.records import Change, bring, said_of_revision
 from registry.intake.rejudge import rejudge_model
 from registry.intake.schemes import load_schemes
 from registry.intake.spans import DraftSpan, Identity, Touched, apply_spans, draft_spans
@@ -63,7 +63,7 @@ def _bring_revisions(model: PumpModel, entries: Sequence[Entry]) -> tuple[dict[s
     changes = []
     for entry in entries:
         stored = known.get(entry["label"].casefold())
-        values = {name: entry[name] for name in ("order", "firmware", "marks") if entry.get(name) is not None}
+        values = said_of_revision(entry)
         if stored is None:
             last = max((revision.order for revision in known.values()), default=0)
             values = {"order": last + 1, **values}

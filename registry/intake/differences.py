@@ -5,6 +5,7 @@ from typing import Any
 
 from registry.errors import Conflict, Fault, Invalid
 from registry.intake.proposals import propose
+from registry.intake.records import said_of_revision
 from registry.models import Operator, Proposal, PumpModel, Revision, SerialScheme
 from registry.models.serials import place
 
@@ -65,7 +66,7 @@ def _compare(
     parts: Mapping[str, list[dict[str, Any]]],
 ) -> None:
     """Add to `parts` what a file's revision says otherwise than the stored one."""
-    values = {"order": said["order"], "firmware": said.get("firmware", []), "marks": said.get("marks", {})}
+    values = said_of_revision(said)
     if stored is None or any(getattr(stored, name) != value for name, value in values.items()):
         parts["revisions"].append({"label": said["label"], **values})
     if said.get("span") is None:

@@ -1,5 +1,6 @@
 """Bring single records of the catalogue to what is declared, and say what that did."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -9,6 +10,14 @@ from registry.models import Claim, Revision, SerialScheme
 
 M = TypeVar("M", bound=models.Model)
 _NAMES = {SerialScheme: "serial_scheme", Claim: "claim", Revision: "revision"}
+
+
+_OF_REVISION = ("order", "firmware", "marks")
+
+
+def said_of_revision(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the values a declaration says of a revision; what it leaves out stays as it is stored."""
+    return {name: entry[name] for name in _OF_REVISION if entry.get(name) is not None}
 
 
 @dataclass(frozen=True)

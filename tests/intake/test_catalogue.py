@@ -243,3 +243,19 @@ def test_where_corrections_are_to_be_confirmed_a_load_adds_and_corrects_nothing(
     more = {"first": "LK008000", "last": "LK008999", "basis": "declared", "source": "letter 2"}
     added = changed(lambda entry: entry["revision"][1]["span"].append(more))
     assert "created" in actions(load_catalogue(added, person))
+
+
+def test_what_a_declaration_leaves_out_stays_and_what_it_empties_goes():
+    person = community.curator()
+    load_catalogue(CATALOGUE, person)
+
+    def leave_out(entry):
+        for name in ("serial_scheme", "claim"):
+            del entry[name]
+        for name in ("firmware", "marks", "span"):
+            del entry["revision"][0][name]
+
+    assert actions(load_catalogue(changed(leave_out), person)) == {"unchanged"}
+    load_catalogue(changed(lambda e: e["revision"][0].update(firmware=[], marks={})), person)
+    found = Revision.objects.get(label="A")
+    assert (found.firmware, found.marks) == ([], {})

@@ -1,5 +1,6 @@
 """Corrections: one curator proposes, another confirms; answers follow, and old ones can be made again."""
 
+from copy import deepcopy
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from django.utils import timezone
 
 from registry.errors import Conflict, Invalid, NotFound, NotPermitted, ProposalStale, SpansOverlap
 from registry.intake.catalogue import load_catalogue
+from registry.intake.differences import propose_differences
 from registry.intake.enrol import enrol
 from registry.intake.proposals import confirm, foresee, propose, reject
 from registry.intake.receive import receive
@@ -213,3 +215,33 @@ def test_a_span_that_cannot_be_is_named_by_its_place_and_its_serials(first):
     with pytest.raises(Invalid, match="LK007999 to LK004000: first comes after last") as caught:
         propose(first, MODEL, {**MOVED, "spans": [MOVED["spans"][0], backwards]})
     assert [fault.field for fault in caught.value.faults] == ["spans[1]"]
+
+
+def unsaid() -> dict[str, Any]:
+    """The catalogue with nothing said of firmware and marks."""
+    left_out = deepcopy(CATALOGUE)
+    for revision in left_out["pump_model"][0]["revision"]:
+        for name in ("firmware", "marks"):
+            revision.pop(name, None)
+    return left_out
+
+
+def test_what_a_file_leaves_out_is_not_proposed_away(first, second):
+    with pytest.raises(Conflict, match="says all of this already"):
+        propose_differences(first, unsaid(), "a shorter file")
+    shorter = unsaid()
+    shorter["pump_model"][0]["revision"][0]["order"] = 5
+    (proposal,) = propose_differences(first, shorter, "another place")
+    assert proposal.change == {"revisions": [{"label": "A", "order": 5}]}
+    confirm(proposal.pk, second)
+    found = Revision.objects.get(label="A")
+    assert (found.order, found.firmware, found.marks) == (5, ["1.0"], {"housing": "amber"})
+
+
+def test_what_a_file_empties_is_proposed_away(first, second):
+    emptied = unsaid()
+    emptied["pump_model"][0]["revision"][0] |= {"firmware": [], "marks": {}}
+    (proposal,) = propose_differences(first, emptied, "both were of another model")
+    confirm(proposal.pk, second)
+    found = Revision.objects.get(label="A")
+    assert (found.firmware, found.marks) == ([], {})
