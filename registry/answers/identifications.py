@@ -9,7 +9,7 @@ import numpy as np
 from registry.answers import cautions
 from registry.answers.blocks import summary_blocks
 from registry.answers.identifiedbench import weigh_traces
-from registry.answers.identifiednext import next_question
+from registry.answers.identifiednext import next_question, passed_over
 from registry.answers.identifiedpieces import (
     Builds,
     Piece,
@@ -59,6 +59,7 @@ def answer_identification(  # noqa: PLR0913 - one parameter a kind of evidence
     Invalid on the field at fault, and what measuring a trace raises.
     """
     builds = _builds(model)
+    unasked = passed_over(builds, skipped)
     edition = current_edition()
     stamped = stamp(edition)
     recorded = measure_all(traces, operator)
@@ -69,7 +70,7 @@ def answer_identification(  # noqa: PLR0913 - one parameter a kind of evidence
     verdict = _verdict(builds, pieces, chances)
     following = None
     if not verdict.is_sure:
-        following = next_question(builds, stock, pieces, bench, chances, skipped)
+        following = next_question(builds, stock, pieces, bench, chances, unasked)
     return {
         "model": builds.model.name,
         "verdict": told_verdict(builds, verdict),

@@ -1,6 +1,7 @@
 """The one next question, or the one next setting to record, that would tell most."""
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+import difflib
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from registry.answers.identifiedbench import OnBench
 from registry.answers.identifiedpieces import Builds, Piece
 from registry.answers.identifiedtraces import METRICS, Setting, Stock, in_words
 from registry.answers.wording import figure
+from registry.errors import Fault, Invalid
 from registry.models import Unit
 from registry.statistics.evidence import RIGHT_BY_BASIS, mark_likelihoods, tag_likelihoods
 from registry.statistics.information import WORTH_ASKING, information
@@ -24,6 +26,7 @@ _AS_MUCH = 0.05
 _RIGHT = RIGHT_BY_BASIS["observed"]
 # An unlisted build's serial is put down to a listed build less often than those of listed ones.
 _UNLISTED_SHARE = 0.3
+_NOT_MARKS = ("serial", "firmware", "setting")
 # Only where builds lie furthest apart by their plain means is it worked out what a run would tell.
 MOST_SETTINGS = 6
 
@@ -42,6 +45,27 @@ class Question:
         return {**nothing, **self.about, "ask": self.ask, "bits": figure(self.bits)}
 
 
+def passed_over(builds: Builds, skipped: Iterable[str]) -> set[str]:
+    """Return the questions not to be put: serial, firmware, setting, or marks, whatever their capitals.
+
+    Raises Invalid on the field `skip` for what is none of them, with the nearest names in `extra["nearest"]`.
+    """
+    names = {name.casefold(): name for name in (*_NOT_MARKS, *builds.marks)}
+    return {_question_named(" ".join(said.split()), names) for said in skipped if said.strip()}
+
+
+def _question_named(said: str, names: Mapping[str, str]) -> str:
+    if said.casefold() in names:
+        return names[said.casefold()]
+    near = [names[near] for near in difflib.get_close_matches(said.casefold(), names, n=3)]
+    raise Invalid(
+        f"skip: there is no question '{said[:60]}'",
+        hint=f"Did you mean {', '.join(near)}?" if near else f"Known: {', '.join(names.values())}.",
+        faults=(Fault("no question of that name", field="skip"),),
+        extra={"nearest": near},
+    )
+
+
 def next_question(
     builds: Builds,
     stock: Stock,
@@ -52,7 +76,7 @@ def next_question(
 ) -> Question | None:
     """Return what would tell most, None where nothing is worth asking.
 
-    What was said is not asked again, nor what is `skipped`: serial, firmware, setting (any), or a mark.
+    What was said is not asked again, nor what is `skipped`, as `passed_over` gives it.
     """
     asked = {piece.kind for piece in pieces} | set(skipped)
     looked_at = {piece.more.get("key") for piece in pieces if piece.kind == "mark"} | set(skipped)

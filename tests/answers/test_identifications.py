@@ -69,6 +69,18 @@ def ask(**said):
     return document
 
 
+def test_what_is_passed_over_goes_by_its_name_and_unknown_names_are_refused(apart):
+    same = ask(skipped=[" Setting ", "MEMBRANE"])
+    assert same["next"] == ask(skipped=["setting", "membrane"])["next"]
+    with pytest.raises(Invalid, match="no question 'membran'") as caught:
+        ask(skipped=["setting", "membran"])
+    assert caught.value.hint == "Did you mean membrane?"
+    assert caught.value.extra == {"nearest": ["membrane"]}
+    with pytest.raises(Invalid) as caught:
+        ask(skipped=["zzz"])
+    assert caught.value.hint == "Known: serial, firmware, setting, housing, membrane."
+
+
 def test_nothing_said_cannot_tell_and_asks_what_tells_most(apart):
     document = ask()
     assert (document["verdict"], document["named"]) == ("cannot tell", None)

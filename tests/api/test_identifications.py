@@ -141,3 +141,14 @@ def test_what_is_not_known_is_not_asked_again(apart, stranger):
     assert then["next"] is None
     posted = {"model": "Lapwing One", "skip": ["setting", "serial"]}
     assert stranger.post(URL, posted, format="json").json()["next"] == first["next"]
+
+
+@pytest.mark.parametrize("ask", ["get", "post"])
+def test_a_question_nobody_could_put_is_not_passed_over(apart, stranger, ask):
+    said = {"model": "Lapwing One", "skip": ["settings"]}
+    how = {"format": "json"} if ask == "post" else {}
+    answer = getattr(stranger, ask)(URL, said, **how)
+    document = answer.json()
+    assert (answer.status_code, document["code"]) == (422, "invalid")
+    assert document["errors"][0]["field"] == "skip"
+    assert document["nearest"] == ["setting"]
