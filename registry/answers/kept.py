@@ -10,9 +10,7 @@ import gzip
 import hashlib
 import json
 import logging
-import re
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -22,8 +20,8 @@ from django.db import connection
 from registry.answers.kept_bounds import MOST_BYTES, bound
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_questions import Question, State
+from registry.answers.kept_watch import tables_read, unwatched
 from registry.models import Clinic
-from registry.models.watched import WATCHED
 
 _FIND = """
 SELECT body, etag, asked_at < now() - interval '1 hour' FROM registry_keptanswer kept
@@ -43,7 +41,6 @@ ON CONFLICT (digest) DO UPDATE SET
     changes = excluded.changes, scopes = excluded.scopes, etag = excluded.etag, body = excluded.body,
     made_at = excluded.made_at
 """
-_TABLES = re.compile(r"\b(?:registry|pghistory|procrastinate|knox)_\w+")
 _LEVEL = 4  # of compression: two thirds of the time of the usual one, a few per cent larger
 
 log = logging.getLogger(__name__)
@@ -82,13 +79,13 @@ def kept_answer(kind: str, asked: Mapping[str, Any], clinic: Clinic | None = Non
 def answer_and_keep(question: Question) -> Kept:
     """Work the answer out and keep it, unless something changed meanwhile, it is large, or cannot be kept."""
     state = question.state()
-    with _tables_read() as read:
+    with tables_read() as read:
         document = question.answer()
     text = _text(document)
     kept = Kept(gzip.compress(text, _LEVEL, mtime=0), hashlib.sha256(text).hexdigest()[:32])
-    if unwatched := sorted(read - WATCHED):
-        log.warning("%s are not kept: nobody counts changes of %s", question.kind, ", ".join(unwatched))
-    if unwatched or state is None or len(kept.body) > MOST_BYTES:
+    if nobody := unwatched(read):
+        log.warning("%s are not kept: nobody counts changes of %s", question.kind, ", ".join(nobody))
+    if nobody or state is None or len(kept.body) > MOST_BYTES:
         forget(question.digest)
     else:
         _keep(question, state, kept)
@@ -114,19 +111,6 @@ def _keep(question: Question, state: State, kept: Kept) -> None:
     with connection.cursor() as cursor:
         cursor.execute(_KEEP, row)
     bound()
-
-
-@contextmanager
-def _tables_read() -> Iterator[set[str]]:
-    """Note which tables the statements within name."""
-    read: set[str] = set()
-
-    def note(execute: Any, sql: Any, *rest: Any) -> Any:
-        read.update(_TABLES.findall(str(sql)))
-        return execute(sql, *rest)
-
-    with connection.execute_wrapper(note):
-        yield read
 
 
 def _text(document: Mapping[str, Any]) -> bytes:

@@ -7,9 +7,11 @@ from django.db import connection
 from procrastinate.contrib.django import app
 
 from registry.answers.kept import answer_and_keep, forget
-from registry.answers.kept_bounds import drop, fold
+from registry.answers.kept_ahead import make_parts_ahead
+from registry.answers.kept_bounds import drop, drop_parts, fold
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_questions import Question
+from registry.answers.kept_watch import total_changes
 from registry.errors import DomainError
 
 CALM_S = 3.0  # a sweep of uploads is waited for, but for a minute at most
@@ -33,7 +35,6 @@ SELECT digest, changed_at < clock_timestamp() - %(calm)s * interval '1 second'
 FROM asked WHERE changes <> n ORDER BY ready DESC, asked_at DESC LIMIT %(portion)s
 """
 _QUESTION = "SELECT question #>> '{}' FROM registry_keptanswer WHERE digest = %s"
-_TOTAL = "SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount"
 _TIDY = "DELETE FROM procrastinate_jobs WHERE status = 'succeeded' AND task_name = ANY (%s)"
 _nothing_to_do_at: list[int] = []  # how often anything had changed when last nothing was out of date
 
@@ -49,11 +50,12 @@ def make_kept_again(timestamp: int = 0) -> None:  # noqa: ARG001 - the queue han
 @app.periodic(cron="*/10 * * * *")
 @app.task(queueing_lock="kept-tidied", priority=-5)
 def tidy_kept(timestamp: int = 0) -> None:  # noqa: ARG001 - the queue hands over when it was meant to run
-    """Drop what nobody asks for, fold the counts of changes, and clear the done jobs of this module."""
+    """Drop what there is no use for, fold the counts of changes, and clear the done jobs of these tasks."""
     drop()
+    drop_parts()
     fold()
     with connection.cursor() as cursor:
-        cursor.execute(_TIDY, [[make_kept_again.name, tidy_kept.name]])
+        cursor.execute(_TIDY, [[make_kept_again.name, make_parts_ahead.name, tidy_kept.name]])
 
 
 def make_again(calm_s: float = CALM_S) -> int:
@@ -62,7 +64,7 @@ def make_again(calm_s: float = CALM_S) -> int:
     What changed within the last `calm_s` seconds waits, a minute at most since the answer was made. It ends
     after a few seconds' work; what is left is for the next time.
     """
-    total = _total()
+    total = total_changes()
     if [total] == _nothing_to_do_at:
         return 0
     changed = _changed(calm_s)
@@ -99,9 +101,3 @@ def _changed(calm_s: float) -> list[tuple[bytes, bool]]:
     with connection.cursor() as cursor:
         cursor.execute(_CHANGED, values)
         return [(bytes(digest), ready) for digest, ready in cursor.fetchall()]
-
-
-def _total() -> int:
-    with connection.cursor() as cursor:
-        cursor.execute(_TOTAL)
-        return int(cursor.fetchone()[0])

@@ -1,4 +1,8 @@
-"""Kept answers take bounded room: those nobody asked for the longest go first."""
+"""What is kept takes bounded room.
+
+Of answers those nobody asked for the longest go first; of parts those of other programs and editions, and
+then those that were the quickest to make for their size, which are missed the least.
+"""
 
 import itertools
 
@@ -9,8 +13,10 @@ from registry.answers.kept_code import code_mark
 MOST_BYTES = 1 << 20  # of one answer, compressed
 MOST = 5_000
 MOST_BYTES_TOGETHER = 256 << 20
+MOST_BYTES_A_PART = 8 << 20
+MOST_BYTES_OF_PARTS = 512 << 20
 _DAYS = 30
-_EVERY = 50  # answers a process keeps between two looks
+_EVERY = 50  # answers, or parts, that a process keeps between two looks
 
 # Nobody waits here: a row that another process writes or drops just now is passed over.
 _DROP = """
@@ -23,6 +29,25 @@ DELETE FROM registry_keptanswer WHERE digest IN (
         ) ranked
         WHERE place > %(most)s OR bytes > %(bytes)s OR asked_at < now() - %(days)s * interval '1 day'
            OR code <> %(code)s AND asked_at < now() - interval '1 day'
+    ) FOR UPDATE SKIP LOCKED
+)
+"""
+_DROP_PARTS = """
+DELETE FROM registry_keptpart WHERE (kind, key, edition, code, pump_model) IN (
+    SELECT kind, key, edition, code, pump_model FROM registry_keptpart
+    WHERE (kind, key, edition, code, pump_model) IN (
+        SELECT kind, key, edition, code, pump_model FROM (
+            SELECT *, sum(size) OVER (
+                ORDER BY own DESC, spent_s / size DESC, kind, key, edition, code, pump_model
+            ) AS bytes
+            FROM (
+                SELECT kind, key, edition, code, pump_model, spent_s, made_at, octet_length(body) AS size,
+                       code = %(code)s
+                       AND edition = (SELECT number FROM registry_edition WHERE is_current) AS own
+                FROM registry_keptpart WHERE octet_length(body) > 0
+            ) sized
+        ) ranked
+        WHERE bytes > %(bytes)s OR NOT own AND made_at < now() - interval '1 day'
     ) FOR UPDATE SKIP LOCKED
 )
 """
@@ -43,6 +68,7 @@ ON CONFLICT (scope, backend) DO UPDATE SET
 """
 _FOLDING = 0x666F6C64  # one process folds at a time
 _kept = itertools.count(1)
+_parts_kept = itertools.count(1)
 
 
 def bound() -> None:
@@ -57,6 +83,19 @@ def drop() -> int:
         cursor.execute(
             _DROP, {"most": MOST, "bytes": MOST_BYTES_TOGETHER, "days": _DAYS, "code": code_mark()}
         )
+        return int(cursor.rowcount)
+
+
+def bound_parts() -> None:
+    """Called after a part was kept: every so often drop what is too much."""
+    if next(_parts_kept) % _EVERY == 0:
+        drop_parts()
+
+
+def drop_parts() -> int:
+    """Drop parts beyond the bound, and those no longer served; returns how many."""
+    with connection.cursor() as cursor:
+        cursor.execute(_DROP_PARTS, {"bytes": MOST_BYTES_OF_PARTS, "code": code_mark()})
         return int(cursor.rowcount)
 
 

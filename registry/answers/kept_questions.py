@@ -13,6 +13,7 @@ from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import answer_distributions
 from registry.answers.kept_code import code_mark
+from registry.answers.kept_watch import total_changes
 from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
 from registry.models import Clinic
@@ -52,7 +53,6 @@ SELECT ARRAY(SELECT id FROM named ORDER BY id), (
     WHERE scope IN (SELECT id FROM named UNION ALL SELECT unnest(%(always)s::bigint[]))
 )
 """
-_ALL = "SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount"
 
 
 @dataclass(frozen=True)
@@ -100,10 +100,9 @@ class Question:
         """Return what its answer rests on now; None where a pump model is not known. One query."""
         kind = KINDS[self.kind]
         named = {" ".join(str(self.asked.get(name) or "").split()) for name in kind.models} - {""}
+        if not str(self.asked.get(kind.models[0]) or "").strip():
+            return State(None, total_changes())
         with connection.cursor() as cursor:
-            if not str(self.asked.get(kind.models[0]) or "").strip():
-                cursor.execute(_ALL)
-                return State(None, cursor.fetchone()[0])
             always = [EVERYTHING, *([SITTINGS] if kind.sittings else [])]
             cursor.execute(_SCOPES, {"names": list(named), "always": always})
             models, changes = cursor.fetchone()

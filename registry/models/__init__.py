@@ -32,7 +32,7 @@ from registry.models.delivery import Announcement, Channel, Delivery, DeliverySt
 from registry.models.editions import RunEdition
 from registry.models.elevation import Elevation
 from registry.models.history import RunWas, UnitWas
-from registry.models.kept import ChangeCount, KeptAnswer
+from registry.models.kept import ChangeCount, KeptAnswer, KeptPart
 from registry.models.people import Clinic, Operator
 from registry.models.proposals import Proposal, ProposalState
 from registry.models.runs import (
@@ -69,6 +69,7 @@ __all__ = [
     "GaugeReading",
     "Judgement",
     "KeptAnswer",
+    "KeptPart",
     "Maker",
     "Measurement",
     "Mode",

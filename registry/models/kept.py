@@ -1,4 +1,4 @@
-"""Answers that are kept, and the counts that tell whether anything they rest on has changed since.
+"""Answers and parts that are kept, and the counts that tell whether what they rest on has changed since.
 
 Triggers of the database keep the counts (migration 0009, `registry.models.watched`): no writer can forget to.
 """
@@ -14,7 +14,7 @@ class ChangeCount(models.Model):
     """How often one connection changed what belongs to a scope: a pump model's key, EVERYTHING, SITTINGS.
 
     What counts is the sum over a scope's rows. A connection writes its own row alone, so that writers never
-    wait for each other here; `backend` 0 has what `answers.keeping` folded together. Sums only ever grow.
+    wait for each other here; `backend` 0 has what `answers.kept_bounds` folded together. Sums only ever grow.
     """
 
     pk = models.CompositePrimaryKey("scope", "backend")
@@ -47,3 +47,25 @@ class KeptAnswer(models.Model):
 
     def __str__(self) -> str:
         return str(self.question)
+
+
+class KeptPart(models.Model):
+    """What answers about a pump model are made of, good for as long as its scopes' changes are `changes`.
+
+    `kind` and `key` say which part; `code` is the program that made it in `spent_s` seconds. What is not
+    there, or no longer good, is worked out where it is asked for. Not written ahead either.
+    """
+
+    pk = models.CompositePrimaryKey("kind", "key", "edition", "code", "pump_model")
+    kind = models.CharField(max_length=20)
+    key = models.CharField(max_length=80)
+    edition = models.PositiveSmallIntegerField()
+    code = models.CharField(max_length=32)
+    pump_model = models.BigIntegerField()
+    changes = models.BigIntegerField()
+    spent_s = models.FloatField()
+    body = models.BinaryField()
+    made_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.key} of pump model {self.pump_model}"

@@ -11,7 +11,7 @@ import pytest
 from django.db import connection, transaction
 from django.db.models import Sum
 
-from registry.answers import kept, kept_again, kept_bounds, kept_code, kept_questions
+from registry.answers import kept, kept_again, kept_bounds, kept_code, kept_questions, kept_watch
 from registry.answers.kept import kept_answer
 from registry.answers.kept_again import make_again
 from registry.answers.kept_questions import Question
@@ -182,7 +182,7 @@ def test_the_mark_of_the_code_goes_with_the_key(settings):
 
 
 def test_what_reads_an_unwatched_table_is_not_kept(stored, monkeypatch, caplog):
-    monkeypatch.setattr(kept, "WATCHED", kept.WATCHED - {"registry_rig"})
+    monkeypatch.setattr(kept_watch, "WATCHED", kept_watch.WATCHED - {"registry_rig"})
     told()
     assert not KeptAnswer.objects.exists()
     assert "nobody counts changes of registry_rig" in caplog.text
