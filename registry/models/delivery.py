@@ -47,6 +47,8 @@ class Subscription(models.Model):
 
     `to` is the receiver's address: of a webhook, or of a mailbox (personal data of the operator; it stands
     nowhere else, and goes with the row). No secret is stored: it is made from `nonce` with the server's key.
+    `former_nonces` are those of secrets that were replaced, newest first, each as [nonce, time until which it
+    signs as well (ISO 8601)].
     `last_sequence` numbers the deliveries without a gap.
     """
 
@@ -58,6 +60,7 @@ class Subscription(models.Model):
     rule = models.CharField(max_length=40, blank=True)
     severity = models.CharField(max_length=10, default="note", help_text="the least that is told")
     nonce = models.CharField(max_length=43, editable=False)
+    former_nonces = models.JSONField(default=list, editable=False)
     is_active = models.BooleanField(default=True)
     ended_why = models.CharField(max_length=200, blank=True)
     confirmed_at = models.DateTimeField(null=True)
