@@ -59,6 +59,7 @@ urlpatterns = [
     path("subscriptions", subscriptions.Subscriptions.as_view()),
     path("subscriptions/<int:subscription_id>", subscriptions.SubscriptionDetail.as_view()),
     path("subscriptions/<int:subscription_id>/replay", subscriptions.SubscriptionReplay.as_view()),
+    path("subscriptions/<int:subscription_id>/rotate", subscriptions.SubscriptionRotate.as_view()),
     path("subscriptions/<int:subscription_id>/test", subscriptions.SubscriptionTest.as_view()),
     path("subscriptions/<int:subscription_id>/deliveries", subscriptions.SubscriptionDeliveries.as_view()),
     path("alerts", conditional_page(alerts.Alerts.as_view())),  # who watches asks every half minute

@@ -55,6 +55,9 @@ class SubscriptionDocument(serializers.Serializer[Any]):
     ended_why = serializers.CharField(help_text="what the receiver said when it wanted no more")
     sequence = serializers.IntegerField(help_text="the number of the latest message")
     created_at = serializers.DateTimeField()
+    former_secret_until = serializers.DateTimeField(
+        allow_null=True, help_text="until when a webhook's replaced secret signs as well; null without one"
+    )
     secret = serializers.CharField(required=False, help_text="of a webhook; told once, when it is made")
     feed = serializers.CharField(
         required=False, help_text="the address of a feed; told once, when it is made"

@@ -82,6 +82,18 @@ class SubscriptionDetail(StrictQuery):
         return Response(status=204)
 
 
+class SubscriptionRotate(StrictQuery):
+    """For a secret that got about, or is changed from time to time."""
+
+    permission_classes = (IsOperator,)
+
+    @extend_schema(operation_id="subscriptions_rotate", request=None, responses=SubscriptionDocument)
+    def post(self, request: Request, subscription_id: int) -> Response:
+        """Have a webhook's secret replaced, and tell the new one; the former one signs as well for a day."""
+        rotated = subscribing.rotate(operator_of(request), subscription_id)
+        return Response(subscription_document(rotated, is_new=True))
+
+
 class SubscriptionReplay(StrictQuery):
     """For a receiver that lost what it had."""
 

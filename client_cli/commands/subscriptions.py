@@ -1,4 +1,4 @@
-"""Be told of alerts: `subscriptions add`, `list`, `remove`, `replay` and `test`."""
+"""Be told of alerts: `subscriptions add`, `list`, `remove`, `replay`, `rotate` and `test`."""
 
 import time
 from typing import TYPE_CHECKING, Annotated, Any
@@ -86,6 +86,17 @@ def replay(
     with call.session() as session:
         answer = session.post(f"subscriptions/{subscription_id}/replay", wish, repeatable=True)
         call.answer(answer.document, show_replay)
+    return ExitCode.DONE
+
+
+@app.command("rotate")
+@answering
+def rotate(call: Call, subscription_id: SubscriptionId) -> ExitCode:
+    """Replace a webhook's secret, shown this once; the former one signs as well for a day."""
+    from client_cli.render.subscriptions import show_new
+
+    with call.session() as session:
+        call.answer(session.post(f"subscriptions/{subscription_id}/rotate", {}).document, show_new)
     return ExitCode.DONE
 
 

@@ -22,6 +22,8 @@ def show_new(console: Console, document: dict[str, Any]) -> None:
     if document.get("secret"):
         console.print(f"\nSecret: {clean(document['secret'])}", soft_wrap=True)
         console.print("It is shown this once. The receiver checks signatures with it.")
+        if document.get("former_secret_until"):
+            console.print(f"The former secret signs as well until {_when(document['former_secret_until'])}.")
     if document.get("feed"):
         console.print(f"\nFeed: {clean(document['feed'])}", soft_wrap=True)
         console.print("It is shown this once. Whoever has this address can read the feed.")

@@ -158,6 +158,7 @@ def _of_subscriptions() -> dict[str, dict[str, Any]]:
         "subscriptions_change": {**one, "body": {"active": True}, "media_type": "application/json"},
         "subscriptions_end": one,
         "subscriptions_replay": {**one, "body": {"since": 1}, "media_type": "application/json"},
+        "subscriptions_rotate": one,
         "subscriptions_test": one,
         "subscriptions_deliveries": one,
     }

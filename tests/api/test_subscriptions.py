@@ -48,6 +48,32 @@ def test_each_sees_their_own_only(operator, neighbour, own):
     assert operator.get(one).status_code == 200
 
 
+def test_a_new_secret_is_told_once_and_the_former_one_for_how_long(operator, neighbour, own):
+    one = f"{HOOKS}/{own['id']}"
+    assert own["former_secret_until"] is None
+    assert neighbour.post(f"{one}/rotate").status_code == 404
+    told = operator.post(f"{one}/rotate")
+    document = told.json()
+    assert (told.status_code, document["secret"] != own["secret"]) == (200, True)
+    shown = operator.get(one).json()
+    assert "secret" not in shown
+    assert shown["former_secret_until"] == document["former_secret_until"] > own["created_at"]
+    assert {**own, "secret": "", "former_secret_until": ""} == {
+        **document,
+        "secret": "",
+        "former_secret_until": "",
+    }
+    stored = str(Subscription.objects.values().get())
+    assert own["secret"] not in stored
+    assert document["secret"] not in stored
+
+
+def test_only_a_webhook_has_a_secret_to_replace(operator):
+    feed = operator.post(HOOKS, {"channel": "feed"}, format="json").json()
+    answer = operator.post(f"{HOOKS}/{feed['id']}/rotate")
+    assert (answer.status_code, answer.json()["code"]) == (409, "conflict")
+
+
 def test_they_need_a_token(stranger):
     assert stranger.get(HOOKS).status_code == 401
     assert add(stranger).status_code == 401

@@ -31,7 +31,7 @@ def test_the_commands_of_this_stage_are_there():
         *("runs", "run", "cycles", "withdraw", "gauge", "gauge declare", "gauge list", "gauge reading"),
         *("compare", "swap", "settings", "claims", "identify", "benches", "list-revision"),
         *("subscriptions", "subscriptions add", "subscriptions list", "subscriptions remove"),
-        *("subscriptions replay", "subscriptions test"),
+        *("subscriptions replay", "subscriptions rotate", "subscriptions test"),
         *("catalogue", "catalogue load", "catalogue show", "catalogue list", "catalogue history"),
         *("catalogue propose", "catalogue proposals", "catalogue proposal"),
         *("catalogue confirm", "catalogue reject"),

@@ -79,6 +79,15 @@ def test_a_replay_goes_by_number_or_time(vacuary, registry, since, sent):
     assert registry.asked[-1].json == {"since": sent}
 
 
+def test_rotating_shows_the_new_secret_and_how_long_the_former_one_signs(vacuary, registry):
+    until = "2026-02-21T08:00:00Z"
+    told = {**ONE, "secret": "whsec_new", "former_secret_until": until}
+    registry.answers["POST", "subscriptions/5/rotate"] = (200, told)
+    ran = vacuary("subscriptions", "rotate", "5")
+    assert (ran.code, "Secret: whsec_new" in ran.out) == (0, True)
+    assert "The former secret signs as well until 2026-02-21 08:00." in ran.out
+
+
 def becomes(registry, *states: dict[str, Any]) -> None:
     turn = iter(states)
     registry.answers["POST", "subscriptions/5/test"] = (202, QUEUED)

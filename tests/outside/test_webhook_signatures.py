@@ -20,7 +20,7 @@ KEY = base64.b64decode(SECRET.removeprefix("whsec_"))
 
 
 def headers() -> dict[str, str]:
-    return sign(KEY, NAME, TIMESTAMP, BODY)
+    return sign([KEY], NAME, TIMESTAMP, BODY)
 
 
 def test_the_published_example_comes_out():
@@ -68,6 +68,18 @@ def test_one_of_several_signatures_is_enough():
     assert is_genuine(SECRET, several, BODY, TIMESTAMP)
 
 
+def test_while_a_key_is_changed_a_receiver_may_know_either():
+    """The specification, "Webhook headers" again: one signature for each key, the same content under all."""
+    other = b"y" * 24
+    told = sign([other, KEY], NAME, TIMESTAMP, BODY)
+    first, second = told["webhook-signature"].split(" ")
+    assert second == SIGNATURE
+    digest = hmac.digest(other, b"msg_p5jXN8AQM9LWM0D4loKWxJek.1614265330." + BODY, hashlib.sha256)
+    assert first == "v1," + base64.b64encode(digest).decode()
+    for key in (other, KEY):
+        assert is_genuine("whsec_" + base64.b64encode(key).decode(), told, BODY, TIMESTAMP)
+
+
 def test_the_readme_shows_receivers_how_to_check_one(monkeypatch):
     page = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
     begin = page.index("    import base64, hashlib, hmac, time")
@@ -76,3 +88,4 @@ def test_the_readme_shows_receivers_how_to_check_one(monkeypatch):
     monkeypatch.setattr(shown["time"], "time", lambda: float(TIMESTAMP))
     assert shown["is_genuine"](SECRET, headers(), BODY)
     assert not shown["is_genuine"](SECRET, headers(), BODY + b" ")
+    assert shown["is_genuine"](SECRET, sign([b"y" * 24, KEY], NAME, TIMESTAMP, BODY), BODY)

@@ -2,13 +2,16 @@
 
 from typing import Any
 
+from django.utils import timezone
+
 from registry.alerts.delivery import links
-from registry.alerts.delivery.keys import webhook_secret
+from registry.alerts.delivery.keys import still_signing, webhook_secret
 from registry.models import Channel, Delivery, Subscription
 
 
 def subscription_document(subscription: Subscription, *, is_new: bool = False) -> dict[str, Any]:
-    """Return a subscription; a webhook's secret and a feed's address only when it has just been made."""
+    """Return a subscription; a webhook's secret and a feed's address only when they have just been made."""
+    former = still_signing(subscription, timezone.now())
     document = {
         "id": subscription.pk,
         "channel": subscription.channel,
@@ -21,6 +24,7 @@ def subscription_document(subscription: Subscription, *, is_new: bool = False) -
         "ended_why": subscription.ended_why,
         "sequence": subscription.last_sequence,
         "created_at": subscription.created_at,
+        "former_secret_until": former[0][1] if former else None,
     }
     if is_new and subscription.channel == Channel.WEBHOOK:
         document["secret"] = webhook_secret(subscription)

@@ -7,7 +7,7 @@ them: receivers then need new subscriptions.
 import hashlib
 import secrets
 from base64 import b64encode
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final
 
 from django.core import signing
@@ -16,6 +16,7 @@ from django.utils.crypto import salted_hmac
 from registry.models import Subscription
 
 CONFIRM_WITHIN: Final = timedelta(days=3)
+FORMER_SIGNS_FOR: Final = timedelta(days=1)
 _SALT = "vacuary.subscription"
 
 
@@ -24,14 +25,32 @@ def new_nonce() -> str:
     return secrets.token_urlsafe(32)
 
 
-def webhook_key(subscription: Subscription) -> bytes:
-    """The 32 bytes that sign what goes to a webhook."""
-    return salted_hmac(f"{_SALT}.webhook", subscription.nonce, algorithm="sha256").digest()
+def webhook_keys(subscription: Subscription, now: datetime) -> list[bytes]:
+    """The keys, of 32 bytes, that sign what goes to a webhook at `now`: its own first, then replaced ones."""
+    former = [nonce for nonce, _ in still_signing(subscription, now)]
+    return [_webhook_key(nonce) for nonce in (subscription.nonce, *former)]
 
 
 def webhook_secret(subscription: Subscription) -> str:
     """The key as receivers are told it, in the form the Standard Webhooks specification gives it."""
-    return "whsec_" + b64encode(webhook_key(subscription)).decode()
+    return "whsec_" + b64encode(_webhook_key(subscription.nonce)).decode()
+
+
+def still_signing(subscription: Subscription, now: datetime) -> list[tuple[str, datetime]]:
+    """The nonces of replaced secrets that sign as well, newest first, and until when."""
+    former = [(nonce, datetime.fromisoformat(until)) for nonce, until in subscription.former_nonces]
+    return [(nonce, until) for nonce, until in former if now < until]
+
+
+def replace_secret(subscription: Subscription, now: datetime) -> None:
+    """Give a subscription, which the caller saves, another secret; its present one signs for a day more."""
+    former = [(subscription.nonce, now + FORMER_SIGNS_FOR), *still_signing(subscription, now)]
+    subscription.former_nonces = [[nonce, until.isoformat()] for nonce, until in former]
+    subscription.nonce = new_nonce()
+
+
+def _webhook_key(nonce: str) -> bytes:
+    return salted_hmac(f"{_SALT}.webhook", nonce, algorithm="sha256").digest()
 
 
 def feed_key(subscription: Subscription) -> str:

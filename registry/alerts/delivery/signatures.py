@@ -7,17 +7,20 @@ library, so a receiver may take it as it is.
 import hashlib
 import hmac
 from base64 import b64decode, b64encode
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 TOLERANCE_S = 300
 
 
-def sign(key: bytes, name: str, timestamp: int, body: bytes) -> dict[str, str]:
-    """Return the three headers for a body (bytes) sent under the id `name` at `timestamp` (Unix seconds)."""
+def sign(keys: Sequence[bytes], name: str, timestamp: int, body: bytes) -> dict[str, str]:
+    """Return the three headers for a body (bytes) sent under the id `name` at `timestamp` (Unix seconds).
+
+    Each key signs, so that a receiver takes it that knows any of them.
+    """
     return {
         "webhook-id": name,
         "webhook-timestamp": str(timestamp),
-        "webhook-signature": "v1," + _signature(key, name, str(timestamp), body),
+        "webhook-signature": " ".join(f"v1,{_signature(key, name, str(timestamp), body)}" for key in keys),
     }
 
 

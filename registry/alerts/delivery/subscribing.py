@@ -21,6 +21,7 @@ from registry.models.lookup import find_pump_model
 
 MOST_EACH: Final = 20
 MOST_UNCONFIRMED: Final = 3
+MOST_FORMER: Final = 3  # replaced secrets that sign at one time
 _FORGOTTEN: Final = "forgotten"  # no address looks so
 NARROWING: Final = ("model", "clinic", "rule", "severity")
 
@@ -83,6 +84,27 @@ def end(operator: Operator, number: int) -> None:
         found.deliveries.all().delete()
         found.to, found.is_active, found.nonce = _FORGOTTEN, False, keys.new_nonce()
         found.save(update_fields=["to", "is_active", "nonce"])
+
+
+def rotate(operator: Operator, number: int) -> Subscription:
+    """Have a webhook's secret replaced; the former one signs as well for a day, so that nothing is lost.
+
+    Raises Conflict for another channel, and where secrets were replaced `MOST_FORMER` times within the day.
+    """
+    now = timezone.now()
+    with transaction.atomic():
+        rotated = _locked(operator, number)
+        if rotated.channel != Channel.WEBHOOK:
+            raise Conflict("Only a webhook has a secret", hint="End the subscription and add another one.")
+        former = keys.still_signing(rotated, now)
+        if len(former) >= MOST_FORMER:
+            raise Conflict(
+                f"{MOST_FORMER} replaced secrets sign already",
+                hint=f"The first of them ends at {former[-1][1].isoformat(timespec='minutes')}.",
+            )
+        keys.replace_secret(rotated, now)
+        rotated.save(update_fields=["nonce", "former_nonces"])
+    return rotated
 
 
 def try_out(operator: Operator, number: int) -> Delivery:

@@ -17,7 +17,7 @@ from functools import cache
 import certifi
 from django.conf import settings
 
-from registry.alerts.delivery.keys import webhook_key
+from registry.alerts.delivery.keys import webhook_keys
 from registry.alerts.delivery.outcomes import NotDelivered
 from registry.alerts.delivery.reaching import Target, addresses, target_of
 from registry.alerts.delivery.signatures import sign
@@ -41,7 +41,7 @@ def send(subscription: Subscription, delivery: Delivery, now: datetime) -> None:
         "Content-Type": "application/json",
         "User-Agent": f"Vacuary/{settings.VERSION}",
         "Connection": "close",
-        **sign(webhook_key(subscription), delivery.name.hex, int(now.timestamp()), body),
+        **sign(webhook_keys(subscription, now), delivery.name.hex, int(now.timestamp()), body),
     }
     with _connected(target) as connection:
         try:

@@ -2,11 +2,14 @@
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 from procrastinate.contrib.django.models import ProcrastinateJob
 
 from registry.alerts.delivery import keys
-from registry.alerts.delivery.subscribing import subscribe
+from registry.alerts.delivery.signatures import is_genuine
+from registry.alerts.delivery.subscribing import rotate, subscribe
 from registry.alerts.delivery.tasks import send, tidy
+from registry.errors import Conflict
 from registry.models import Delivery, Subscription
 from tests.alerts.delivery.conftest import work
 from tests.alerts.delivery.raising import raised
@@ -19,9 +22,36 @@ def test_secrets_follow_the_servers_key_and_the_subscription(subscription, perso
     before = keys.webhook_secret(subscription)
     assert keys.webhook_secret(Subscription.objects.get(pk=subscription.pk)) == before
     assert keys.webhook_secret(other) != before
-    assert len(keys.webhook_key(subscription)) == 32
+    assert [len(key) for key in keys.webhook_keys(subscription, timezone.now())] == [32]
     settings.SECRET_KEY = "another key of the server, as long as keys are"
     assert keys.webhook_secret(subscription) != before
+
+
+def test_a_replaced_secret_signs_for_a_day_more(subscription, person, receiver, clock):
+    first = keys.webhook_secret(subscription)
+    second = keys.webhook_secret(rotate(person, subscription.pk))
+    clock.advance(hours=1)
+    third = keys.webhook_secret(rotate(person, subscription.pk))
+    known = {name: [] for name in (first, second, third)}
+    for number, hours in enumerate((0, 22.9, 0.2, 1)):  # since the first change: 1, 23.9, 24.1, 25.1
+        clock.advance(hours=hours)
+        with receiver.up():
+            raised(f"elmsworth/G{number}")
+            work()
+        got = receiver.got[-1]
+        for secret, good in known.items():
+            good.append(is_genuine(secret, got.headers, got.body, clock.now.timestamp()))
+    assert known == {first: [True, True, False, False], second: [True] * 3 + [False], third: [True] * 4}
+
+
+def test_secrets_are_replaced_three_times_a_day_at_most(subscription, person, clock):
+    for _ in range(3):
+        rotate(person, subscription.pk)
+    with pytest.raises(Conflict, match="3 replaced secrets") as caught:
+        rotate(person, subscription.pk)
+    assert "2026-03-03T09:00" in caught.value.hint
+    clock.advance(days=1)
+    assert len(rotate(person, subscription.pk).former_nonces) == 1
 
 
 @pytest.mark.parametrize("key", ["", "1", "-", "x-y", "9" * 19 + "-a", "¹-a"])
