@@ -10,7 +10,7 @@ _SEQUENCES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\
 _SPACES = re.compile(r"[\t\r\n\v\f\u2028\u2029]+")
 # C0 and C1 controls, marks that turn the direction of the text around them, and halves of letters
 # (surrogates), which stand for bytes of a file's name that are no text.
-_CONTROLS = re.compile(r"[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
+_CONTROLS = re.compile(r"[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
 
 
 def clean(value: object) -> str:

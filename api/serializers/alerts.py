@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.strict import Strict
+from api.serializers.strict import Prose, Strict
 from registry.alerts.book import STATES
 from registry.models import AlertState, DismissReason, RuleStage
 
@@ -34,7 +34,7 @@ class DismissForm(Strict):
     """Why an alert is none. The reason is told to all, the note to curators; `other` needs a note."""
 
     reason = serializers.ChoiceField(choices=DismissReason.choices)
-    note = serializers.CharField(max_length=300, required=False, allow_blank=True, default="")
+    note = Prose(max_length=300, required=False, allow_blank=True, default="")
 
 
 class ClosedDocument(serializers.Serializer[Any]):

@@ -4,7 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from api.serializers.strict import Strict
+from api.serializers.strict import Prose, Strict
 from registry.models import (
     Claim,
     Clinic,
@@ -19,6 +19,7 @@ from registry.models import (
     SpanBasis,
     Unit,
 )
+from registry.plaintext import is_name
 from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 METRICS = edition_of(CURRENT_EDITION).metrics
@@ -37,7 +38,7 @@ class Marks(serializers.DictField):
         if len(marks) > 50:
             raise serializers.ValidationError("at most 50 marks are taken")
         for name in marks:
-            if not (name.strip() and len(name) <= 40 and name.isprintable()):
+            if not (name.strip() and len(name) <= 40 and is_name(name)):
                 raise serializers.ValidationError({name: ["the name must be 1 to 40 printable signs"]})
         return marks
 
@@ -84,7 +85,7 @@ class DeclaredSpan(Strict):
     first = serializers.CharField(max_length=40)
     last = serializers.CharField(max_length=40)
     basis = serializers.ChoiceField(choices=SpanBasis.choices)
-    source = serializers.CharField(max_length=300)  # type: ignore[assignment]
+    source = Prose(max_length=300)  # type: ignore[assignment]
 
 
 class DeclaredRevision(Strict):
@@ -111,7 +112,7 @@ class DeclaredClaim(Strict):
     mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
-    source = serializers.CharField(max_length=300)  # type: ignore[assignment]
+    source = Prose(max_length=300)  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """A claim of a value needs one; `same as before` takes none, and stores nought."""

@@ -11,7 +11,7 @@ from api.serializers.catalogue import (
     DeclaredSpan,
     Marks,
 )
-from api.serializers.strict import Strict
+from api.serializers.strict import Prose, Strict
 from registry.models import Proposal, ProposalState, SpanBasis
 
 
@@ -49,19 +49,19 @@ class ProposalForm(Strict):
     spans = ProposedSpan(many=True, required=False, max_length=10_000)  # type: ignore[call-arg]
     dropped_spans = DroppedSpan(many=True, required=False, max_length=10_000)  # type: ignore[call-arg]
     schemes = DeclaredScheme(many=True, required=False, max_length=20)  # type: ignore[call-arg]
-    why = serializers.CharField(max_length=500, help_text="what is wrong with the catalogue as it is")
+    why = Prose(max_length=500, help_text="what is wrong with the catalogue as it is")
 
 
 class DifferencesForm(CatalogueForm):
     """A catalogue file whose differences are to be proposed."""
 
-    why = serializers.CharField(max_length=500)
+    why = Prose(max_length=500)
 
 
 class RejectionForm(Strict):
     """Why a proposal is turned down."""
 
-    reason = serializers.CharField(max_length=500)
+    reason = Prose(max_length=500)
 
 
 class MovedUnits(serializers.Serializer[Any]):

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.pagination import LONGEST
-from api.serializers.strict import Strict
+from api.serializers.strict import Prose, Strict
 from registry.intake.provenance import SIGNS
 from registry.models import Mode, RunState, Side
 
@@ -158,7 +158,7 @@ class MeasureForm(serializers.Serializer[Any]):
 class WithdrawForm(Strict):
     """Why a run is withdrawn."""
 
-    reason = serializers.CharField(max_length=300)
+    reason = Prose(max_length=300)
 
 
 class RunQuery(serializers.Serializer[Any]):

@@ -18,6 +18,7 @@ from registry.intake.quantities import (
     read_range,
 )
 from registry.models import Gauge, GaugeCalibration, Operator
+from registry.plaintext import is_name
 
 _KEYS = ("gauge_model", "range", "resolution", "accuracy", "calibrations")
 _CALIBRATION_KEYS = ("on", "offset", "gain", "uncertainty", "source")
@@ -117,7 +118,7 @@ def _calibrations(rows: Any, faults: list[Fault]) -> list[tuple[date, dict[str, 
 
 
 def _short_text(value: Any) -> str:
-    if not isinstance(value, str) or not value.strip() or len(value) > 120 or not value.isprintable():
+    if not isinstance(value, str) or not value.strip() or len(value) > 120 or not is_name(value):
         raise ValueError("must be a text of 1 to 120 characters")
     return value.strip()
 

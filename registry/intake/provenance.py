@@ -16,6 +16,7 @@ from registry.errors import Fault, Invalid, UnknownProvenanceKey
 from registry.models import Operator
 from registry.models.levels import level_text
 from registry.models.serials import bare, check_serial
+from registry.plaintext import is_name
 from registry.waveform.units import PASCALS, unit_named
 
 SIGNS = ("positive", "negative", "absolute")
@@ -129,7 +130,7 @@ def _text(longest: int) -> Callable[[Any], str]:
         text = " ".join(str(value).split())
         if len(text) > longest:
             raise ValueError(f"must be at most {longest} characters")
-        if not text.isprintable():
+        if not is_name(text):
             raise ValueError("must be printable text")
         return text
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import conditional_page
 from registry.errors import DomainError, NotFound
 from registry.pages.sign_in_cookie import reader_of
 from registry.pages.style import sheet
+from registry.plaintext import readable
 
 POLICY: Final = (
     "default-src 'none'; style-src 'self'; img-src data:; form-action 'self'; "
@@ -25,14 +26,17 @@ View = Callable[..., HttpResponse]
 def page(
     request: HttpRequest, template: str, about: Mapping[str, Any] | None = None, *, status: int = 200
 ) -> HttpResponse:
-    """Return a page made of a template, with the headers that keep everything else out."""
+    """Return a page made of a template, with the headers that keep everything else out.
+
+    Whatever words it holds, none of them turns the direction in which the rest is read.
+    """
     shared = {
         "reader": reader_of(request),
         "style": reverse("page-style", args=[sheet()[1]]),
         "reads_open": settings.VACUARY_READS_OPEN,
         "here": request.get_full_path(),
     }
-    text = render_to_string(template, {**shared, **(about or {})}, request)
+    text = readable(render_to_string(template, {**shared, **(about or {})}, request))
     answer = HttpResponse(text, status=status)
     answer["Content-Security-Policy"] = POLICY
     answer["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"

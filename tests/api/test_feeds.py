@@ -120,6 +120,14 @@ def test_odd_letters_make_no_bad_feed(stranger):
     assert "<b>&" in ET.fromstring(fetched(stranger).content).findtext(f"{ATOM}entry/{ATOM}title")
 
 
+def test_no_word_of_data_turns_the_direction_of_reading(stranger):
+    raised(says="High \u202eHgmm 6", why=["it \u2067reads\u2069 high"], cautions=["\u061cmind\u200e"])
+    told = fetched(stranger).content.decode()
+    assert "High Hgmm 6" in told
+    assert "it reads high" in told
+    assert not set("\u202e\u2067\u2069\u061c\u200e") & set(told)
+
+
 def test_a_readers_types_do_not_matter(stranger):
     assert stranger.get(FEED, HTTP_ACCEPT="application/atom+xml").status_code == 200
     assert stranger.get(FEED, HTTP_ACCEPT="text/html").status_code == 200

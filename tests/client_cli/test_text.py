@@ -14,6 +14,7 @@ from client_cli.text import clean, nearest, one_line
         ("bell\x07 back\x08 null\x00", "bell back null"),
         ("two\nlines\tand\r\nmore", "two lines and more"),
         ("right\u202eto left", "rightto left"),
+        ("\u2067a\u2069\u061cb\u200ec", "abc"),
         ("\x9b31mc1", "31mc1"),
         ("é ± 日本 [x]", "é ± 日本 [x]"),
         (7, "7"),

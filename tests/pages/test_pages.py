@@ -174,6 +174,17 @@ def test_words_of_data_stay_words(stranger):
     assert "<i>" not in page
 
 
+def test_no_word_of_data_turns_the_direction_of_reading(stranger, curator):
+    turned = "".join(map(chr, (0x61C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A))))
+    alert = raised(f"elms{turned}worth", says=f"Gauge{turned} G1", why=[turned], evidence={turned: turned})
+    curator.post(f"/alerts/{alert.pk}/dismiss", {"reason": "rig_fault"})
+    for reader in (stranger, curator):
+        for address in ("/alerts/?state=all", f"/alerts/{alert.pk}/", f"/alerts/?clinic={turned}"):
+            page = reader.get(address).content.decode()
+            assert not set(turned) & set(page)
+    assert "Gauge G1" in text(stranger.get(f"/alerts/{alert.pk}/"))
+
+
 class TestSignedIn:
     """Where the installation asks readers to sign in, and where curators act."""
 

@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 
 from registry.models import Announcement, Subscription
 from registry.models.delivery import SEVERITIES
+from registry.plaintext import readable
 
 CONTENT_TYPE: Final = "application/atom+xml; charset=utf-8"
 ENTRIES: Final = 100
@@ -101,10 +102,14 @@ def lines(alert: Mapping[str, Any]) -> list[str]:
 
 def _add(parent: ET.Element, name: str, text: str | None = None, **attributes: str) -> None:
     made = ET.SubElement(
-        parent, f"{{{_ATOM}}}{name}", {key: _NOT_XML.sub("", value) for key, value in attributes.items()}
+        parent, f"{{{_ATOM}}}{name}", {key: _shown(value) for key, value in attributes.items()}
     )
     if text is not None:
-        made.text = _NOT_XML.sub("", text)
+        made.text = _shown(text)
+
+
+def _shown(text: str) -> str:
+    return _NOT_XML.sub("", readable(text))
 
 
 def _time(moment: datetime) -> str:

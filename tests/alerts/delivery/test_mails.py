@@ -175,6 +175,14 @@ def test_no_word_of_an_alert_can_add_a_header(subscribed, postbox):
     assert "\n" not in mail["Subject"]
 
 
+def test_no_word_of_an_alert_turns_the_direction_of_reading(subscribed, postbox):
+    raised(says="High \u202eHgmm 6", why=["\u2067it\u2069 reads \u061chigh"], subject="a/G\u200f1")
+    work()
+    (mail,) = postbox.mails
+    assert not set("\u202e\u2067\u2069\u061c\u200f") & set(str(mail["Subject"]) + mail.get_content())
+    assert "Why: it reads high" in mail.get_content()
+
+
 def test_a_mail_server_that_is_busy_is_asked_again(subscribed, postbox, minutes):
     postbox.refusal = "451 try later"
     raised()
