@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from registry.answers.blocks import Block
+from registry.answers.measured import Measured
 from registry.answers.setting import AROUND, AT
 from registry.answers.wording import counted, in_words, natural, rounded
 
@@ -128,17 +128,25 @@ def _vacuums(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def left_out_of(
-    old: Sequence[Block], new: Sequence[Block], names: tuple[str, str], labels: Mapping[int, str]
+    old: Measured, new: Measured, names: tuple[str, str], labels: Mapping[int, str]
 ) -> list[dict[str, Any]]:
     """Settings that only one side was measured at, or both but never alike, and why."""
-    sides = [{block.setting for block in blocks} for blocks in (old, new)]
+    sides = [_around_at(side) for side in (old, new)]
     found = []
-    for at in {setting.at for side in sides for setting in side}:
-        around = [{setting.around for setting in side if setting.at == at} for side in sides]
+    for at in {**sides[0], **sides[1]}:
+        around = [side.get(at, set()) for side in sides]
         if around[0] & around[1]:
             continue
         found.append({**dict(zip(AT, at, strict=True)), "why": _why(around, names, labels)})
     return sorted(found, key=lambda row: (row["mode"], natural(row["programme"]), natural(row["level"])))
+
+
+def _around_at(side: Measured) -> dict[tuple[Any, ...], set[tuple[Any, ...]]]:
+    """What else was alike at each mode, programme and level."""
+    found: dict[tuple[Any, ...], set[tuple[Any, ...]]] = {}
+    for setting in side.settings:
+        found.setdefault(setting.at, set()).add(setting.around)
+    return found
 
 
 def _why(around: list[set[tuple[Any, ...]]], names: tuple[str, str], labels: Mapping[int, str]) -> str:

@@ -1,6 +1,6 @@
 """The settings and metrics a comparison is narrowed down to, and how much of a difference matters."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from registry.answers.filters import (
     chosen_programme,
     is_rig,
 )
+from registry.answers.setting import Setting
 from registry.errors import Fault, Invalid
 from registry.models import Rig
 from registry.statistics.equivalence import Margin
@@ -67,9 +68,38 @@ class Narrowed:
     where: dict[str, Any]
     rig: str | None = None
 
-    def of_rig(self, blocks: Sequence[Block], labels: dict[int, str]) -> Sequence[Block]:
+    def of_rig(self, blocks: Sequence[Block], labels: Mapping[int, str]) -> Sequence[Block]:
         """The summaries of the rig asked for."""
         return with_rig(blocks, self.rig, labels)
+
+    @property
+    def elevation(self) -> str | None:
+        """The band asked for, None for all."""
+        found: str | None = self.where.get("elevation")
+        return found
+
+    @property
+    def can_be_chosen(self) -> bool:
+        """Whether `chosen` tells what the database does, which goes its own ways beyond ASCII."""
+        return str(self.where.get("programme__iexact", "")).isascii()
+
+    def chosen(self, labels: Mapping[int, str]) -> Callable[[Setting], bool]:
+        """What tells whether a setting is one of those asked for, whatever its band of elevation."""
+        rigs = {
+            key for key, label in labels.items() if not _named(self.rig) or is_rig(label, _named(self.rig))
+        }
+        given = [(name, self.where[name]) for name in ("mode", "level", "power") if name in self.where]
+        programme = self.where.get("programme__iexact")
+
+        def one_of_them(setting: Setting) -> bool:
+            return (
+                setting.metric in self.metrics
+                and setting.rig in rigs
+                and all(getattr(setting, name) == value for name, value in given)
+                and (programme is None or _alike(setting.programme, programme))
+            )
+
+        return one_of_them
 
 
 def narrowed(  # noqa: PLR0913 - one parameter a filter
@@ -102,9 +132,17 @@ def narrowed(  # noqa: PLR0913 - one parameter a filter
 
 def with_rig(blocks: Sequence[Block], rig: str | None, labels: Mapping[int, str]) -> Sequence[Block]:
     """The summaries of a rig named by its label or a part of it; all where none is named."""
-    if not rig or not rig.strip():
-        return blocks
-    return [block for block in blocks if is_rig(labels[block.setting.rig], rig)]
+    named = _named(rig)
+    return [block for block in blocks if is_rig(labels[block.setting.rig], named)] if named else blocks
+
+
+def _named(rig: str | None) -> str:
+    return rig.strip() if rig else ""
+
+
+def _alike(programme: str, wanted: str) -> bool:
+    """The same but for capitals, as the database compares them."""
+    return programme == wanted or (programme.isascii() and programme.upper() == wanted.upper())
 
 
 def rig_labels(*several: Sequence[Block]) -> dict[int, str]:

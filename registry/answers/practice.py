@@ -7,10 +7,7 @@ people, 60 to 70 usually serves, below 60 many do not respond. Bands to show, ne
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-import numpy as np
-from scipy import special
-
-from registry.answers.blocks import Block, by_setting, typical, unit_means
+from registry.answers.measured import BEHAVIOUR, Measured
 from registry.answers.setting import AROUND, PLACE, order_around, order_of_mode
 from registry.answers.wording import figure, natural
 
@@ -18,8 +15,6 @@ EDGES = (60.0, 70.0)
 WANTED = 70.0
 _BANDS = ("below 60", "60 to 70", "70 and above")
 _LIKE = ("mode", *AROUND)
-_BOTH = ("cycle_rate", "peak_vacuum")
-_FEWEST = 3
 
 
 def band(rate: float) -> str:
@@ -39,7 +34,7 @@ def crossing(old: float, new: float, old_ends: tuple[float, float], new_ends: tu
 
 
 def reach(
-    old: Sequence[Block], new: Sequence[Block], vacuum_margin: float, labels: Mapping[int, str]
+    old: Measured, new: Measured, vacuum_margin: float, labels: Mapping[int, str]
 ) -> list[dict[str, Any]]:
     """For each setting at which the old build makes 70 cycles/min: whether the new one does at that vacuum.
 
@@ -51,7 +46,7 @@ def reach(
     interval of the new build's rate lies clear of 70 at all settings that count, by Student's t over unit
     means; below three units nothing is sure.
     """
-    before, after = (list(_behaviour(blocks)) for blocks in (old, new))
+    before, after = (list(_behaviour(side)) for side in (old, new))
     found = []
     for setting in before:
         if setting["rate"] < WANTED:
@@ -76,26 +71,17 @@ def _is_sure(settings: Sequence[dict[str, Any] | None], *, reached: bool) -> boo
     return all(low >= WANTED if reached else high < WANTED for low, high in ends)
 
 
-def _ends(rates: Sequence[Block]) -> tuple[float, float]:
-    """The 95 % interval of a build's rate, over unit means."""
-    means = unit_means(rates)
-    if means.size < _FEWEST:
-        return float("-inf"), float("inf")
-    half = float(special.stdtrit(means.size - 1, 0.975)) * float(means.std(ddof=1) / np.sqrt(means.size))
-    return float(means.mean()) - half, float(means.mean()) + half
-
-
-def _behaviour(blocks: Sequence[Block]) -> Iterator[dict[str, Any]]:
+def _behaviour(side: Measured) -> Iterator[dict[str, Any]]:
     """Typical rate and peak vacuum at each setting that has both."""
-    found: dict[tuple[Any, ...], dict[str, Sequence[Block]]] = {}
-    for setting, of in by_setting(blocks).items():
-        if setting.metric in _BOTH:
+    found: dict[tuple[Any, ...], dict[str, list[float]]] = {}
+    for setting, of in zip(side.settings, side.behaviour.tolist(), strict=True):
+        if setting.metric in BEHAVIOUR:
             found.setdefault(setting.place, {})[setting.metric] = of
     for key, by_metric in found.items():
-        if len(by_metric) == len(_BOTH):
+        if len(by_metric) == len(BEHAVIOUR):
             named = dict(zip(PLACE, key, strict=True))
-            rates, vacuums = (by_metric[metric] for metric in _BOTH)
-            yield {**named, "rate": typical(rates), "vacuum": typical(vacuums), "ends": _ends(rates)}
+            (rate, *ends), (vacuum, *_) = (by_metric[metric] for metric in BEHAVIOUR)
+            yield {**named, "rate": rate, "vacuum": vacuum, "ends": tuple(ends)}
 
 
 def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:

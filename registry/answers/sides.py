@@ -1,5 +1,6 @@
 """What is compared with what: a revision, one unit, or what ran one firmware."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -14,43 +15,105 @@ from registry.models.lookup import find_revision
 from registry.models.serials import canonical, check_serial, place
 
 _FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
+_FIELDS = ("old", "new")
+Blocks = tuple[Sequence[Block], Sequence[Block]]
 
 
 @dataclass(frozen=True)
 class Side:
-    """One of two things compared: how it is called, its summaries, and the unit if it is one."""
+    """One of two things compared: how it is called, and the revision, unit or firmware it is.
+
+    `revision` of a unit is the one it is of today.
+    """
 
     name: str
-    blocks: tuple[Block, ...]
     unit: int | None = None
     revision: int | None = None
+    firmware: str | None = None
 
-    def without(self, other: "Side") -> "Side":
-        """The same without the unit that stands on the other side: a unit is not held against itself."""
-        if other.unit is None or self.unit is not None:
-            return self
-        kept = (block.only(block.unit != other.unit) for block in self.blocks)
-        return replace(self, blocks=tuple(block for block in kept if block.mean.size))
+    @property
+    def is_revision(self) -> bool:
+        """Whether it is a revision as a whole."""
+        return self.unit is None and self.firmware is None
 
 
-def find_side(
-    pump_model: PumpModel, text: str, field: str, where: dict[str, Any], moment: datetime | None = None
-) -> Side:
-    """Return the side that `text` names, its summaries narrowed by `where` (filters on UnitSummary).
+@dataclass(frozen=True)
+class Sides:
+    """Both of them, of one pump model."""
 
-    A revision's label, `unit:SERIAL` or `firmware:TAG`; what ran a firmware is read from the measurements of
-    its runs, since summaries do not part by firmware. Raises Invalid on `field`.
+    pump_model: PumpModel
+    old: Side
+    new: Side
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """How they are called."""
+        return self.old.name, self.new.name
+
+    @property
+    def fixed(self) -> list[int]:
+        """Keys of units that are themselves asked about."""
+        return [side.unit for side in (self.old, self.new) if side.unit is not None]
+
+    def blocks(self, where: Mapping[str, Any], moment: datetime | None = None) -> Blocks:
+        """The summaries of both, narrowed by `where` (filters on UnitSummary).
+
+        A unit is not held against itself: where one stands on one side, it is left out of the other. What
+        ran a firmware is read from the measurements of its runs, since summaries do not part by firmware.
+        Raises Invalid where nothing that fits names a firmware.
+        """
+        of_one = self._of_one_revision(where) if moment is None else None
+        old, new = of_one or (self._blocks(at, where, moment) for at in (0, 1))
+        return _without(old, self.old, self.new), _without(new, self.new, self.old)
+
+    def _of_one_revision(self, where: Mapping[str, Any]) -> Blocks | None:
+        """Both in one query where they are revisions, or a unit and its own."""
+        sides = (self.old, self.new)
+        keys = [side.revision for side in sides if side.firmware is None]
+        if None in keys or len(keys) < 2 or all(side.unit is not None for side in sides):
+            return None
+        if not all(side.is_revision for side in sides) and keys[0] != keys[1]:
+            return None
+        found = summary_blocks(pump_model=self.pump_model, unit__revision__in=set(keys), **where)
+        old, new = (_narrowed(found, side) for side in sides)
+        return old, new
+
+    def _blocks(self, which: int, where: Mapping[str, Any], moment: datetime | None) -> Sequence[Block]:
+        side = (self.old, self.new)[which]
+        if side.unit is not None:
+            return summary_blocks(moment, pump_model=self.pump_model, unit=side.unit, **where)
+        if side.firmware is not None:
+            return _of_firmware(self.pump_model, side.firmware, _FIELDS[which], where, moment)
+        return summary_blocks(moment, pump_model=self.pump_model, unit__revision=side.revision, **where)
+
+
+def find_sides(pump_model: PumpModel, old: str, new: str) -> Sides:
+    """Return what `old` and `new` name: a revision's label, `unit:SERIAL` or `firmware:TAG`.
+
+    Raises Invalid on the field at fault, and on `new` where both are one and the same.
     """
     prefetch_related_objects([pump_model], "revisions")
+    before, after = (
+        _find_side(pump_model, text, field) for text, field in zip((old, new), _FIELDS, strict=True)
+    )
+    if before.name == after.name:
+        raise Invalid(
+            f"Both sides are {before.name}",
+            hint="Name two that differ: revisions, unit:SERIAL or firmware:TAG.",
+            faults=(Fault("is the same as old", field="new"),),
+        )
+    return Sides(pump_model, before, after)
+
+
+def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
     kind, marked, rest = text.strip().partition(":")
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":
         unit = _find_unit(pump_model, rest, field)
-        blocks = summary_blocks(moment, pump_model=pump_model, unit=unit, **where)
-        return Side(f"unit {unit.serial}", tuple(blocks), unit=unit.pk)
+        return Side(f"unit {unit.serial}", unit=unit.pk, revision=unit.revision_id)
     if kind == "firmware":
         tag = " ".join(rest.split())[:40]
-        return Side(f"firmware {tag}", _of_firmware(pump_model, tag, field, where, moment))
+        return Side(f"firmware {tag}", firmware=tag)
     label = rest if kind == "revision" else text
     try:
         revision = find_revision(pump_model, label)
@@ -60,8 +123,23 @@ def find_side(
             hint=f"{refused.hint} {_FORMS}",
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
-    blocks = summary_blocks(moment, pump_model=pump_model, unit__revision=revision.pk, **where)
-    return Side(f"revision {revision.label}", tuple(blocks), revision=revision.pk)
+    return Side(f"revision {revision.label}", revision=revision.pk)
+
+
+def _narrowed(blocks: Sequence[Block], side: Side) -> Sequence[Block]:
+    """What of the summaries of revisions is of a side."""
+    if side.unit is None:
+        return [block for block in blocks if block.revision == side.revision]
+    kept = (block.only(block.unit == side.unit) for block in blocks)
+    return [block for block in kept if block.mean.size]
+
+
+def _without(blocks: Sequence[Block], side: Side, other: Side) -> Sequence[Block]:
+    """The same without the unit that stands on the other side."""
+    if other.unit is None or side.unit is not None:
+        return blocks
+    kept = (block.only(block.unit != other.unit) for block in blocks)
+    return [block for block in kept if block.mean.size]
 
 
 def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
@@ -79,8 +157,8 @@ def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
 
 
 def _of_firmware(
-    pump_model: PumpModel, tag: str, field: str, where: dict[str, Any], moment: datetime | None
-) -> tuple[Block, ...]:
+    pump_model: PumpModel, tag: str, field: str, where: Mapping[str, Any], moment: datetime | None
+) -> Sequence[Block]:
     """The same as `summary_blocks`, summarised here from the runs that named the firmware."""
     rows = rows_at(moment, {"pump_model": pump_model, "firmware__iexact": tag, **where})
     blocks = blocks_of(rows)
@@ -90,4 +168,4 @@ def _of_firmware(
             hint=f"A run's firmware is what was said when it was uploaded. {_FORMS}",
             faults=(Fault("no run names this firmware", field=field),),
         )
-    return tuple(blocks)
+    return blocks

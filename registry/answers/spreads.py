@@ -1,11 +1,9 @@
 """What a fit takes for granted of how units and strata scatter, said as cautions."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from registry.statistics.differences import Fit
 from registry.statistics.equivalence import ALPHA
-from registry.statistics.strata import contrasts_of, unlike
 
 _ANOTHER = (
     "At some settings the difference is clearly not the same at all elevations; what is told is the weighted "
@@ -15,27 +13,24 @@ _ANOTHER = (
 
 @dataclass(frozen=True)
 class Scattered:
-    """A fit, a cell of either side, and how many units each side has."""
+    """How units of both sides scatter at one setting: whether clearly unlike, the variances between them, and
+    how many units each side has."""
 
-    fit: Fit | None
-    cells: tuple[int, int]
+    unlike: bool
+    between: tuple[float, float]
     units: tuple[int, int]
 
 
 def of_scatter(found: Sequence[Scattered], names: tuple[str, str]) -> list[str]:
     """Cautions where units of one side clearly scatter more, and where few stand for a side."""
-    wide, fitted = set(), [one for one in found if one.fit is not None]
-    for one in fitted:
-        if one.fit and one.fit.spread.unlike:
-            old, new = (one.fit.between_units(cell)[0] for cell in one.cells)
-            wide.add(names[int(new > old)])
+    wide = {names[int(one.between[1] > one.between[0])] for one in found if one.unlike}
     told = [
         f"Units of {name} clearly scatter more than those of the other side at some settings; there each "
         "side counts with its own scatter."
         for name in sorted(wide)
     ]
     for side, name in enumerate(names):
-        few = {one.units[side] for one in fitted}
+        few = {one.units[side] for one in found}
         if 1 in few and not name.startswith("unit "):
             told.append(
                 f"One unit stands for {name} at some settings; it is taken to scatter as the others do."
@@ -48,8 +43,9 @@ def of_scatter(found: Sequence[Scattered], names: tuple[str, str]) -> list[str]:
     return told
 
 
-def of_strata(fits: Iterable[Fit | None]) -> list[str]:
-    """A caution where a difference is clearly not one and the same in all bands of elevation."""
-    tested = [unlike(fit, contrasts_of(fit)) for fit in fits if fit is not None]
-    told = [p for p in tested if p is not None]
-    return [_ANOTHER] if any(p * len(told) <= ALPHA for p in told) else []
+def of_strata(unlike: Sequence[float]) -> list[str]:
+    """A caution where a difference is clearly not one and the same in all bands of elevation.
+
+    `unlike` has the p-value of each setting that has several.
+    """
+    return [_ANOTHER] if any(p * len(unlike) <= ALPHA for p in unlike) else []

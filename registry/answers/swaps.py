@@ -8,19 +8,21 @@ from typing import Any
 from registry.answers import cautions
 from registry.answers.blocks import Block, distinct
 from registry.answers.comparing import told_setting
-from registry.answers.comparisons import compared_sides, setting_order
+from registry.answers.comparisons import setting_order
+from registry.answers.measured import measured
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
 from registry.answers.readings import readings_in
 from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
+from registry.answers.sides import find_sides
 from registry.answers.spreads import Scattered, of_scatter
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
 from registry.models import Rig
 from registry.models.lookup import find_pump_model
-from registry.statistics.differences import Fit, fit
-from registry.statistics.swap import CELLS, Share, split
+from registry.statistics.differences import fits
+from registry.statistics.swap import CELLS, Share, Split, splits
 
 # A setting without its rig, and the rig without the part; the blocks of each of the four cells.
 _Key = tuple[Setting, str]
@@ -62,16 +64,17 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     asked = narrowed(
         number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
     )
-    sides = compared_sides(pump_model, old, new, asked, moment)
-    keys = {block.setting.rig for side in sides for block in side.blocks}
+    sides = find_sides(pump_model, old, new)
+    blocks = sides.blocks(asked.where, moment)
+    keys = {block.setting.rig for side in blocks for block in side}
     rigs = {rig.pk: rig for rig in Rig.objects.filter(pk__in=keys)}
     values = {key: value_of(rig, named) for key, rig in rigs.items()}
-    parts = find_parts(sides[0].blocks, sides[1].blocks, values, named, (old_part, new_part))
+    parts = find_parts(*blocks, values, named, (old_part, new_part))
     rests = {key: rest_of(rig, named) for key, rig in rigs.items()}
-    cells = _celled([side.blocks for side in sides], parts, values, rests)
-    names = (sides[0].name, sides[1].name)
-    fits = [one for key, four in cells.items() if (one := _fitted(key, four)) is not None]
-    settings = sorted((_row(one) for one in fits), key=setting_order)
+    cells = _celled(blocks, parts, values, rests)
+    names = sides.names
+    fitted = _fitted(cells)
+    settings = sorted((_row(one) for one in fitted), key=setting_order)
     missing = _missing(cells, parts, names)
     return {
         "model": pump_model.name,
@@ -95,8 +98,8 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
             moment,
         ),
         "cautions": [
-            *unlike(sides[0].blocks, sides[1].blocks, names),
-            *of_scatter([one.scattered for one in fits], names),
+            *unlike(measured(blocks[0]), measured(blocks[1]), names),
+            *of_scatter([one.scattered for one in fitted], names),
             *cautions.SWAPS,
             *cautions.again(moment),
         ],
@@ -120,28 +123,35 @@ def _celled(
 
 @dataclass(frozen=True)
 class _Fitted:
-    """All four combinations at one setting, with their fit."""
+    """All four combinations at one setting, how they split, and how units scatter."""
 
     setting: Setting
     rest: str
     cells: _Cells
-    fit: Fit
-
-    @property
-    def scattered(self) -> Scattered:
-        """How much units of either base scatter; cells 0 and 2 stand for the bases."""
-        old, new = (len(distinct(self.cells[at] + self.cells[at + 1], "unit")) for at in (0, 2))
-        return Scattered(self.fit, (0, 2), (old, new))
+    split: Split
+    scattered: Scattered
+    aside: int
 
 
-def _fitted(key: _Key, cells: _Cells) -> _Fitted | None:
-    """The fit of the four cells; None where one of them is empty, or too little was measured."""
-    found = fit(readings_in(cells, build=[base for base, _ in CELLS])) if all(cells) else None
-    return None if found is None else _Fitted(*key, cells, found)
+def _fitted(cells: Mapping[_Key, _Cells]) -> list[_Fitted]:
+    """Every setting at which all four cells were measured, and enough of them to tell."""
+    whole = [(key, four) for key, four in cells.items() if all(four)]
+    readings = [readings_in(four, build=[base for base, _ in CELLS]) for _, four in whole]
+    found = []
+    for places, together in fits(readings):
+        # Cells 0 and 2 stand for the bases.
+        between = [together.between_units(cell)[0].tolist() for cell in (0, 2)]
+        columns = splits(together), together.spread.unlike.tolist(), *between
+        for place, one, unlike_, old, new in zip(places.tolist(), *columns, strict=True):
+            (setting, rest), four = whole[place]
+            units = [len(distinct(four[at] + four[at + 1], "unit")) for at in (0, 2)]
+            scattered = Scattered(unlike_, (old, new), (units[0], units[1]))
+            found.append(_Fitted(setting, rest, four, one, scattered, int(together.wild.size)))
+    return found
 
 
 def _row(one: _Fitted) -> dict[str, Any]:
-    found = split(one.fit)
+    found = one.split
     names = ("total", "part", "base", "interaction", "part_on_old", "part_on_new")
     return {
         **one.setting._asdict(),
@@ -149,7 +159,7 @@ def _row(one: _Fitted) -> dict[str, Any]:
         "units": [len(distinct(cell, "unit")) for cell in one.cells],
         "old_value": figure(found.old),
         **{name: _share(getattr(found, name)) for name in names},
-        "set_aside": len(one.fit.wild),
+        "set_aside": one.aside,
     }
 
 

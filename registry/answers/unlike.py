@@ -4,8 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from statistics import median
 
-from registry.answers.blocks import Block, distinct
-from registry.answers.packing import UNDECLARED
+from registry.answers.measured import Measured
 from registry.models import BenchSession
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
@@ -13,9 +12,9 @@ _FAR_APART_M = 300.0
 _SEA_LEVEL_KPA = 101.325
 
 
-def unlike(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -> list[str]:
+def unlike(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
     """Cautions on clinics, gauges and elevation. At most one query."""
-    clinics = [distinct(blocks, "clinic") for blocks in (old, new)]
+    clinics = [side.all_clinics for side in (old, new)]
     if not all(clinics):
         return []
     told = []
@@ -25,7 +24,7 @@ def unlike(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -
             f"No clinic measured both {names[0]} and {names[1]}: what clinics and gauges differ by is part "
             "of the doubt in every difference."
         )
-    elif UNDECLARED in distinct([*old, *new], "gauge"):
+    elif any(old.undeclared) or any(new.undeclared):
         told.append("Runs by a gauge nobody declared cannot serve as their clinic's own control.")
     return told + _by_elevation(old, new, names)
 
@@ -35,12 +34,12 @@ def elevation_m(ambient_kpa: float) -> float:
     return float(44330.77 * (1 - (ambient_kpa / _SEA_LEVEL_KPA) ** 0.190263))
 
 
-def _by_elevation(old: Sequence[Block], new: Sequence[Block], names: tuple[str, str]) -> list[str]:
+def _by_elevation(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
     """What is told of each band that both sides have; a band is wide, and settings do not part within it.
 
     Clinics measured where they are, so the elevation of their sittings stands for that of their runs.
     """
-    clinics = [_by_band(blocks) for blocks in (old, new)]
+    clinics = [_by_band(side) for side in (old, new)]
     bands = [band for band in clinics[0] if band in clinics[1] and clinics[0][band] != clinics[1][band]]
     known = _elevations(bands, set().union(*(side[band] for side in clinics for band in bands)))
     told = []
@@ -51,12 +50,12 @@ def _by_elevation(old: Sequence[Block], new: Sequence[Block], names: tuple[str, 
     return told
 
 
-def _by_band(blocks: Sequence[Block]) -> dict[str, set[int]]:
+def _by_band(side: Measured) -> dict[str, set[int]]:
     """The clinics that measured in each band of elevation that somebody said."""
     found: dict[str, set[int]] = defaultdict(set)
-    for block in blocks:
-        if block.setting.elevation:
-            found[block.setting.elevation] |= distinct([block], "clinic")
+    for setting, clinics in zip(side.settings, side.clinics, strict=True):
+        if setting.elevation:
+            found[setting.elevation] |= clinics
     return found
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from registry.statistics.robust import Floats
+from registry.statistics.stacks import Sums, sums
 
 Codes = NDArray[np.intp]
 _TINY = 1e-9
@@ -25,12 +26,16 @@ class Kins:
     """How sums of squares within groups and cells part by kin: `maker` makes what is left of a column.
 
     `held` is how much of each kin's variance (column) each kin's sum of squares (row) holds, `freedom` the
-    degrees of freedom each is worth.
+    degrees of freedom each is worth. `of_kin` has a column a kin that marks its rows, `of_noise` one of how
+    much of each row's noise its sum holds; `of_own` is how much each holds of what units have of their own.
     """
 
     maker: Floats
     held: Floats
     freedom: Floats
+    of_kin: Floats
+    of_noise: Floats
+    of_own: Floats
 
 
 class Design:
@@ -48,6 +53,61 @@ class Design:
     def pair(self) -> Codes:
         """Codes of units in cells, from 0 up."""
         return np.asarray(np.unique(self.unit * self.cells + self.cell, return_inverse=True)[1], np.intp)
+
+    @cached_property
+    def by_cell_sums(self) -> Sums:
+        """Sums over the rows of each cell."""
+        return sums(self.cell)
+
+    @cached_property
+    def by_unit_sums(self) -> Sums:
+        """Sums over the rows of each unit."""
+        return sums(self.unit)
+
+    @cached_property
+    def by_group_sums(self) -> Sums:
+        """Sums over the rows of each group."""
+        return sums(self.group)
+
+    @cached_property
+    def by_pair_sums(self) -> Sums:
+        """Sums over the rows of each unit in a cell."""
+        return sums(self.pair)
+
+    @property
+    def pairs(self) -> int:
+        """Units in cells."""
+        return int(self.cell_of_pair.size)
+
+    @cached_property
+    def unit_of_pair(self) -> Codes:
+        """The unit of each unit in a cell."""
+        return self.unit[self.by_pair_sums.order[self.by_pair_sums.first]]
+
+    @cached_property
+    def cell_of_pair(self) -> Codes:
+        """The cell of each unit in a cell."""
+        return self.cell[self.by_pair_sums.order[self.by_pair_sums.first]]
+
+    @cached_property
+    def by_units_of_pairs(self) -> Sums:
+        """Sums over the cells of each unit, of values a unit in a cell."""
+        return sums(self.unit_of_pair)
+
+    @cached_property
+    def one_hot_cells(self) -> Floats:
+        """A column a cell that marks its rows."""
+        return one_hot(self.cell)
+
+    @cached_property
+    def cells_at_groups(self) -> tuple[Codes, Codes, Sums]:
+        """Cell and group of each meeting of the two, and sums over the rows of each."""
+        return _meeting(self.cell, self.group)
+
+    @cached_property
+    def pairs_at_groups(self) -> tuple[Codes, Codes, Sums]:
+        """Unit in a cell and group of each meeting of the two, and sums over the rows of each."""
+        return _meeting(self.pair, self.group)
 
     @cached_property
     def kin(self) -> Codes:
@@ -144,7 +204,9 @@ class Design:
             held[one] = np.bincount(self.kin, np.sum(mine**2, axis=0), kins)
             kernel = float(np.sum((mine @ mine.T) ** 2))
             freedom[one] = held[one].sum() ** 2 / kernel if kernel > 0 else 0.0
-        return Kins(maker, held, freedom)
+        of_kin = one_hot(row)
+        of_own = np.sum((maker @ one_hot(self.pair)) ** 2, axis=1) @ of_kin
+        return Kins(maker, held, freedom, of_kin, (maker**2).T @ of_kin, of_own)
 
 
 def design_of(cell: Codes, unit: Codes, group: Codes, build: Codes | None = None) -> Design:
@@ -156,6 +218,13 @@ def design_of(cell: Codes, unit: Codes, group: Codes, build: Codes | None = None
 @lru_cache(_DESIGNS)
 def _design(*codes: bytes) -> Design:
     return Design(*(np.frombuffer(code, np.intp) for code in codes))
+
+
+def _meeting(codes: Codes, others: Codes) -> tuple[Codes, Codes, Sums]:
+    """The codes that meet in a row, and sums over the rows of each meeting."""
+    size = int(others.max()) + 1
+    met, code = np.unique(codes * size + others, return_inverse=True)
+    return met // size, met % size, sums(code)
 
 
 def one_hot(codes: Codes) -> Floats:

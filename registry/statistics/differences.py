@@ -6,146 +6,150 @@ that measured both builds with one gauge is its own control, and its lean leaves
 in several cells is its own control likewise, as far as it changes from cell to cell as other units do.
 """
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
-from registry.statistics.crossed import CERTAIN, Readings
-from registry.statistics.designs import one_hot
-from registry.statistics.henderson import NOTHING_OF_THEIR_OWN, Spread, own_spread, spread
-from registry.statistics.mixed import Codes, Cover
+from registry.statistics.covers import weights_of
+from registry.statistics.crossed import Readings
+from registry.statistics.designs import Codes
+from registry.statistics.estimates import Estimate, Estimates, Known, Parts, estimated, pooled, variances
+from registry.statistics.henderson import Spread, nothing_of_their_own, own_spread, spread
 from registry.statistics.robust import Floats
+from registry.statistics.tables import Tables, abreast
 from registry.statistics.wild import wild_units
 
-_HAIR = 1e-300
-# Units count as cancelled only to a third of the degree they are: found by simulated coverage.
-_WARY = 3.0
+__all__ = ["Estimate", "Fit", "Fits", "Readings", "fit", "fit_all", "fits"]
+
 _FEW = 3.0
 
 
 @dataclass(frozen=True)
-class Estimate:
-    """A linear figure of the cells' means, its standard error and the degrees of freedom that is known to."""
+class Fits:
+    """Means of all cells by generalised least squares under the estimated spread, of tables side by side.
 
-    value: float
-    error: float
-    freedom: float
+    `weights` are tables by cells by readings; `spread` is what units and groups were seen to scatter by;
+    `wild` are the codes of units set aside, counted before they were.
+    """
 
-    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """Both ends by Student's t."""
-        half = float(special.stdtrit(self.freedom, (1 + coverage) / 2)) * self.error
-        return self.value - half, self.value + half
+    tables: Tables
+    weights: Floats
+    spread: Spread
+    wild: Codes
 
-    def p_above(self, bound: float) -> float:
-        """One-sided p-value against the figure's being at or below `bound`."""
-        return self._tail(self.value - bound)
+    @cached_property
+    def means(self) -> Floats:
+        """The means of the cells, a row a table."""
+        means: Floats = (self.weights @ self.tables.mean[:, :, None])[:, :, 0]
+        return means
 
-    def p_below(self, bound: float) -> float:
-        """One-sided p-value against the figure's being at or above `bound`."""
-        return self._tail(bound - self.value)
+    def parts(self, rows: Floats) -> Parts:
+        """What puts variance into weighted sums of readings, `rows` having a row a table."""
+        of, by, design = self.tables, self.spread, self.tables.design
+        squares = design.by_unit_sums(rows) ** 2
+        own = design.by_pair_sums(rows) ** 2
+        if of.fixed is not None:
+            squares[:, of.fixed] = 0.0
+            own[:, np.isin(design.unit_of_pair, of.fixed)] = 0.0
+        kin = by.kin[:, design.unit]
+        kins = range(by.unit.shape[1])
+        return Parts(
+            unit=np.stack([np.where(by.kin == one, squares, 0.0).sum(axis=1) for one in kins], axis=1),
+            share=np.stack([np.where(kin == one, rows**2, 0.0).sum(axis=1) for one in kins], axis=1),
+            noise=np.stack(
+                [np.where(kin == one, of.noise * rows**2, 0.0).sum(axis=1) for one in kins], axis=1
+            ),
+            own=by.own * own.sum(axis=1),
+            group=(by.group * design.by_group_sums(rows) ** 2).sum(axis=1),
+        )
 
-    def p_apart(self, bound: float = 0.0) -> float:
-        """Two-sided p-value against the figure's being `bound`."""
-        return min(1.0, 2 * self._tail(abs(self.value - bound)))
+    def estimates(self, rows: Floats) -> Estimates:
+        """The figures that weighted sums of readings are, `rows` having a row a table."""
+        return estimated((rows * self.tables.mean).sum(axis=1), self.parts(rows), self.known)
 
-    def _tail(self, distance: float) -> float:
-        if self.error <= 0:
-            return 0.0 if distance > 0 else 1.0
-        return float(special.stdtr(self.freedom, -distance / self.error))
+    def some(self, places: Codes) -> "Fits":
+        """Some of the fits."""
+        return Fits(self.tables.some(places), self.weights[places], self.spread.some(places), self.wild)
+
+    @cached_property
+    def known(self) -> Known:
+        """The variance between units of each kin, and to how many degrees of freedom variances are known."""
+        by = self.spread
+        # A variance of nought from one or two degrees of freedom is no proof that there is none.
+        told = (by.own > 0) | (by.own_freedom < _FEW)
+        own = np.where(told, by.own_freedom, self.tables.noise_freedom)
+        return Known(by.unit, by.unit_freedom, own, by.group_freedom)
+
+    def between_units(self, cell: int) -> tuple[Floats, Floats]:
+        """Variance between units in that cell, and the degrees of freedom it is known to, a value a table."""
+        design, by = self.tables.design, self.spread
+        kin = by.kin[:, design.unit[design.cell == cell][0], None]
+        unit, known = (np.take_along_axis(values, kin, axis=1)[:, 0] for values in (by.unit, by.unit_freedom))
+        return unit + by.own, known
 
 
 @dataclass(frozen=True)
 class Fit:
-    """Means of all cells by generalised least squares under the estimated spread.
+    """One of several fits made side by side: the `place`-th."""
 
-    `weights` has a row a cell and a column a reading; `spread` is what units and groups were seen to scatter
-    by.
-    """
-
-    readings: Readings
-    weights: Floats
-    spread: Spread
-    wild: tuple[int, ...] = ()
+    beside: Fits
+    place: int
 
     @cached_property
+    def alone(self) -> Fits:
+        """The same as the only one of its kind."""
+        return self.beside.some(np.array([self.place]))
+
+    @cached_property
+    def readings(self) -> Readings:
+        """What was fitted, without the wild units."""
+        return self.beside.tables.table(self.place)
+
+    @property
+    def weights(self) -> Floats:
+        """What each reading weighs in each cell's mean: cells by readings."""
+        return np.asarray(self.beside.weights[self.place])
+
+    @property
     def means(self) -> Floats:
         """The means of the cells."""
-        means: Floats = self.weights @ self.readings.mean
-        return means
+        return np.asarray(self.beside.means[self.place])
+
+    @property
+    def wild(self) -> tuple[int, ...]:
+        """The codes of units set aside, counted before they were."""
+        return tuple(self.beside.wild.tolist())
+
+    @property
+    def spread(self) -> Spread:
+        """What units and groups were seen to scatter by, a table of one row."""
+        return self.alone.spread
 
     def estimate(self, contrast: ArrayLike) -> Estimate:
         """The figure `contrast` makes of the cells' means, with Satterthwaite's degrees of freedom (GUM G.4).
 
         What units and groups have in common over cells cancels as far as the contrast lets it.
         """
-        rows = np.asarray(contrast, float) @ self.weights
-        parts, known = self._parts(rows)
-        return Estimate(float(rows @ self.readings.mean), *_pooled(parts, known))
-
-    def _squares(self, rows: Floats) -> Floats:
-        """How much of each unit's variance a weighted sum of readings holds."""
-        of = self.readings
-        squares: Floats = np.square(np.bincount(of.unit, rows), dtype=np.float64)
-        if of.fixed is not None:
-            squares[of.fixed] = 0.0
-        return squares
-
-    def _parts(self, rows: Floats) -> tuple[list[float], list[float]]:
-        """What puts variance into a weighted sum of readings, and to how many degrees each is known."""
-        of, by = self.readings, self.spread
-        units = np.bincount(by.kin, self._squares(rows))
-        # Units and noise are known from one sum of squares: where little is known, noise alone never passes
-        # for all there is. As far as units cancel, noise is known from repeats, or with what units have of
-        # their own in each cell.
-        kin = by.kin[of.unit]
-        share = np.bincount(kin, rows**2)
-        left = np.minimum(_WARY * units / np.maximum(share, _HAIR), 1.0)
-        noise = np.bincount(kin, of.noise * rows**2)
-        cancelled = self._own(rows) + float((1 - left) @ noise)
-        parts = [
-            *(by.unit * units + left * noise),
-            cancelled,
-            float(by.group @ np.bincount(of.group, rows) ** 2),
-        ]
-        # A variance of nought from one or two degrees of freedom is no proof that there is none.
-        told = by.own.variance > 0 or by.own.freedom < _FEW
-        alone = by.own.freedom if told else of.noise_freedom
-        return parts, [*by.unit_freedom, alone, by.group_freedom]
-
-    def _own(self, rows: Floats) -> float:
-        """The variance that comes from what units have of their own in each cell."""
-        of, own = self.readings, self.spread.own.variance
-        if own <= 0:
-            return 0.0
-        asked = np.zeros(of.unit.size, bool) if of.fixed is None else np.isin(of.unit, of.fixed)
-        return own * float(np.sum(np.bincount(of.pair, np.where(asked, 0.0, rows)) ** 2))
+        return self.alone.estimates(np.asarray(contrast, float) @ self.alone.weights).one(0)
 
     def between_units(self, cell: int) -> tuple[float, float]:
         """Variance between units in that cell, and the degrees of freedom it is known to."""
-        kin = self.spread.kin[self.readings.unit[self.readings.cell == cell][0]]
-        return float(self.spread.unit[kin]) + self.spread.own.variance, float(self.spread.unit_freedom[kin])
+        unit, known = self.alone.between_units(cell)
+        return float(unit[0]), float(known[0])
 
     def ahead(self, cell: int) -> Estimate:
         """One run of the next unit at the next clinic in that cell, as predicted: value, spread, freedom."""
         of = self.readings
         unit, unit_freedom = self.between_units(cell)
         own = unit + float(np.mean(of.noise * of.runs))
-        *among, between = self._parts(self.weights[cell])[0]
-        variances = own + sum(among), between + float(np.mean(self.spread.group))
-        return Estimate(
-            float(self.means[cell]), *_pooled(variances, (unit_freedom, self.spread.group_freedom))
-        )
-
-
-def _pooled(parts: Sequence[float], known: Sequence[float]) -> tuple[float, float]:
-    """The standard error of variances put together, and Satterthwaite's degrees of freedom."""
-    variance = sum(parts)
-    doubt = sum(part**2 / freedom for part, freedom in zip(parts, known, strict=True))
-    return variance**0.5, variance**2 / doubt if doubt > 0 else CERTAIN
+        *among, between = variances(self.alone.parts(self.alone.weights[:, cell]), self.alone.known)[0]
+        both = np.array([own + sum(among), between + float(np.mean(self.spread.group))])
+        error, freedom = pooled(both, np.array([unit_freedom, float(self.spread.group_freedom[0])]))
+        return Estimate(float(self.means[cell]), float(error), float(freedom))
 
 
 def fit(readings: Readings) -> Fit | None:
@@ -155,38 +159,59 @@ def fit(readings: Readings) -> Fit | None:
     same in all cells unless they clearly differ. A unit read in several cells is its own control as far as
     what it changes by there is seen to be what all units change by; where too few units tell, it counts as a
     unit of its own in each. Variances follow from Henderson's third method (`henderson`). A group never
-    counts for less than its gauge declares. Cost: rows times groups.
+    counts for less than its gauge declares. Cost: units times the square of cells and groups.
     """
-    kept, wild = _sound(readings)
-    own = own_spread(kept) if kept.shares_units else NOTHING_OF_THEIR_OWN
+    return fit_all([readings])[0]
+
+
+def fit_all(several: Sequence[Readings]) -> list[Fit | None]:
+    """Fit each as `fit` does; those of one design are worked out side by side."""
+    found: list[Fit | None] = [None] * len(several)
+    for places, together in fits(several):
+        for place, of in enumerate(places.tolist()):
+            found[of] = Fit(together, place)
+    return found
+
+
+def fits(several: Sequence[Readings]) -> Iterator[tuple[Codes, Fits]]:
+    """Yield the fits of several tables, as many side by side as are of one design, and the places of each.
+
+    Missing are those of which nothing tells how much units or groups scatter.
+    """
+    for places, tables in abreast(several):
+        for some, kept, wild in _sound(tables):
+            made = _fitted(kept, wild)
+            if made is not None:
+                yield places[some], made
+
+
+def _fitted(of: Tables, wild: Codes) -> Fits | None:
+    own = own_spread(of) if of.shares_units else nothing_of_their_own(of)
     if own is None:
-        kept, own = kept.apart(), NOTHING_OF_THEIR_OWN
-    found = spread(kept, own)
-    if found is None:
-        return None
-    design = one_hot(kept.cell)
-    cover = Cover(
-        kept.unit,
-        kept.group,
-        kept.noise,
-        found.unit[found.kin],
-        found.group,
-        kept.pair if own.variance > 0 else None,
-        own.variance,
-    )
-    solved = cover.solve(design)
-    weights = np.asarray(np.linalg.solve(design.T @ solved, solved.T), float)
-    return Fit(kept, weights, found, tuple(wild.tolist()))
+        of = of.apart()
+        own = nothing_of_their_own(of)
+    found = spread(of, own)
+    return None if found is None else Fits(of, weights_of(of, found), found, wild)
 
 
-def _sound(readings: Readings) -> tuple[Readings, Codes]:
-    """The rows without wild units, and which units those are; no cell and no unit asked about is emptied."""
-    wild = wild_units(readings.mean, readings.noise, readings.cell, readings.unit, readings.group)
-    if readings.fixed is not None:
-        wild = np.setdiff1d(wild, readings.fixed)
-    if not wild.size:
-        return readings, wild
-    keep = ~np.isin(readings.unit, wild)
-    if np.unique(readings.cell[keep]).size <= int(readings.cell.max()):
-        return readings, np.zeros(0, np.intp)
-    return readings.only(keep), wild
+def _sound(of: Tables) -> Iterator[tuple[Codes, Tables, Codes]]:
+    """The tables without wild units, those that lose the same ones together: places, tables, wild units.
+
+    No cell and no unit asked about is emptied.
+    """
+    design = of.design
+    wild = wild_units(of.mean, of.noise, design.cell, design.unit, design.group)
+    if of.fixed is not None:
+        wild[:, of.fixed] = False
+    alike: dict[bytes, list[int]] = defaultdict(list)
+    for place, marks in enumerate(wild):
+        alike[marks.tobytes()].append(place)
+    for places in map(np.array, alike.values()):
+        marks = wild[places[0]]
+        keep = ~marks[design.unit]
+        emptied = np.unique(design.cell[keep]).size < design.cells
+        some = of if len(alike) == 1 else of.some(places)
+        if emptied or not marks.any():
+            yield places, some, np.zeros(0, np.intp)
+        else:
+            yield places, some.only(keep), np.flatnonzero(marks)

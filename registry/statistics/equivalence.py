@@ -3,18 +3,24 @@
 Source of the two one-sided tests (TOST): D. J. Schuirmann, J. Pharmacokinet. Biopharm. 15 (1987) 657.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import stats
 
-from registry.statistics.differences import Estimate, Fit
-from registry.statistics.strata import Contrasts, contrasts_of
+from registry.statistics.contrasted import Contrasted, contrasted
+from registry.statistics.differences import Fit
+from registry.statistics.estimates import Estimate, Estimates
+from registry.statistics.robust import Floats
 
 Verdict = Literal["same", "different", "cannot tell yet"]
 SAME: Verdict = "same"
 DIFFERENT: Verdict = "different"
 UNTOLD: Verdict = "cannot tell yet"
+_VERDICTS = (SAME, DIFFERENT, UNTOLD)
 ALPHA = 0.05
 _ROUNDING = 1e-9
 # A share is told of what lies so many of its own standard errors above nought; nearer, it could be anything.
@@ -58,46 +64,98 @@ class Judged:
     verdict: Verdict
 
 
-def judge_pair(fit: Fit, margin: Margin | None, family: int, of: Contrasts | None = None) -> Judged:
-    """Judge cell 1 (new) against cell 0 (old), one of `family` settings looked at together.
+@dataclass(frozen=True)
+class Verdicts:
+    """Many of them as columns; what is None in `Judged` is NaN here, and `beyond` False without a margin."""
 
-    `of` says what old and new are where a fit has several strata.
+    old: Estimates
+    new: Estimates
+    difference: Estimates
+    low: Floats
+    high: Floats
+    share: Floats
+    share_low: Floats
+    share_high: Floats
+    margin: Floats
+    p_apart: Floats
+    p_same: Floats
+    beyond: NDArray[np.bool_]
+    verdict: list[Verdict]
+
+    def one(self, place: int) -> Judged:
+        """One of them by itself."""
+        margin = _or_none(self.margin[place])
+        return Judged(
+            old=self.old.one(place),
+            new=self.new.one(place),
+            difference=self.difference.one(place),
+            low=float(self.low[place]),
+            high=float(self.high[place]),
+            share=_or_none(self.share[place]),
+            share_low=_or_none(self.share_low[place]),
+            share_high=_or_none(self.share_high[place]),
+            margin=margin,
+            p_apart=float(self.p_apart[place]),
+            p_same=_or_none(self.p_same[place]),
+            beyond=None if margin is None else bool(self.beyond[place]),
+            verdict=self.verdict[place],
+        )
+
+
+def judge_pair(fit: Fit, margin: Margin | None, family: int) -> Judged:
+    """Judge new against old of one fit as `judge` does many."""
+    return judge(contrasted(fit.alone), [margin], family).one(0)
+
+
+def judge(of: Contrasted, margins: Sequence[Margin | None], family: int) -> Verdicts:
+    """Judge new against old at each of some settings, all of a `family` looked at together.
 
     `same` where the TOST at 5 % puts the difference within the margin, even where it is surely not nought:
     it is too small to matter. Else `different` where it is not nought with the family's error at most 5 %
     (Bonferroni). Else `cannot tell yet`. An overall `same` needs every setting to be same, so that it keeps
     its 5 % without adjustment (an intersection-union test).
     """
-    of = contrasts_of(fit) if of is None else of
-    old, new = fit.estimate(of.old), fit.estimate(of.new)
-    difference = _beyond_rounding(fit.estimate(of.new - of.old), max(abs(old.value), abs(new.value)))
-    low, high = difference.interval(1 - ALPHA / max(family, 1))
-    share = share_low = share_high = None
-    if is_clear(old):
-        share = difference.value / old.value
-        # The ratio's standard error to first order: that of new less ratio times old.
-        ratio = fit.estimate(of.new - (1 + share) * of.old)
-        share_low, share_high = Estimate(share, ratio.error / old.value, ratio.freedom).interval(
-            1 - ALPHA / max(family, 1)
-        )
-    width = margin.at(old.value) if margin else None
-    p_apart = min(1.0, family * difference.p_apart())
-    p_same = _p_within(fit, margin, of) if margin else None
-    beyond = None if width is None else low > width or high < -width
-    return Judged(
-        old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, beyond,
-        verdict_of(p_same, p_apart),
-    )  # fmt: skip
+    coverage = 1 - ALPHA / max(family, 1)
+    old, new = of.old, of.new
+    difference = _beyond_rounding(of.difference, np.maximum(np.abs(old.value), np.abs(new.value)))
+    low, high = difference.interval(coverage)
+    share, share_low, share_high = _shares(of, old, difference, coverage)
+    value = np.array([np.nan if margin is None else margin.value for margin in margins], float)
+    relative = np.array([margin is not None and margin.relative for margin in margins], bool)
+    width = np.where(relative, value * np.abs(old.value), value)
+    p_same, p_apart = _p_within(of, value, relative), np.minimum(1.0, family * difference.p_apart())
+    with np.errstate(invalid="ignore"):
+        beyond = (low > width) | (high < -width)
+        verdict = np.where(p_same <= ALPHA, 0, np.where(p_apart <= ALPHA, 1, 2))
+    told = [_VERDICTS[at] for at in verdict.tolist()]
+    return Verdicts(
+        old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, beyond, told
+    )
 
 
-def is_clear(old: Estimate) -> bool:
-    """Whether a value is so surely above nought that shares of it mean something."""
-    return old.value > _CLEAR * old.error and old.value > 0
+def _shares(
+    of: Contrasted, old: Estimates, difference: Estimates, coverage: float
+) -> tuple[Floats, Floats, Floats]:
+    """The differences as shares of the old values with both ends, NaN unless those are clear."""
+    clear = is_clear(old)
+    by = np.where(clear, old.value, 1.0)
+    share = np.where(clear, difference.value / by, 0.0)
+    # The ratio's standard error to first order: that of new less ratio times old.
+    ratio = of.beyond(share)
+    low, high = Estimates(share, ratio.error / by, ratio.freedom).interval(coverage)
+    shown = (np.where(clear, values, np.nan) for values in (share, low, high))
+    return next(shown), next(shown), next(shown)
 
 
-def _beyond_rounding(difference: Estimate, size: float) -> Estimate:
+def is_clear(old: Estimates) -> NDArray[np.bool_]:
+    """Whether values are so surely above nought that shares of them mean something."""
+    clear: NDArray[np.bool_] = (old.value > _CLEAR * old.error) & (old.value > 0)
+    return clear
+
+
+def _beyond_rounding(difference: Estimates, size: Floats) -> Estimates:
     """Where nothing scatters at all, what arithmetic leaves over is no difference."""
-    return replace(difference, error=max(difference.error, _ROUNDING * size))
+    return replace(difference, error=np.maximum(difference.error, _ROUNDING * size))
 
 
 def verdict_of(p_same: float | None, p_apart: float) -> Verdict:
@@ -114,14 +172,19 @@ def overall(verdicts: list[Verdict]) -> Verdict:
     return SAME if verdicts and all(v == SAME for v in verdicts) else UNTOLD
 
 
-def _p_within(fit: Fit, margin: Margin, of: Contrasts) -> float:
-    """The larger p of the two one-sided tests. A relative margin is tested as a contrast of both means."""
-    if margin.relative:
-        below = fit.estimate(of.new - (1 + margin.value) * of.old).p_below(0.0)
-        above = fit.estimate(of.new - (1 - margin.value) * of.old).p_above(0.0)
-        return max(below, above)
-    difference = fit.estimate(of.new - of.old)
-    return max(difference.p_below(margin.value), difference.p_above(-margin.value))
+def _p_within(of: Contrasted, value: Floats, relative: NDArray[np.bool_]) -> Floats:
+    """The larger p of the two one-sided tests; NaN without a margin.
+
+    A relative margin is tested as a contrast of both means.
+    """
+    known = np.where(np.isnan(value), 0.0, value)
+    share, bound = np.where(relative, known, 0.0), np.where(relative, 0.0, known)
+    p = np.maximum(of.beyond(share).p_below(bound), of.beyond(-share).p_above(-bound))
+    return np.where(np.isnan(value), np.nan, p)
+
+
+def _or_none(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
 
 
 def critical(freedom: float, family: int = 1) -> float:

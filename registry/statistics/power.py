@@ -2,22 +2,24 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
-from registry.statistics.differences import Estimate, Fit
+from registry.statistics.contrasted import Contrasted
+from registry.statistics.designs import Codes
 from registry.statistics.equivalence import ALPHA
+from registry.statistics.estimates import Estimates
 from registry.statistics.robust import Floats
 
 WANTED = 0.8
 MOST_UNITS = 200
 _UNITS_A_CLINIC = 4
+_NEVER = MOST_UNITS + 1
 _TAIL = 1e-9
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(100)
-_TOWARDS: tuple[Literal["same", "different"], ...] = ("same", "different")
 
 
 @dataclass(frozen=True)
@@ -30,46 +32,59 @@ class Needed:
     towards: Literal["same", "different"]
 
 
-def power_apart(effect: float, error: float, freedom: float, alpha: float = ALPHA) -> float:
+def power_apart(effect: ArrayLike, error: ArrayLike, freedom: ArrayLike, alpha: float = ALPHA) -> Floats:
     """Chance that a two-sided t test finds `effect`, whose standard error is `error`, at level `alpha`.
 
     Summed over the distribution of the estimated standard error: library routines for the noncentral t give
     no number far out.
     """
-    bar = float(special.stdtrit(freedom, 1 - alpha / 2))
-    shift = abs(effect) / error
-    start, end = _ends(freedom)
-    ratio = start + (end - start) * (_NODES + 1) / 2
-    passing = special.ndtr(shift - bar * ratio) + special.ndtr(-shift - bar * ratio)
-    return min(float(_WEIGHTS @ (passing * _density(ratio, freedom)) * (end - start) / 2), 1.0)
+    known = np.asarray(freedom, float)
+    bar = np.asarray(special.stdtrit(known, 1 - alpha / 2))[..., None]
+    shift = (np.abs(effect) / np.asarray(error))[..., None]
+    start, end = _ends(known)
+
+    def passing(ratio: Floats) -> Floats:
+        return np.asarray(special.ndtr(shift - bar * ratio) + special.ndtr(-shift - bar * ratio))
+
+    return np.asarray(np.minimum(_summed(passing, start, end, known), 1.0))
 
 
-def power_same(effect: float, error: float, freedom: float, margin: float, alpha: float = ALPHA) -> float:
+def power_same(
+    effect: ArrayLike, error: ArrayLike, freedom: ArrayLike, margin: ArrayLike, alpha: float = ALPHA
+) -> Floats:
     """Chance that two one-sided t tests put a difference of `effect` within the margin.
 
     Summed over the distribution of the estimated standard error; see D. B. Owen, Biometrika 52 (1965) 437,
     for the same integral.
     """
-    bar = float(special.stdtrit(freedom, 1 - alpha))
-    # The estimated error over the true one; beyond `most` no estimate lies within both limits.
-    most = margin / (bar * error)
-    start, end = _ends(freedom)
-    end = min(most, end)
-    if end <= start:
-        return 0.0
-    ratio = start + (end - start) * (_NODES + 1) / 2
-    high, low = (margin - effect) / error - bar * ratio, -(margin + effect) / error + bar * ratio
-    passing = np.maximum(special.ndtr(high) - special.ndtr(low), 0.0)
-    return float(_WEIGHTS @ (passing * _density(ratio, freedom)) * (end - start) / 2)
+    known, width = np.asarray(freedom, float), np.asarray(margin, float)
+    bar = np.asarray(special.stdtrit(known, 1 - alpha))
+    start, end = _ends(known)
+    # The estimated error over the true one; beyond this no estimate lies within both limits.
+    end = np.maximum(np.minimum(width / (bar * error), end), start)
+    upper, lower = (((width + off) / error)[..., None] for off in (-np.asarray(effect), np.asarray(effect)))
+
+    def passing(ratio: Floats) -> Floats:
+        reach = bar[..., None] * ratio
+        return np.asarray(np.maximum(special.ndtr(upper - reach) - special.ndtr(reach - lower), 0.0))
+
+    return _summed(passing, start, end, known)
 
 
-def _ends(freedom: float) -> tuple[float, float]:
+def _summed(passing: Callable[[Floats], Floats], start: Floats, end: Floats, freedom: Floats) -> Floats:
+    """The chance of passing over all estimated standard errors, each a share of the true one."""
+    ratio = start[..., None] + (end - start)[..., None] * (_NODES + 1) / 2
+    summed: Floats = (passing(ratio) * _density(ratio, freedom[..., None])) @ _WEIGHTS * (end - start) / 2
+    return summed
+
+
+def _ends(freedom: Floats) -> tuple[Floats, Floats]:
     """What an estimated standard error over the true one hardly ever lies outside of."""
     low, high = ((special.chdtri(freedom, tail) / freedom) ** 0.5 for tail in (1 - _TAIL, _TAIL))
-    return float(low), float(high)
+    return low, high
 
 
-def _density(ratio: Floats, freedom: float) -> Floats:
+def _density(ratio: Floats, freedom: Floats) -> Floats:
     """Density of an estimated standard error over the true one."""
     half = freedom / 2
     logs = np.log(2) + half * np.log(half) - special.gammaln(half)
@@ -77,44 +92,63 @@ def _density(ratio: Floats, freedom: float) -> Floats:
     return density
 
 
-def needed(fit: Fit, difference: Estimate, margin: float | None, family: int) -> Needed | None:
-    """The fewest further units that would tell, None where `MOST_UNITS` of either build would not.
+def needed(of: Contrasted, difference: Estimates, margin: Floats, family: int) -> list[Needed | None]:
+    """The fewest further units that would tell at each setting, None where `MOST_UNITS` of either would not.
 
-    The truth is taken to be as estimated now, the spread between units likewise; every further clinic
-    measures up to four units of both builds with one gauge, so that its own lean cancels.
+    `margin` is NaN where there is none. The truth is taken to be as estimated now, the spread between units
+    likewise; every further clinic measures up to four units of both builds with one gauge, so that its own
+    lean cancels.
     """
-    found = []
-    for towards in _TOWARDS:
-        if towards == "same" and (margin is None or abs(difference.value) >= margin):
-            continue
-        units = _fewest(partial(_told, fit, difference, margin if towards == "same" else None, family))
-        if units is not None:
-            found.append(Needed(units, -(-units // _UNITS_A_CLINIC), towards))
-    return min(found, key=lambda need: need.units, default=None)
+    apart = _fewest(_Ahead(of, difference, None, family))
+    with np.errstate(invalid="ignore"):
+        within = np.flatnonzero(np.abs(difference.value) < margin)
+    same = np.full(apart.size, _NEVER)
+    few = Estimates(*(values[within] for values in (difference.value, difference.error, difference.freedom)))
+    same[within] = _fewest(_Ahead(of.some(within), few, margin[within], family))
+    return [_told(*units) for units in zip(same.tolist(), apart.tolist(), strict=True)]
 
 
-def _told(fit: Fit, difference: Estimate, margin: float | None, family: int, units: int) -> float:
-    """Chance that `units` more of either build tell: same within the margin, different without one."""
-    clinics = -(-units // _UNITS_A_CLINIC)
-    run = float(np.mean(fit.readings.noise))
-    (old, known_old), (new, known_new) = (fit.between_units(cell) for cell in (0, 1))
-    further = (old + new + 2 * run) / units
-    now = difference.error**2
-    error = (1 / (1 / now + 1 / further)) ** 0.5 if now > 0 and further > 0 else 0.0
-    freedom = min(known_old, known_new) + max(2 * units - clinics - 1, 0)
-    if error <= 0:
-        return 1.0
-    if margin is not None:
-        return power_same(difference.value, error, freedom, margin)
-    return power_apart(difference.value, error, freedom, ALPHA / max(family, 1))
+def _told(same: int, apart: int) -> Needed | None:
+    towards: Literal["same", "different"] = "same" if same <= apart else "different"
+    units = min(same, apart)
+    return None if units == _NEVER else Needed(units, -(-units // _UNITS_A_CLINIC), towards)
 
 
-def _fewest(chance: Callable[[int], float]) -> int | None:
+@dataclass(frozen=True)
+class _Ahead:
+    """What further units would tell: same within the margin, different without one."""
+
+    of: Contrasted
+    difference: Estimates
+    margin: Floats | None
+    family: int
+
+    def chance(self, units: Codes, at: Codes) -> Floats:
+        """Chance that so many `units` more of either build tell at some settings."""
+        clinics = -(-units // _UNITS_A_CLINIC)
+        further = (self.of.between[at].sum(axis=1) + 2 * self.of.run[at]) / units
+        now = self.difference.error[at] ** 2
+        sure = (now <= 0) | (further <= 0)
+        inverse = 1 / np.where(sure, 1.0, now) + 1 / np.where(sure, 1.0, further)
+        error, effect = (1 / inverse) ** 0.5, self.difference.value[at]
+        freedom = self.of.between_freedom[at].min(axis=1) + np.maximum(2 * units - clinics - 1, 0)
+        if self.margin is None:
+            found = power_apart(effect, error, freedom, ALPHA / max(self.family, 1))
+        else:
+            found = power_same(effect, error, freedom, self.margin[at])
+        return np.where(sure, 1.0, found)
+
+
+def _fewest(ahead: _Ahead) -> Codes:
     """The least number of units that tells often enough, by halving: more units never tell less."""
-    if chance(MOST_UNITS) < WANTED:
-        return None
-    low, high = 0, MOST_UNITS
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if chance(middle) >= WANTED else (middle, high)
-    return high
+    settings = ahead.difference.value.size
+    found = np.full(settings, _NEVER)
+    at = np.arange(settings)
+    at = at[ahead.chance(np.full(settings, MOST_UNITS), at) >= WANTED] if settings else at
+    low, high = np.zeros(at.size, np.intp), np.full(at.size, MOST_UNITS)
+    while (high - low > 1).any():
+        middle = np.maximum((low + high) // 2, 1)
+        enough = ahead.chance(middle, at) >= WANTED
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+    found[at] = high
+    return found

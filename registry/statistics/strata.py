@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from registry.statistics.differences import Estimate, Fit
+from registry.statistics.differences import Fits
+from registry.statistics.estimates import Estimates
 from registry.statistics.robust import Floats
 
 _HAIR = 1e-300
@@ -16,37 +17,45 @@ _HAIR = 1e-300
 
 @dataclass(frozen=True)
 class Contrasts:
-    """What makes the old value, the new one and each stratum's difference of a fit's cells."""
+    """What makes the old value, the new one, their difference and each stratum's difference of readings.
+
+    Each is a weight a reading, a row a table.
+    """
 
     old: Floats
     new: Floats
+    difference: Floats
     within: tuple[Floats, ...]
 
 
-def contrasts_of(fit: Fit) -> Contrasts:
-    """Return the contrasts of a fit whose cells are old and new of each stratum in turn."""
-    strata = int(fit.readings.cell.max() + 1) // 2
-    eye = np.eye(2 * strata)
-    within = tuple(eye[2 * place + 1] - eye[2 * place] for place in range(strata))
-    if strata == 1:
-        return Contrasts(eye[0], eye[1], within)
-    errors = np.array([fit.estimate(contrast).error for contrast in within])
-    weights = 1.0 / np.maximum(errors, max(1e-9 * float(errors.max()), _HAIR)) ** 2
-    weights /= weights.sum()
-    return Contrasts(weights @ eye[0::2], weights @ eye[1::2], within)
+def contrasts_of(found: Fits) -> Contrasts:
+    """Return the contrasts of fits whose cells are old and new of each stratum in turn."""
+    old, new = found.weights[:, 0::2], found.weights[:, 1::2]
+    apart = new - old
+    within = tuple(apart[:, place] for place in range(apart.shape[1]))
+    if len(within) == 1:
+        return Contrasts(old[:, 0], new[:, 0], within[0], within)
+    errors = np.stack([found.estimates(rows).error for rows in within], axis=1)
+    least = np.maximum(1e-9 * errors.max(axis=1, keepdims=True), _HAIR)
+    weights = 1.0 / np.maximum(errors, least) ** 2
+    weights /= weights.sum(axis=1, keepdims=True)
+    pooled = [(weights[:, :, None] * rows).sum(axis=1) for rows in (old, new, apart)]
+    return Contrasts(pooled[0], pooled[1], pooled[2], within)
 
 
-def unlike(fit: Fit, of: Contrasts) -> float | None:
-    """The p-value of the strata's differing in their difference (Bonferroni); None for one stratum.
+def within_strata(found: Fits, of: Contrasts) -> list[Estimates]:
+    """The difference within each stratum by itself."""
+    return [found.estimates(rows) for rows in of.within]
+
+
+def unlike(found: Fits, of: Contrasts) -> Floats:
+    """The p-value of the strata's differing in their difference (Bonferroni), a table each; NaN for one
+    stratum.
 
     Each is held against the mean of all.
     """
     if len(of.within) < 2:
-        return None
-    overall = of.new - of.old
-    tails = [_apart(fit.estimate(one - overall)) for one in of.within]
-    return min(1.0, len(tails) * min(tails))
-
-
-def _apart(estimate: Estimate) -> float:
-    return estimate.p_apart() if estimate.error > 0 else 1.0
+        return np.full(of.old.shape[0], np.nan)
+    apart = [found.estimates(rows - of.difference) for rows in of.within]
+    tails = np.array([np.where(one.error > 0, one.p_apart(), 1.0) for one in apart])
+    return np.asarray(np.minimum(1.0, len(apart) * tails.min(axis=0)))

@@ -2,8 +2,12 @@
 
 from dataclasses import dataclass
 
-from registry.statistics.differences import Estimate, Fit
+import numpy as np
+
+from registry.statistics.differences import Fit, Fits
 from registry.statistics.equivalence import is_clear
+from registry.statistics.estimates import Estimates
+from registry.statistics.robust import Floats
 
 # Cells in this order: old base with old part, old base with new part, new base with old, new base with new.
 CELLS = ((0, 0), (0, 1), (1, 0), (1, 1))
@@ -49,26 +53,34 @@ class Split:
 
 
 def split(fit: Fit) -> Split:
-    """Work out the split from a fit of the four `CELLS`.
+    """Work out the split from one fit of the four `CELLS`, as `splits` does many."""
+    return splits(fit.alone)[0]
+
+
+def splits(found: Fits) -> list[Split]:
+    """Work out the splits from fits of the four `CELLS`.
 
     Each interval is by itself at 95 %. Averaging over both orders of swapping is Shapley's division (L. S.
     Shapley, in: Contributions to the Theory of Games II, 1953), the only one by which part and base add up
     and neither comes first.
     """
+    old = found.estimates(found.weights[:, 0])
     contrasts = (_TOTAL, _PART, _BASE, _INTERACTION, _ON_OLD, _ON_NEW)
-    total, part, base, interaction, on_old, on_new = (_share(fit, contrast) for contrast in contrasts)
-    return Split(float(fit.means[0]), total, part, base, interaction, on_old, on_new)
+    shares = [_shares(found, np.array(contrast), old) for contrast in contrasts]
+    return [Split(value, *of) for value, *of in zip(found.means[:, 0].tolist(), *shares, strict=True)]
 
 
-def _share(fit: Fit, contrast: tuple[float, ...]) -> Share:
-    figure = fit.estimate(contrast)
-    low, high = figure.interval()
-    alone = fit.estimate((1.0, 0.0, 0.0, 0.0))
-    old = alone.value
-    if not is_clear(alone):
-        return Share(figure.value, low, high, None, None, None)
-    share = figure.value / old
+def _shares(found: Fits, contrast: Floats, old: Estimates) -> list[Share]:
+    figures = found.estimates(contrast @ found.weights)
+    clear = is_clear(old)
+    by = np.where(clear, old.value, 1.0)
+    share = np.where(clear, figures.value / by, 0.0)
     # The ratio's standard error to first order: that of the figure less ratio times old.
-    about = fit.estimate((contrast[0] - share, *contrast[1:]))
-    share_low, share_high = Estimate(share, about.error / old, about.freedom).interval()
-    return Share(figure.value, low, high, share, share_low, share_high)
+    about = found.estimates(contrast @ found.weights - share[:, None] * found.weights[:, 0])
+    ends = Estimates(share, about.error / by, about.freedom).interval()
+    told = [np.where(clear, values, np.nan) for values in (share, *ends)]
+    columns = [values.tolist() for values in (figures.value, *figures.interval(), *told)]
+    return [
+        Share(value, low, high, *(None if np.isnan(one) else one for one in shares))
+        for value, low, high, *shares in zip(*columns, strict=True)
+    ]

@@ -1,9 +1,12 @@
 """Find units so far from their fellows that they would carry a comparison off."""
 
 import numpy as np
+from numpy.typing import NDArray
 
-from registry.statistics.mixed import Codes
-from registry.statistics.robust import Floats, middles, scaled_mad, stretch
+from registry.statistics.designs import Codes
+from registry.statistics.robust import Floats, stretch
+from registry.statistics.stacks import sums
+from registry.statistics.tables import Medians, scaled_mads
 
 _ROUNDS = 10
 _CROWD = 3
@@ -11,8 +14,10 @@ _TELLING = 4
 _LIMIT = 5.0
 
 
-def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: Codes) -> Codes:
-    """Return the codes of units that stand out of their cell, at most a fifth of all units.
+def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: Codes) -> NDArray[np.bool_]:
+    """Mark the units that stand out of their cell, at most a fifth of all: a row a table, a column a unit.
+
+    `values` and `noise` have a row a table and a column a reading; all tables are of one design.
 
     A unit stands out where its rows lie, on average, beyond 5 scaled median absolute deviations, widened
     for small samples (`robust.stretch`) so that fewer than one sound sample in twenty loses a unit. Rows of
@@ -23,19 +28,27 @@ def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: C
     of them is the odd one cannot be told.
     """
     crowded = np.bincount(group)[group] >= _CROWD
-    far = np.zeros(int(unit.max()) + 1)
+    far = np.zeros((values.shape[0], int(unit.max()) + 1))
     if crowded.any():
-        apart, used = _within_groups(values[crowded], cell[crowded], group[crowded])
-        _score(far, apart, noise[crowded], unit[crowded], cell[crowded], used)
+        apart, used = _within_groups(values[:, crowded], cell[crowded], group[crowded])
+        _score(far, apart, noise[:, crowded], unit[crowded], cell[crowded], used)
     alone = np.setdiff1d(unit, unit[crowded])
     if alone.size:
         overall = np.zeros_like(far)
         cells = int(cell.max()) + 1
-        _score(overall, values - middles(values, cell)[cell], noise, unit, cell, cells)
-        far[alone] = overall[alone]
-    wild = np.flatnonzero(far > _LIMIT)
-    worst = wild[np.argsort(-far[wild], kind="stable")][: far.size // 5]
-    return np.sort(worst)
+        _score(overall, values - Medians(cell)(values)[:, cell], noise, unit, cell, cells)
+        far[:, alone] = overall[:, alone]
+    return _worst(far)
+
+
+def _worst(far: Floats) -> NDArray[np.bool_]:
+    """Those beyond the limit, no more than a fifth of all."""
+    wild: NDArray[np.bool_] = far > _LIMIT
+    most = far.shape[1] // 5
+    for table in np.flatnonzero(wild.sum(axis=1) > most):
+        there = np.flatnonzero(wild[table])
+        wild[table, there[np.argsort(-far[table, there], kind="stable")][most:]] = False
+    return wild
 
 
 def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, cell: Codes, used: int) -> None:
@@ -44,15 +57,15 @@ def _score(far: Floats, apart: Floats, noise: Floats, unit: Codes, cell: Codes, 
     `used` medians were taken off the rows. A unit's rows lean alike, so it is units that are counted.
     """
     units, code = np.unique(unit, return_inverse=True)
-    mean = np.bincount(code, apart) / np.bincount(code)
-    left = min(units.size, apart.size - used + 1)
+    by_unit = sums(code)
+    mean = by_unit(apart) / by_unit.size
+    left = min(units.size, apart.shape[1] - used + 1)
     if left < _CROWD:
         return
-    scale = scaled_mad(mean) * float(np.sqrt(units.size / left))
-    scale = max(scale, float(np.sqrt(noise.mean())))
-    if scale > 0:
-        own = np.maximum(scale, _own_scales(mean, code, cell))
-        far[units] = np.abs(mean) / (own * stretch(left))
+    scale = scaled_mads(mean) * float(np.sqrt(units.size / left))
+    scale = np.maximum(scale, np.sqrt(noise.mean(axis=1)))[:, None]
+    own = np.maximum(scale, _own_scales(mean, code, cell)) * stretch(left)
+    far[:, units] = np.where(scale > 0, np.abs(mean) / np.where(scale > 0, own, 1.0), 0.0)
 
 
 def _own_scales(mean: Floats, code: Codes, cell: Codes) -> Floats:
@@ -60,22 +73,27 @@ def _own_scales(mean: Floats, code: Codes, cell: Codes) -> Floats:
 
     A cell of few units sets no bound to any of them.
     """
-    largest = np.zeros(mean.size)
+    largest = np.zeros_like(mean)
     for one in np.unique(cell):
         inside = np.unique(code[cell == one])
-        scale = scaled_mad(mean[inside]) if inside.size >= _TELLING else np.inf
-        largest[inside] = np.maximum(largest[inside], scale)
+        scale = scaled_mads(mean[:, inside])[:, None] if inside.size >= _TELLING else np.inf
+        largest[:, inside] = np.maximum(largest[:, inside], scale)
     return largest
 
 
 def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, int]:
     """What cells and groups together leave, by taking medians in turn, and how many medians that took."""
     cells, groups = (np.unique(codes, return_inverse=True)[1] for codes in (cell, group))
-    apart = values - middles(values, cells)[cells]
+    by_cell, by_group = Medians(cells), Medians(groups)
+    apart = values - by_cell(values)[:, cells]
+    least = 1e-9 * np.maximum(np.abs(values).max(axis=1), 1e-300)
+    moving = np.arange(values.shape[0])
     for _ in range(_ROUNDS):
-        apart = apart - middles(apart, groups)[groups]
-        shift = middles(apart, cells)
-        apart = apart - shift[cells]
-        if np.abs(shift).max() <= 1e-9 * max(float(np.abs(values).max()), 1e-300):
+        some = apart[moving]
+        some = some - by_group(some)[:, groups]
+        shift = by_cell(some)
+        apart[moving] = some - shift[:, cells]
+        moving = moving[np.abs(shift).max(axis=1) > least[moving]]
+        if not moving.size:
             break
     return apart, int(groups.max()) + int(cells.max()) + 1

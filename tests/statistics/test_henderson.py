@@ -3,7 +3,8 @@
 import numpy as np
 
 from registry.statistics.crossed import Readings
-from registry.statistics.henderson import spread
+from registry.statistics.henderson import nothing_of_their_own, spread
+from registry.statistics.tables import abreast
 
 
 def test_kins_of_which_every_shared_gauge_read_one_unit_each_count_alike():
@@ -18,7 +19,8 @@ def test_kins_of_which_every_shared_gauge_read_one_unit_each_count_alike():
         squares=0.0,
         freedom=0,
     )
-    found = spread(readings)
+    ((_, tables),) = abreast([readings])
+    found = spread(tables, nothing_of_their_own(tables))
     assert found is not None
-    assert found.unit.shape == (1,)
+    assert found.unit.shape == (1, 1)
     assert np.isfinite(found.unit).all()

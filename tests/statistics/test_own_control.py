@@ -7,8 +7,9 @@ import pytest
 from scipy import stats
 
 from registry.statistics.differences import fit
-from registry.statistics.henderson import kin_of, own_spread
+from registry.statistics.henderson import own_spread
 from registry.statistics.swap import split
+from registry.statistics.tables import abreast
 from tests.statistics.test_differences import both_at, readings
 
 
@@ -41,7 +42,7 @@ def test_repeats_do_not_make_a_unit_stand_for_all_units() -> None:
     found = fit(readings(paired(np.random.default_rng(2), 8, own=4.0)))
     assert found is not None
     assert found.estimate((-1, 1)).error == pytest.approx(4 * (2 / 8) ** 0.5, rel=0.5)
-    assert found.spread.own.variance == pytest.approx(16, rel=0.7)
+    assert found.spread.own[0] == pytest.approx(16, rel=0.7)
 
 
 def test_one_unit_with_both_among_others_is_not_taken_for_all() -> None:
@@ -51,7 +52,8 @@ def test_one_unit_with_both_among_others_is_not_taken_for_all() -> None:
         (cell, 10 * cell + k, 0, 100 + 4 * cell + rng.normal(0, 5)) for cell in (0, 1) for k in (1, 2, 3)
     ]
     made = readings(rows)
-    assert own_spread(made) is None
+    ((_, tables),) = abreast([made])
+    assert own_spread(tables) is None
     found = fit(made)
     assert found is not None
     assert found.estimate((-1, 1)).error > 1.5
@@ -95,9 +97,9 @@ def test_shares_of_a_swap_allow_for_what_parts_do_to_each_unit() -> None:
 
 
 def test_kin_are_units_of_the_same_cells() -> None:
-    assert kin_of(readings([(0, 0, 0, 1.0), (1, 1, 0, 1.0), (1, 2, 0, 1.0)])).tolist() == [0, 1, 1]
+    assert readings([(0, 0, 0, 1.0), (1, 1, 0, 1.0), (1, 2, 0, 1.0)]).design.kin.tolist() == [0, 1, 1]
     chain = [(0, 0, 0, 1.0), (1, 0, 0, 1.0), (1, 1, 0, 1.0), (2, 1, 0, 1.0), (3, 2, 0, 1.0)]
-    assert kin_of(readings(chain)).tolist() == [0, 0, 1]
+    assert readings(chain).design.kin.tolist() == [0, 0, 1]
 
 
 def test_builds_that_clearly_scatter_unlike_have_a_spread_each() -> None:

@@ -6,8 +6,9 @@ import pytest
 from registry.statistics.crossed import Readings
 from registry.statistics.differences import Fit, fit
 from registry.statistics.equivalence import judge_pair
-from registry.statistics.henderson import spread
+from registry.statistics.henderson import nothing_of_their_own, spread
 from registry.statistics.strata import contrasts_of, unlike
+from registry.statistics.tables import abreast
 
 
 def strata(*of: tuple[float, float, int, int], seed: int = 1, scatter: float = 2.0) -> Fit:
@@ -55,21 +56,24 @@ def test_several_strata_tell_more_than_one() -> None:
 
 
 def test_a_stratum_that_tells_little_weighs_little() -> None:
-    of = contrasts_of(strata((200, 190, 10, 10), (100, 50, 1, 1)))
-    assert of.new[1] > 0.8
+    found = strata((200, 190, 10, 10), (100, 50, 1, 1)).alone
+    of = contrasts_of(found)
+    in_first = found.tables.design.cell == 3
+    assert of.new[0, in_first].sum() < 0.2
     assert of.new.sum() == pytest.approx(1) == pytest.approx(of.old.sum())
 
 
 def test_one_stratum_is_the_plain_comparison() -> None:
-    of = contrasts_of(strata((200, 190, 6, 6)))
-    assert (of.old.tolist(), of.new.tolist()) == ([1, 0], [0, 1])
-    assert unlike(strata((200, 190, 6, 6)), of) is None
+    found = strata((200, 190, 6, 6)).alone
+    of = contrasts_of(found)
+    assert (of.old[0].tolist(), of.new[0].tolist()) == tuple(found.weights[0].tolist())
+    assert np.isnan(unlike(found, of)).all()
 
 
 def test_strata_that_differ_otherwise_are_found_out() -> None:
     apart, alike = strata((200, 200, 8, 8), (150, 110, 8, 8)), strata((200, 190, 8, 8), (150, 140, 8, 8))
-    assert (unlike(apart, contrasts_of(apart)) or 0.0) < 0.001
-    assert (unlike(alike, contrasts_of(alike)) or 0.0) > 0.05
+    assert unlike(apart.alone, contrasts_of(apart.alone))[0] < 0.001
+    assert unlike(alike.alone, contrasts_of(alike.alone))[0] > 0.05
 
 
 def test_units_of_one_build_are_of_one_kin_in_all_strata() -> None:
@@ -82,6 +86,7 @@ def test_units_of_one_build_are_of_one_kin_in_all_strata() -> None:
 
 
 def test_enough_units_are_taken_to_scatter_alike_until_they_clearly_do_not() -> None:
-    found = spread(strata((200, 190, 12, 12)).readings)
+    ((_, tables),) = abreast([strata((200, 190, 12, 12)).readings])
+    found = spread(tables, nothing_of_their_own(tables))
     assert found is not None
-    assert found.unit.size == 1
+    assert np.unique(found.kin).size == 1

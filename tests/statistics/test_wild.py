@@ -19,7 +19,8 @@ def table(rng, groups=4, units=5, cells=2):
 
 
 def found(value, cell, unit, group):
-    return wild_units(value, np.full(value.size, 0.01), cell, unit, group).tolist()
+    (marks,) = wild_units(value[None], np.full((1, value.size), 0.01), cell, unit, group)
+    return np.flatnonzero(marks).tolist()
 
 
 def test_sound_units_are_left_alone_nearly_always() -> None:
@@ -71,15 +72,29 @@ def test_too_few_to_tell() -> None:
     few = np.array([0, 1])
     assert found(np.array([0.0, 99.0]), np.array([0, 0]), few, few) == []
     same = np.zeros(6)
-    assert wild_units(same, same, same.astype(int), np.arange(6), np.arange(6)).tolist() == []
+    marks = wild_units(same[None], same[None], same.astype(int), np.arange(6), np.arange(6))
+    assert not marks.any()
 
 
 def test_a_build_whose_units_differ_more_has_no_wild_ones_for_that() -> None:
     rng = np.random.default_rng(11)
     values = np.concatenate([rng.normal(0, 1, 24), np.linspace(-14, 14, 8)])
     cell = np.repeat([0, 1], [24, 8])
-    found = wild_units(values, np.full(32, 0.01), cell, np.arange(32), np.zeros(32, np.intp))
-    assert found.size == 0
+    assert found(values, cell, np.arange(32), np.zeros(32, np.intp)) == []
     values[30] = 90.0
-    found = wild_units(values, np.full(32, 0.01), cell, np.arange(32), np.zeros(32, np.intp))
-    assert found.tolist() == [30]
+    assert found(values, cell, np.arange(32), np.zeros(32, np.intp)) == [30]
+
+
+def test_tables_side_by_side_lose_what_each_would_lose_alone() -> None:
+    rng = np.random.default_rng(12)
+    tables = [table(rng) for _ in range(20)]
+    _, cell, unit, group = tables[0]
+    values = np.array([values for values, *_ in tables])
+    values[3, 13] += 15
+    values[7, [2, 30]] += 40
+    noise = np.full_like(values, 0.01)
+    together = wild_units(values, noise, cell, unit, group)
+    assert together[3].any()
+    assert together[7].any()
+    for alone, marks in zip(values, together, strict=True):
+        assert np.flatnonzero(marks).tolist() == found(alone, cell, unit, group)

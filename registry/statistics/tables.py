@@ -1,0 +1,153 @@
+"""Tables of readings of one design side by side: the same units read in the same cells by the same groups.
+
+The values of one comparison, setting by setting and metric by metric, mostly are of one design. All of them
+are worked out at once, a row a table, since for the few rows of a table it is the number of calls that costs.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.statistics.crossed import CERTAIN, Readings
+from registry.statistics.designs import Codes, Design, design_of
+from registry.statistics.robust import MAD_TO_SD, Floats
+
+_VALUES = ("mean", "runs", "systematic", "random", "squares", "freedom")
+
+
+@dataclass(frozen=True)
+class Tables:
+    """As `crossed.Readings`, with an axis for the tables in front of all values.
+
+    `mean`, `runs` and `systematic` are tables by rows; `random`, `squares` and `freedom` have one value a
+    table.
+    """
+
+    design: Design
+    mean: Floats
+    runs: Floats
+    systematic: Floats
+    random: Floats
+    squares: Floats
+    freedom: Floats
+    fixed: Codes | None = None
+
+    @cached_property
+    def noise(self) -> Floats:
+        """Variance of each row's mean by its runs, never below what the runs declare of themselves."""
+        declared = self.random**2
+        repeat = np.where(self.freedom >= 2, self.squares / np.maximum(self.freedom, 1.0), declared)
+        doubt: Floats = np.maximum(repeat, declared)[:, None] / self.runs
+        return doubt
+
+    @property
+    def noise_freedom(self) -> Floats:
+        """Degrees of freedom of the noise; what runs declare of themselves counts as known."""
+        seen = self.squares / np.maximum(self.freedom, 1.0)
+        declared = (self.freedom < 2) | (seen <= self.random**2)
+        return np.where(declared, CERTAIN, self.freedom)
+
+    @cached_property
+    def leaning(self) -> Floats:
+        """Mean square of the declared systematic uncertainty, a value a group."""
+        by_group = self.design.by_group_sums
+        squares: Floats = by_group(self.systematic**2) / by_group.size
+        return squares
+
+    @property
+    def shares_units(self) -> bool:
+        """Whether any unit was read in more than one cell."""
+        return int(self.design.pair.max()) + 1 > self.design.units
+
+    def some(self, places: Codes) -> "Tables":
+        """Some of the tables."""
+        return replace(self, **{name: getattr(self, name)[places] for name in _VALUES})
+
+    def only(self, keep: NDArray[np.bool_]) -> "Tables":
+        """The rows to keep of all tables; codes run from 0 up again, runs stay pooled over all rows."""
+        of = self.design
+        units, unit = np.unique(of.unit[keep], return_inverse=True)
+        cells, cell = np.unique(of.cell[keep], return_inverse=True)
+        group = np.unique(of.group[keep], return_inverse=True)[1]
+        build = np.unique(of.build[cells], return_inverse=True)[1]
+        return replace(
+            self,
+            design=design_of(cell, unit, group, build),
+            mean=self.mean[:, keep],
+            runs=self.runs[:, keep],
+            systematic=self.systematic[:, keep],
+            fixed=None if self.fixed is None else np.flatnonzero(np.isin(units, self.fixed)),
+        )
+
+    def apart(self) -> "Tables":
+        """The same tables with every unit a unit of its own in each cell."""
+        of = self.design
+        fixed = None if self.fixed is None else np.unique(of.pair[np.isin(of.unit, self.fixed)])
+        return replace(self, design=design_of(of.cell, of.pair, of.group, of.build), fixed=fixed)
+
+    def table(self, place: int) -> Readings:
+        """One of them by itself."""
+        of = self.design
+        return Readings(
+            of.cell,
+            of.unit,
+            of.group,
+            self.mean[place],
+            self.runs[place],
+            self.systematic[place],
+            float(self.random[place]),
+            float(self.squares[place]),
+            int(self.freedom[place]),
+            self.fixed,
+            of.build,
+        )
+
+
+def abreast(several: Sequence[Readings]) -> list[tuple[Codes, Tables]]:
+    """The readings as tables side by side, those of one design together, and the places of each."""
+    found: dict[tuple[int, bytes | None], list[int]] = defaultdict(list)
+    for place, of in enumerate(several):
+        found[id(of.design), None if of.fixed is None else of.fixed.tobytes()].append(place)
+    return [(np.array(places), _stacked([several[place] for place in places])) for places in found.values()]
+
+
+def _stacked(several: Sequence[Readings]) -> Tables:
+    values = {name: np.array([getattr(of, name) for of in several], float) for name in _VALUES}
+    return Tables(several[0].design, **values, fixed=several[0].fixed)
+
+
+class Medians:
+    """The median of each code's values in every row of a table of values; codes run from 0 up."""
+
+    def __init__(self, codes: Codes) -> None:
+        size = np.bincount(codes)
+        order = np.argsort(codes, kind="stable")
+        within = np.arange(codes.size) - (np.cumsum(size) - size)[codes[order]]
+        # A row of places for each code, filled up with that of an infinite value.
+        self._places = np.full((size.size, int(size.max())), codes.size)
+        self._places[codes[order], within] = order
+        self._low, self._high = (size - 1) // 2, size // 2
+
+    def __call__(self, values: Floats) -> Floats:
+        """A column a code in place of a column a row."""
+        ended = np.concatenate([values, np.full((values.shape[0], 1), np.inf)], axis=1)
+        ranked = np.sort(ended[:, self._places], axis=-1)
+        codes = np.arange(self._low.size)
+        found: Floats = (ranked[:, codes, self._low] + ranked[:, codes, self._high]) / 2
+        return found
+
+
+def scaled_mads(values: Floats) -> Floats:
+    """As `robust.scaled_mad` of each row."""
+    return MAD_TO_SD * _middle(np.abs(values - _middle(values)[:, None]))
+
+
+def _middle(values: Floats) -> Floats:
+    ranked = np.sort(values, axis=1)
+    size = values.shape[1]
+    found: Floats = (ranked[:, (size - 1) // 2] + ranked[:, size // 2]) / 2
+    return found
