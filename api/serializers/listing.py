@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.catalogue import Marks
 from api.serializers.strict import Strict
 
 
@@ -12,7 +13,7 @@ class ListingForm(Strict):
 
     label = serializers.CharField(max_length=40)  # type: ignore[assignment]
     order = serializers.IntegerField(min_value=1, max_value=9999, required=False, allow_null=True)
-    marks = serializers.DictField(child=serializers.CharField(max_length=120), required=False)
+    marks = Marks(required=False)
     basis = serializers.ChoiceField(choices=["observed", "declared"], required=False, default="observed")
 
 

@@ -14,13 +14,15 @@ from registry.errors import DomainError, NotFound
 from registry.models import Operator
 from registry.pages.answering import message, refusal, to_sign_in
 from registry.pages.listing import public_alerts
+from registry.pages.revision_form import RevisionForm
 from registry.pages.sign_in_cookie import reader_of
+from registry.pages.views import alert_page
 
-Acting = Callable[[HttpRequest, Operator, int], None]
+Acting = Callable[[HttpRequest, Operator, int], HttpResponse | None]
 
 
 def _by_curators(act: Acting) -> Callable[..., HttpResponse]:
-    """A form's target: does it and goes back to the alert, or says why not."""
+    """A form's target: does it and goes back to the alert, or says why not; a page it gives is shown."""
 
     @csrf_protect
     @require_POST
@@ -32,9 +34,11 @@ def _by_curators(act: Acting) -> Callable[..., HttpResponse]:
         if not reader.is_curator:
             return message(request, "Not permitted", "This needs the curator role.", status=403)
         try:
-            act(request, reader, alert_id)
+            instead = act(request, reader, alert_id)
         except DomainError as error:
             return refusal(request, error)
+        if instead is not None:
+            return instead
         back = HttpResponseRedirect(reverse("page-alert", args=[alert_id]))
         back.status_code = 303
         return back
@@ -53,6 +57,15 @@ def dismiss(request: HttpRequest, reader: Operator, alert_id: int) -> None:
     """Close an alert that is none, with a reason."""
     said = request.POST
     book.dismiss(_told(alert_id), said.get("reason", ""), said.get("note", ""), by=reader.handle)
+
+
+@_by_curators
+def list_revision(request: HttpRequest, reader: Operator, alert_id: int) -> HttpResponse | None:
+    """Propose the revision that an alert tells of, or show the form again with what is wrong."""
+    form = RevisionForm(request.POST)
+    if form.propose(_told(alert_id), reader):
+        return None
+    return alert_page(request, alert_id, form, status=422)
 
 
 def _told(alert_id: int) -> int:

@@ -2,26 +2,16 @@
 
 import pytest
 
-from registry.alerts import unlisted
-from registry.alerts.raising import record
-from registry.alerts.readings import readings
-from registry.alerts.scanned import Scan
 from registry.models import Alert
-from tests.alerts.test_unlisted import measured
+from tests.alerts.told import unlisted_alert
 from tests.api.stored import alert
-from tests.factories import pump_model, span
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def told() -> Alert:
-    model = pump_model()
-    span(model, "A", "LK000001", "LK009999")
-    measured(model, rate=0.9)
-    seen = readings()
-    record(unlisted.RULE, unlisted.judge(Scan(seen, seen.edition)))
-    return Alert.objects.get(rule="unlisted_revision")
+def told(db) -> Alert:
+    return unlisted_alert()
 
 
 def test_a_curator_lists_a_revision_in_one_step(curator, told) -> None:

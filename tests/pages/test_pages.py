@@ -136,7 +136,7 @@ class _Outline(HTMLParser):
         if re.fullmatch("h[1-6]", tag):
             self.headings.append(int(tag[1]))
         is_hidden = dict(attrs).get("type") == "hidden" or "hidden" in dict(attrs)
-        if tag in ("input", "select") and not is_hidden:
+        if tag in ("input", "select", "textarea") and not is_hidden:
             assert "label" in self.open, f"{attrs} has no label"
         if tag not in ("meta", "link", "input"):
             self.open.append(tag)
