@@ -1,5 +1,7 @@
 """A receiver of webhooks on the loopback, and what it got."""
 
+import ssl
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,12 +21,13 @@ class Got:
 
 @dataclass
 class Receiver:
-    """Answers with the statuses in turn and then with 204; `port` is 0 until it listens."""
+    """Answers with the statuses in turn and then with 204, by https with `tls`; `port` is 0 until it listens."""
 
     statuses: list[int] = field(default_factory=list)
     answer_headers: dict[str, str] = field(default_factory=dict)
     got: list[Got] = field(default_factory=list)
     port: int = 0
+    tls: ssl.SSLContext | None = None
     hold: threading.Event | None = None
     holding: threading.Event = field(default_factory=threading.Event)
 
@@ -44,7 +47,7 @@ class Receiver:
 
     @property
     def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}/alerts?from=vacuary"
+        return f"http{'s' if self.tls else ''}://127.0.0.1:{self.port}/alerts?from=vacuary"
 
     @property
     def ids(self) -> list[str]:
@@ -58,6 +61,20 @@ class _Server(ThreadingHTTPServer):
     def __init__(self, address: tuple[str, int], handler: Any, receiver: Receiver) -> None:
         super().__init__(address, handler)
         self.receiver = receiver
+
+    def get_request(self) -> Any:
+        """Accept one; hands are shaken in its own thread, so that nobody waits for who does not."""
+        accepted, address = super().get_request()
+        if self.receiver.tls is not None:
+            accepted = self.receiver.tls.wrap_socket(
+                accepted, server_side=True, do_handshake_on_connect=False
+            )
+        return accepted, address
+
+    def handle_error(self, request: Any, client_address: Any) -> None:
+        """Who does not trust the certificate hangs up, which is what some tests are about."""
+        if not isinstance(sys.exception(), ssl.SSLError):
+            super().handle_error(request, client_address)
 
 
 class _Handler(BaseHTTPRequestHandler):
