@@ -21,7 +21,7 @@ class Got:
 
 @dataclass
 class Receiver:
-    """Answers with the statuses in turn and then with 204, by https with `tls`; `port` is 0 until it listens."""
+    """Answers with the statuses in turn, then with 204; by https with `tls`. `port` is 0 until it listens."""
 
     statuses: list[int] = field(default_factory=list)
     answer_headers: dict[str, str] = field(default_factory=dict)
