@@ -4,9 +4,21 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from registry.statistics import matching
 from registry.statistics.differences import Estimate
 from registry.statistics.domains import domain_of
-from registry.statistics.matching import Need, apart_in_margins, chance, chance_alone, correlations, within
+from registry.statistics.matching import (
+    Need,
+    Predictions,
+    apart_in_margins,
+    chance,
+    chance_alone,
+    chances,
+    chances_alone,
+    correlations,
+    likeliest,
+    within,
+)
 
 RATE, VACUUM = Estimate(72.0, 2.0, 7.0), Estimate(230.0, 6.0, 12.0)
 
@@ -74,3 +86,73 @@ def test_a_need_knows_which_values_there_can_be() -> None:
     assert chance_alone(ahead, within(Need(1.0, 200.0), share)) == chance_alone(ahead, Need(1.0, None))
     both = chance([ahead, ahead], [within(Need(0.0, None), share), Need(None, 1.0)], np.eye(2))
     assert both == pytest.approx(chance_alone(ahead, Need(None, 1.0)), abs=1e-4)
+
+
+@pytest.mark.parametrize("freedom", [1.0, 2.5, 7.0, 80.0, 1e6])
+def test_cheap_bounds_hold_students_t_between_them(freedom) -> None:
+    scaled = np.linspace(-60, 60, 601)
+    by_scipy = stats.t.cdf(scaled, freedom)
+    assert np.all(matching._least(scaled, np.full(601, freedom)) <= by_scipy + 1e-15)
+    assert np.all(matching._most(scaled, np.full(601, freedom)) >= by_scipy - 1e-15)
+
+
+def places(number: int) -> Predictions:
+    rng = np.random.default_rng(5)
+    value = np.stack([rng.uniform(50, 90, number), rng.uniform(100, 300, number)], axis=1)
+    return Predictions(
+        value,
+        rng.uniform(1, 8, (number, 2)) * (rng.random((number, 2)) > 0.02),
+        rng.uniform(2, 60, (number, 2)),
+    )
+
+
+@pytest.mark.parametrize(
+    "needs",
+    [
+        (Need(70, None), Need(200, 240)),
+        (Need(40, None), Need(50, None)),
+        (Need(89, None), Need(None, 101)),
+        (Need(500, None), Need(200, 240)),
+    ],
+)
+def test_the_likeliest_places_are_those_of_working_all_out(needs) -> None:
+    ahead, rho = places(900), np.random.default_rng(6).uniform(-0.9, 0.9, 900)
+    together = np.stack(
+        [np.stack([np.ones(900), rho], axis=1), np.stack([rho, np.ones(900)], axis=1)], axis=1
+    )
+    asked: list[int] = []
+
+    def of_rows(rows):
+        asked.extend(rows)
+        return together[rows]
+
+    found = likeliest(ahead, needs, of_rows, most=30, telling=0.5)
+    every = np.round(chances(ahead, needs, together), 6)
+    least = min(0.5, np.sort(every)[-30])
+    assert len(asked) == len(set(asked))
+    assert np.array_equal(found[every >= max(least, 1e-6)], every[every >= max(least, 1e-6)])
+    assert np.all(found <= every)
+
+
+def test_few_places_are_worked_out_where_few_matter() -> None:
+    asked: list[int] = []
+
+    def apart(rows):
+        asked.extend(rows)
+        return np.broadcast_to(np.eye(2), (rows.size, 2, 2))
+
+    likeliest(places(2000), (Need(70, None), Need(200, 240)), apart, most=30, telling=0.5)
+    assert len(asked) < 600
+
+
+def test_many_places_at_once_are_each_as_alone() -> None:
+    ahead = places(50)
+    needs = (Need(70, None), Need(200, 240))
+    at_once = chances_alone(ahead, needs)
+    for row in range(50):
+        for metric in (0, 1):
+            one = Estimate(*(float(of[row, metric]) for of in (ahead.value, ahead.error, ahead.freedom)))
+            assert at_once[row, metric] == chance_alone(one, needs[metric])
+    low, high = ahead.intervals()
+    first = Estimate(float(ahead.value[0, 0]), float(ahead.error[0, 0]), float(ahead.freedom[0, 0]))
+    assert (low[0, 0], high[0, 0]) == first.interval()

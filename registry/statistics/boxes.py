@@ -1,0 +1,151 @@
+"""How likely correlated standard normal values all lie within their bounds, for many boxes in one go.
+
+Two values: the derivative by the correlation is the bivariate density at the corners (R. L. Plackett,
+Biometrika 41 (1954) 351), integrated over the arcsine of the correlation (A. Genz, Stat. Comput. 14 (2004)
+251). More: separation of variables (A. Genz, J. Comput. Graph. Stat. 1 (1992) 141) down to the last two, at
+fixed points, good to about 0.0003 for three values and 0.003 for more. Formulas from memory; tests hold them
+against scipy.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from registry.statistics.robust import Floats
+
+# Beyond this many standard deviations nothing lies.
+SURE = 8.0
+_HAIR = 1e-12
+_LEAST = 1e-300
+_LEAST_EIGEN = 1e-6
+
+
+def _legendre(nodes: int) -> tuple[Floats, Floats]:
+    """Nodes and weights of Gauss and Legendre from 0 to 1."""
+    x, weights = np.polynomial.legendre.leggauss(nodes)
+    return (x + 1) / 2, weights / 2
+
+
+# The wider the arc, the more nodes; each is good to 1e-10 up to the correlation it is used for.
+_USUAL, _STRONG, _STRONGEST = (_legendre(nodes) for nodes in (6, 12, 32))
+_NODES, _POINTS = 24, 89
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
+
+
+def box_chances(low: Floats, high: Floats, together: Floats) -> Floats:
+    """Return the chance of each box: `low` and `high` have a row a box and a column a value.
+
+    `together` holds a matrix of correlations a box. What is found of a box does not depend on the others.
+    """
+    low, high = np.clip(low, -SURE, SURE), np.clip(high, -SURE, SURE)
+    found = np.zeros(low.shape[0])
+    some = np.flatnonzero(np.all(low < high, axis=1))
+    if some.size:
+        found[some] = _CHANCES.get(low.shape[1], _many)(low[some], high[some], together[some])
+    return np.clip(found, 0.0, 1.0)
+
+
+def _one(low: Floats, high: Floats, _: Floats) -> Floats:
+    return _between(low[:, 0], high[:, 0])
+
+
+def _between(low: Floats, high: Floats) -> Floats:
+    """The share of a normal between bounds, from the nearer tail, so that nothing is lost far out."""
+    above = low > 0
+    near, far = np.where(above, -high, low), np.where(above, -low, high)
+    share: Floats = special.ndtr(far) - special.ndtr(near)
+    return share
+
+
+def _two(low: Floats, high: Floats, together: Floats) -> Floats:
+    return _pairs(low[:, 0], high[:, 0], low[:, 1], high[:, 1], together[:, 0, 1])
+
+
+def _pairs(low: Floats, high: Floats, below: Floats, above: Floats, rho: Floats) -> Floats:
+    """Boxes of two values, by three sizes of correlation."""
+    found = _between(low, high) * _between(below, above)
+    size = np.abs(rho)
+    for rule, least, most in ((_USUAL, 0.0, 0.6), (_STRONG, 0.6, 0.9), (_STRONGEST, 0.9, 1.0)):
+        some = np.flatnonzero((size > least) & (size <= most))
+        if some.size:
+            found[some] += _bound(rule, *(of[some] for of in (low, high, below, above, rho)))
+    return found
+
+
+def _bound(
+    rule: tuple[Floats, Floats], low: Floats, high: Floats, below: Floats, above: Floats, rho: Floats
+) -> Floats:
+    """What two values have more in the box than if they did not go together."""
+    arc = np.arcsin(np.clip(rho, -1 + _HAIR, 1 - _HAIR))
+    angle = rule[0][:, None] * arc
+    sine, twice = np.sin(angle), 2 * np.cos(angle) ** 2
+    density = sum(
+        sign * np.exp(-(x * x + y * y - 2 * x * y * sine) / twice)
+        for sign, x, y in ((1, high, above), (-1, low, above), (-1, high, below), (1, low, below))
+    )
+    bound: Floats = np.sum(rule[1][:, None] * density, axis=0) * arc / (2 * np.pi)
+    return bound
+
+
+def _many(low: Floats, high: Floats, together: Floats) -> Floats:
+    """One value after the other, each given those before it, and the last two at once."""
+    low, high, together = _narrowest_first(low, high, _rooted(together))
+    root: Floats = np.asarray(np.linalg.cholesky(together), float)
+    size = low.shape[1] - 2
+    points, weights = _points(size)
+    found = np.ones((weights.size, low.shape[0]))
+    drawn: list[Floats] = []
+    for k in range(size):
+        least, most = (special.ndtr(end) for end in _given(low, high, root, drawn, k))
+        found *= most - least
+        drawn.append(special.ndtri(np.clip(least + points[:, k, None] * (most - least), _LEAST, 1 - _HAIR)))
+    left = np.sqrt(root[:, -1, -2] ** 2 + root[:, -1, -1] ** 2)
+    first = _given(low, high, root, drawn, size)
+    last = [end * (root[:, -1, -1] / left) for end in _given(low, high, root, drawn, size + 1)]
+    rho = np.broadcast_to(root[:, -1, -2] / left, found.shape)
+    inner = _pairs(*(end.ravel() for end in (*first, *last, rho))).reshape(found.shape)
+    mean: Floats = np.sum(weights[:, None] * found * inner, axis=0)
+    return mean
+
+
+def _given(low: Floats, high: Floats, root: Floats, drawn: list[Floats], k: int) -> list[Floats]:
+    """Both ends of a value less what those drawn make of it, over what its own diagonal is."""
+    before = sum((root[:, k, j] * one for j, one in enumerate(drawn)), np.zeros(()))
+    return [(end[:, k] - before) / root[:, k, k] for end in (low, high)]
+
+
+def _narrowest_first(low: Floats, high: Floats, together: Floats) -> tuple[Floats, Floats, Floats]:
+    """The values of each box so that what is the least likely comes first: the rest then matters less."""
+    order = np.argsort(_between(low, high), axis=1, kind="stable")
+    rows = np.arange(low.shape[0])[:, None]
+    return low[rows, order], high[rows, order], together[rows[:, :, None], order[:, :, None], order[:, None]]
+
+
+@lru_cache
+def _points(dimensions: int) -> tuple[Floats, Floats]:
+    """Points of the unit cube and their weights: of Gauss and Legendre, or Richtmyer's, folded."""
+    if dimensions == 1:
+        nodes, weights = _legendre(_NODES)
+        return nodes[:, None], weights
+    roots = np.sqrt(np.array(_PRIMES[:dimensions], float))
+    points: Floats = np.abs(2 * np.mod(np.arange(1, _POINTS + 1)[:, None] * roots, 1.0) - 1)
+    return points, np.full(_POINTS, 1 / _POINTS)
+
+
+def _rooted(together: Floats) -> Floats:
+    """Correlations found pair by pair need not be those of anything: the nearest that are."""
+    values, vectors = np.linalg.eigh(together)
+    wrong: NDArray[np.bool_] = values.min(axis=1) < _LEAST_EIGEN
+    if not wrong.any():
+        return together
+    mended = together.copy()
+    raised = np.maximum(values[wrong], _LEAST_EIGEN)
+    made = np.einsum("bij,bj,bkj->bik", vectors[wrong], raised, vectors[wrong])
+    size = np.sqrt(np.einsum("bii->bi", made))
+    mended[wrong] = made / (size[:, :, None] * size[:, None, :])
+    return mended
+
+
+_CHANCES = {1: _one, 2: _two}
