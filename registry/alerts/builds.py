@@ -2,15 +2,16 @@
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from registry.alerts.readings import VACUUM
+from registry.alerts.readings import VACUUM, places
 from registry.alerts.scanned import Scan
 from registry.models import GaugeCalibration, Revision, Unit
 from registry.statistics.robust import Floats
@@ -22,7 +23,18 @@ from registry.statistics.unlisted.rows import Channel
 _DAY_S = 86_400.0
 _YEAR_S = 365.25 * _DAY_S
 _SUBJECT_LONGEST = 79
+_EPOCH = 719_163  # the first of January 1970, as dates count days
 _UNITS = {"cycle_rate": "cycles/min"}
+
+
+class _Unit(NamedTuple):
+    """A unit's key and serial, and its place: `key` is the number that orders serials of one series."""
+
+    pk: int
+    serial: str
+    scheme: int | None
+    series: str
+    key: Decimal | None
 
 
 @dataclass(frozen=True)
@@ -76,69 +88,104 @@ class Build:
         }
 
 
-def builds(scan: Scan) -> Iterator[Build]:
-    """The builds in a scan's readings: three queries for all, and one for dates nobody asked for before."""
+def builds(scan: Scan) -> Sequence[Build]:
+    """The builds in a scan's readings, read once a scan: three queries, and one for dates."""
+    return scan.once(_builds)
+
+
+def _builds(scan: Scan) -> list[Build]:
     table = _believed(scan)
-    if not len(table):
-        return
-    revisions = [int(one) for one in np.unique(table["revision"]) if scan.asks_for(int(one))]
+    revisions = [one for one in np.unique(table["revision"]).tolist() if scan.asks_for(one)]
     if not revisions:
-        return
+        return []
     table = table[table["revision"].isin(revisions)]
     names = Revision.objects.filter(pk__in=revisions).select_related("pump_model").in_bulk()
-    units = defaultdict(list)
-    for unit in Unit.objects.filter(revision__in=revisions).values_list(
-        "revision", "pk", "serial", "scheme", "series", "key"
-    ):
-        units[unit[0]].append(unit[1:])
-    first = scan.readings.dates
-    table = _with_periods(table, first)
-    earliest = first.groupby("unit")["first"].min()
-    dates: dict[int, float] = dict(zip(earliest.index.tolist(), earliest.tolist(), strict=True))
+    units = _units(revisions)
+    dates = scan.readings.dates
+    table = _with_periods(table, dates)
+    first = dict(zip(*_first_read(dates), strict=True))
+    made = []
     for revision in revisions:
         rows = table[table["revision"] == revision]
-        one, read = names[revision], set(rows["unit"].tolist())
-        of_it = [unit for unit in units[revision] if unit[0] in read]
-        read_at = {unit: dates[unit] for unit in read if unit in dates}
-        yield Build(
-            revision=one.pk,
-            pump_model=one.pump_model_id,
-            name=one.pump_model.name,
-            label=one.label,
-            table=rows,
-            serials={unit[0]: unit[1] for unit in of_it},
-            orders=[*_by_serial(of_it), *_by_date(read_at)],
-            read_at=read_at,
-            runs=int(rows.groupby("metric")["runs"].sum().max()),
-        )
+        read = set(rows["unit"].tolist())
+        of_it = [unit for unit in units[revision] if unit.pk in read]
+        read_at = {unit: first[unit] for unit in read & first.keys()}
+        made.append(_build(names[revision], rows, of_it, read_at))
+    return made
+
+
+def _build(
+    revision: Revision, rows: pd.DataFrame, units: Sequence[_Unit], read_at: dict[int, float]
+) -> Build:
+    return Build(
+        revision=revision.pk,
+        pump_model=revision.pump_model_id,
+        name=revision.pump_model.name,
+        label=revision.label,
+        table=rows,
+        serials={unit.pk: unit.serial for unit in units},
+        orders=[*_by_serial(units), *_by_date(read_at)],
+        read_at=read_at,
+        runs=int(rows.groupby("metric")["runs"].sum().max()),
+    )
+
+
+def _units(revisions: Sequence[int]) -> Mapping[int, list[_Unit]]:
+    found: dict[int, list[_Unit]] = defaultdict(list)
+    for unit in Unit.objects.filter(revision__in=revisions).only(*_Unit._fields, "revision_id"):
+        if unit.revision_id is not None:
+            placed = _Unit(unit.pk, unit.serial, unit.scheme_id, unit.series, unit.key)
+            found[unit.revision_id].append(placed)
+    return found
+
+
+def _first_read(dates: pd.DataFrame) -> tuple[list[int], list[float]]:
+    """Units, and when each was first read by any gauge."""
+    units, code = np.unique(dates["unit"].to_numpy(np.int64), return_inverse=True)
+    first = np.full(units.size, np.inf)
+    np.minimum.at(first, code, dates["first"].to_numpy(float))
+    return units.tolist(), first.tolist()
 
 
 def _believed(scan: Scan) -> pd.DataFrame:
     """The readings without vacuum of gauges and clinics that earlier rules found off."""
-    table = scan.readings.table
-    off = table["gauge"].isin(scan.off("gauge_off", "gauge")) | table["clinic"].isin(
-        scan.off("clinic_off", "clinic")
+    table, gauges, clinics = (
+        scan.readings.table,
+        scan.off("gauge_off", "gauge"),
+        scan.off("clinic_off", "clinic"),
     )
+    if not gauges and not clinics:
+        return table
+    off = table["gauge"].isin(gauges) | table["clinic"].isin(clinics)
     return table[~(off & table["metric"].isin(VACUUM))]
 
 
-def _with_periods(table: pd.DataFrame, first: pd.DataFrame) -> pd.DataFrame:
+def _with_periods(table: pd.DataFrame, dates: pd.DataFrame) -> pd.DataFrame:
     """With `period`: how many calibrations a gauge had when it first read a unit; they may move its lean."""
-    calibrated: dict[int, list[float]] = defaultdict(list)
-    for gauge, on in GaugeCalibration.objects.order_by("on").values_list("gauge", "on"):
-        calibrated[gauge].append((on.toordinal() - 719_163) * _DAY_S)
-    period = [bisect_right(calibrated[g], at) for g, at in zip(first["gauge"], first["first"], strict=True)]
-    dated = table.merge(
-        first.assign(period=period)[["unit", "gauge", "period"]], on=["unit", "gauge"], how="left"
-    )
-    return dated.assign(period=dated["period"].fillna(0).astype("int64"))
+    calibrated = _calibrated(np.unique(table["gauge"]).tolist())
+    period = [
+        bisect_right(calibrated.get(gauge, ()), at)
+        for gauge, at in zip(dates["gauge"], dates["first"], strict=True)
+    ]
+    place = places(dates, table)
+    # A pair nobody knows the date of has the place -1: the last, put behind all others.
+    return table.assign(period=np.array([*period, 0], np.int64)[place])
 
 
-def _by_serial(units: Sequence[tuple[int, str, int | None, str, Decimal | None]]) -> list[Order]:
+def _calibrated(gauges: Sequence[int]) -> Mapping[int, list[float]]:
+    """When gauges were calibrated, in order."""
+    found = defaultdict(list)
+    rows = GaugeCalibration.objects.filter(gauge__in=gauges).order_by("on")
+    for gauge, on in rows.values_list("gauge", "on"):
+        found[gauge].append((on.toordinal() - _EPOCH) * _DAY_S)
+    return found
+
+
+def _by_serial(units: Sequence[_Unit]) -> list[Order]:
     series = defaultdict(list)
-    for unit, _, scheme, name, key in units:
-        if key is not None:
-            series[scheme, name].append((key, unit))
+    for unit in units:
+        if unit.key is not None:
+            series[unit.scheme, unit.series].append((unit.key, unit.pk))
     made = []
     for of_series in series.values():
         placed = sorted(of_series)

@@ -1,17 +1,14 @@
 """How every subject stands under every rule: kept, so that a check of one counts what all others came to."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
-import numpy as np
 from django.db import connection, transaction
-from numpy.typing import NDArray
+from django.db.models import Q
 
 from registry.alerts.verdicts import Rule, Verdict
 from registry.models import Judgement
-from registry.statistics.discoveries import adjusted, weighted
 
 # The share of false ones among all that is ever told, one in twenty at most; a suspicion has to be confirmed
 # besides. An alert ends where it would have to be one in five.
@@ -24,52 +21,25 @@ _SAID = (
     "since", "looked_at", *_KEYS,
 )  # fmt: skip
 _LONGEST = 400
-_KEEPING = 0x6B656570
-_COUNT = """
-SELECT count(j.p) FROM unnest(%s::text[], %s::int[]) WITH ORDINALITY AS r (name, version, place)
-LEFT JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version
-GROUP BY r.place ORDER BY r.place
-"""
-_LEAST = """
-SELECT r.place, j.p
-FROM unnest(%s::text[], %s::int[], %s::float[]) WITH ORDINALITY AS r (name, version, most, place)
-JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version AND j.p < r.most
-"""
+_SUBJECT_LONGEST = 120
+_LOCK = 7_402_118  # of the database, for who writes judgements or alerts
+Said = tuple[Rule, Sequence[Verdict]]
 
 
-@dataclass(frozen=True)
-class Family:
-    """Everything that is looked at: how many chances there are, and the small ones among them, in order.
-
-    `factors` are what each rule's chances are multiplied by, so that every rule has the same say.
-    """
-
-    size: int
-    least: NDArray[np.float64]
-    shares: NDArray[np.float64]
-    factors: Mapping[str, float]
-
-    def share(self, rule: Rule, chance: float | None) -> float:
-        """The share of false discoveries if all as unlikely as this were told; 1 where it is no small one."""
-        if chance is None:
-            return 1.0
-        place = int(np.searchsorted(self.least, chance * self.factors.get(rule.name, 1.0), side="left"))
-        return float(self.shares[place]) if place < self.shares.size else 1.0
-
-
-def keep(rule: Rule, verdicts: Iterable[Verdict], at: datetime) -> None:
-    """Keep what a rule said in a look that began at `at`. Chances are charged ones.
+def keep(said: Iterable[Said], at: datetime) -> None:
+    """Keep what rules said in a look that began at `at`: two queries. Chances are charged ones.
 
     Each subject's word replaces the one before, but never that of a look that began later: a slow look that
     ends last would else bring back what was so before.
     """
-    rows = [_row(rule, verdict, at) for verdict in verdicts]
-    with transaction.atomic():
-        _one_keeper_at_a_time()
-        kept = Judgement.objects.filter(rule=rule.name, rule_version=rule.version, looked_at__gt=at)
-        later = set(kept.values_list("subject", flat=True))
+    rows = [_row(rule, verdict, at) for rule, verdicts in said for verdict in verdicts]
+    if not rows:
+        return
+    with transaction.atomic(savepoint=False):
+        one_at_a_time()
+        later = _looked_at_since(rows, at)
         Judgement.objects.bulk_create(
-            [row for row in rows if row.subject not in later],
+            [row for row in rows if (row.rule, row.rule_version, row.subject) not in later],
             batch_size=1000,
             update_conflicts=True,
             unique_fields=["rule", "rule_version", "subject"],
@@ -77,26 +47,27 @@ def keep(rule: Rule, verdicts: Iterable[Verdict], at: datetime) -> None:
         )
 
 
-def _one_keeper_at_a_time() -> None:
+def one_at_a_time() -> None:
+    """Wait until no other worker writes judgements or alerts; lasts to the end of the transaction."""
     with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_KEEPING])
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LOCK])
 
 
-def family(rules: Iterable[Rule]) -> Family:
-    """All that the rules judged, whoever looked: two queries. Shares below `CALM` are exact."""
-    chosen = list(rules)
-    names, versions = [rule.name for rule in chosen], [rule.version for rule in chosen]
-    with connection.cursor() as cursor:
-        cursor.execute(_COUNT, [names, versions])
-        sizes = [int(size) for (size,) in cursor.fetchall()]
-        total, kinds = sum(sizes), sum(size > 0 for size in sizes)
-        factors = [kinds * size / max(total, 1) for size in sizes]
-        cursor.execute(_LEAST, [names, versions, [CALM / f if f else 0.0 for f in factors]])
-        found = np.array(cursor.fetchall(), float).reshape(-1, 2)
-    chances = [found[found[:, 0] == place, 1] for place in range(1, len(chosen) + 1)]
-    least = np.sort(np.concatenate([*weighted(chances, sizes), np.empty(0)]))
-    named = {rule.name: factor for rule, factor in zip(chosen, factors, strict=True)}
-    return Family(total, least, adjusted(least, total), named)
+def subject_of(verdict: Verdict) -> str:
+    """The subject of a verdict as it is stored."""
+    return verdict.subject[:_SUBJECT_LONGEST]
+
+
+def _looked_at_since(rows: Iterable[Judgement], at: datetime) -> set[tuple[str, int, str]]:
+    """Which of the subjects a look that began later has judged already."""
+    subjects: dict[tuple[str, int], list[str]] = {}
+    for row in rows:
+        subjects.setdefault((row.rule, row.rule_version), []).append(row.subject)
+    among = Q(pk__in=[])
+    for (rule, version), names in subjects.items():
+        among |= Q(rule=rule, rule_version=version, subject__in=names)
+    kept = Judgement.objects.filter(among, looked_at__gt=at)
+    return set(kept.values_list("rule", "rule_version", "subject"))
 
 
 def _row(rule: Rule, verdict: Verdict, at: datetime) -> Judgement:
@@ -105,7 +76,7 @@ def _row(rule: Rule, verdict: Verdict, at: datetime) -> Judgement:
         rule=rule.name,
         rule_version=rule.version,
         subject_kind=rule.subject_kind,
-        subject=verdict.subject[:120],
+        subject=subject_of(verdict),
         standing=str(verdict.standing),
         size=verdict.size,
         p=verdict.p,

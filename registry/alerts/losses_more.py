@@ -37,7 +37,7 @@ WITH read AS (
            avg(m.value) OVER (PARTITION BY u.revision_id) AS overall
     FROM registry_run r JOIN registry_unit u ON u.id = r.unit_id
     JOIN registry_measurement m ON m.run_id = r.id AND m.edition_id = %(edition)s AND m.metric = 'loss_rate'
-    WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND u.revision_id IS NOT NULL
+    WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND u.revision_id = ANY(%(revisions)s)
 ), sliced AS (
     SELECT *, ntile(%(slices)s) OVER (PARTITION BY revision_id ORDER BY at, unit_id) - 1 AS slice FROM read
 )
@@ -56,21 +56,24 @@ def judge(scan: Scan) -> list[Verdict]:
         for pk, model, name, label in Revision.objects.filter(pump_model__in=models).values_list(
             "pk", "pump_model", "pump_model__name", "label"
         )
+        if scan.asks_for(pk)
     }
     explained = scan.off("unlisted_revision", "revision")
     return [
         _verdict(revision, known[revision], rows, scan.edition, explained=revision in explained)
-        for revision, rows in _read(models, scan.edition)
-        if revision in known and scan.asks_for(revision)
+        for revision, rows in _read(models, list(known), scan.edition)
     ]
 
 
-def _read(models: list[int], edition: int) -> list[tuple[int, pd.DataFrame]]:
+def _read(models: list[int], revisions: list[int], edition: int) -> list[tuple[int, pd.DataFrame]]:
     with connection.cursor() as cursor:
-        cursor.execute(_LOSSES, {"models": models, "edition": edition, "slices": LOSS_LIMITS.slices})
+        cursor.execute(
+            _LOSSES,
+            {"models": models, "revisions": revisions, "edition": edition, "slices": LOSS_LIMITS.slices},
+        )
         table = pd.DataFrame(cursor.fetchall(), columns=["revision", *COLUMNS, "at"])
-    revisions = table["revision"].to_numpy(np.int64)
-    return [(one, table[revisions == one]) for one in np.unique(revisions).tolist()]
+    of = table["revision"].to_numpy(np.int64)
+    return [(one, table[of == one]) for one in np.unique(of).tolist()]
 
 
 def _verdict(

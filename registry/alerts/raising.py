@@ -1,21 +1,21 @@
 """Suspect, raise, settle. One cause has one open alert, whoever finds it first."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import datetime
+from itertools import chain
 
-from django.db import connection, transaction
-from django.db.models import Q, QuerySet
+from django.db import transaction
 from django.utils import timezone
 
+from registry.alerts.asked import ONGOING, Asked, dismissed, judged, ongoing
 from registry.alerts.delivery import announce
-from registry.alerts.judgements import ALARM, CALM, WHY, Family, family, keep
+from registry.alerts.families import Chances, Family
+from registry.alerts.judgements import ALARM, CALM, WHY, keep, one_at_a_time
 from registry.alerts.verdicts import Rule, Standing, Verdict
 from registry.models import Alert, AlertState, Judgement
 
-ONGOING = (AlertState.SUSPECTED, AlertState.RAISED, AlertState.SEEN)
 # A dismissed alert stays away until the effect has grown by this much, or turned round.
 _GROWN = 0.04
-_LOCK = 7_402_118  # of the database, for who writes in the book
 
 
 def record(
@@ -26,38 +26,46 @@ def record(
     Chance is judged over all that the `live` rules look at, by default this one alone. Safe under any number
     of workers: they decide one after the other, and the database holds one open alert a rule and subject.
     """
-    told = list(verdicts)
-    keep(rule, told, timezone.now())
-    among = family([rule] if live is None else live)
-    decide(rule, [verdict.subject for verdict in told], among, shadow=shadow)
+    told, among = list(verdicts), [rule] if live is None else list(live)
+    keep([(rule, told)], timezone.now())
+    asked = Asked(rule, [verdict.subject for verdict in told], shadow=shadow)
+    decide([asked], lambda _: Chances().family(among))
 
 
-def decide(rule: Rule, subjects: Collection[str] | None, among: Family, *, shadow: bool = False) -> None:
-    """Suspect, raise, settle or let lapse what the judgements of some subjects, or of all, ask for."""
-    with transaction.atomic():
-        _one_at_a_time()
-        going = {alert.subject: alert for alert in _ongoing(rule, shadow=shadow).select_for_update()}
-        chosen = Judgement.objects.filter(rule=rule.name, rule_version=rule.version)
-        if subjects is not None:
-            chosen = chosen.filter(subject__in=subjects)
-        rows = list(chosen.filter(Q(standing=Standing.OFF) | Q(subject__in=going)).order_by("subject"))
-        for row in rows:
-            row.q = among.share(rule, row.p)
-        Judgement.objects.bulk_update(rows, ["q"], batch_size=1000)
-        away = _dismissed(rule, [row.subject for row in rows], shadow=shadow)
-        for row in rows:
-            _decide_one(rule, row, going.get(row.subject), away.get(row.subject), shadow=shadow)
+def decide(asked: Sequence[Asked], among: Callable[[Asked], Family]) -> None:
+    """Suspect, raise, settle or let lapse what the judgements that are asked about call for.
+
+    `among` tells the family that chance is judged over; it is asked only where something may change.
+    """
+    with transaction.atomic(savepoint=False):
+        one_at_a_time()
+        going = ongoing(asked)
+        rows = judged(asked, going)
+        if not any(rows.values()):
+            return
+        for one in asked:
+            if rows[one.key]:
+                family = among(one)
+                for row in rows[one.key]:
+                    row.q = family.share(one.rule, row.p)
+        Judgement.objects.bulk_update(chain.from_iterable(rows.values()), ["q"], batch_size=1000)
+        away = dismissed(asked, rows)
+        for one in asked:
+            for row in rows[one.key]:
+                about = going[one.key].get(row.subject), away.get((*one.key, row.subject))
+                _decide_one(one.rule, row, *about, shadow=one.shadow)
 
 
 def settle_unjudged(rule: Rule, since: datetime, *, shadow: bool = False) -> None:
     """End what a full scan that began at `since` no longer found anything about, and forget its judgement."""
     with transaction.atomic():
-        _one_at_a_time()
+        one_at_a_time()
         stale = Judgement.objects.filter(rule=rule.name, rule_version=rule.version, looked_at__lt=since)
         stale.delete()
         judged = Judgement.objects.filter(rule=rule.name, rule_version=rule.version)
         # Locked, so that what a curator dismisses meanwhile stays dismissed.
-        left = _ongoing(rule, shadow=shadow).exclude(subject__in=judged.values("subject"))
+        left = Alert.objects.filter(Asked(rule, shadow=shadow).alerts(), state__in=ONGOING)
+        left = left.exclude(subject__in=judged.values("subject"))
         for alert in left.select_for_update():
             _end(alert, "nothing is left to judge it by")
 
@@ -65,7 +73,7 @@ def settle_unjudged(rule: Rule, since: datetime, *, shadow: bool = False) -> Non
 def settle_retired(names: Collection[str]) -> None:
     """End the alerts of rules that are no longer in use."""
     with transaction.atomic():
-        _one_at_a_time()
+        one_at_a_time()
         left = Alert.objects.filter(state__in=ONGOING, shadow=False).exclude(rule__in=names)
         for alert in left.select_for_update():
             _end(alert, "its rule is no longer in use")
@@ -147,34 +155,8 @@ def _announce(alert: Alert, event: str) -> None:
         announce(alert, event)
 
 
-def _ongoing(rule: Rule, *, shadow: bool) -> QuerySet[Alert]:
-    """Open alerts and suspicions; those of a version on trial are its own."""
-    alerts = Alert.objects.filter(
-        rule=rule.name, subject_kind=rule.subject_kind, state__in=ONGOING, shadow=shadow
-    )
-    return alerts.filter(rule_version=rule.version) if shadow else alerts
-
-
-def _dismissed(rule: Rule, subjects: Collection[str], *, shadow: bool) -> dict[str, Alert]:
-    """Each subject's latest dismissed alert under this version of the rule."""
-    closed = Alert.objects.filter(
-        rule=rule.name,
-        rule_version=rule.version,
-        subject_kind=rule.subject_kind,
-        subject__in=subjects,
-        state=AlertState.DISMISSED,
-        shadow=shadow,
-    )
-    return {alert.subject: alert for alert in closed.order_by("id")}
-
-
 def _stays_away(row: Judgement, dismissed: Alert | None) -> bool:
     if dismissed is None:
         return False
     before = float(dismissed.evidence["size"])
     return before * row.size > 0 and abs(row.size) < abs(before) + _GROWN
-
-
-def _one_at_a_time() -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_LOCK])

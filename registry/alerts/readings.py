@@ -4,15 +4,19 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import Any
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 from django.db import connection
+from django.db.models import Q
+from numpy.typing import NDArray
 
+from registry.answers.packing import packed, sizes, unpacked_all
+from registry.answers.setting import PLACE
 from registry.answers.stamp import current_edition
 from registry.answers.summaries import SETTING, summary_frame
-from registry.models import Gauge, Unit
+from registry.models import Gauge, Unit, UnitSummary
 from registry.statistics.pairs import pair_table
 
 # Both rise and fall with a gauge's scale; the residual is too near nought to compare in per cent.
@@ -20,6 +24,11 @@ VACUUM = ("peak_vacuum", "mean_vacuum")
 METRICS = (*VACUUM, "cycle_rate")
 # Below this a vacuum is mostly the gauge's zero, and its logarithm says nothing of its scale.
 _LEAST_VACUUM_MMHG = 20.0
+# What makes a cell, and what of it is kept; what is kept of each of its rows.
+_CELL = ("pump_model", "unit__revision", *PLACE, "metric")
+_OF_CELL = MappingProxyType({"pump_model": 0, "revision": 1, "mode": _CELL.index("mode"), "metric": -1})
+_KEYS = ("pump_model", "revision")
+_OF_ROW = ("unit", "clinic", "gauge", "runs", "mean", "squares", "systematic")
 _PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "first", "at", "runs"]
 # No run counts as earlier than it could be: what a logger's clock said of the future is cut at the upload.
 _READ = """
@@ -39,15 +48,19 @@ _MOST_UNITS = 400
 
 @dataclass(frozen=True)
 class Readings:
-    """`table` as `registry.statistics.pairs` takes it, with `metric` and `pump_model` besides; see there."""
+    """`table` as `registry.statistics.pairs` takes it, with pump_model, revision, mode, metric, runs, mean
+    and squares (sum of squared deviations) besides. `whole` is what it was narrowed from."""
 
     table: pd.DataFrame
     edition: int
     gauges_watched: int
+    whole: "Readings | None" = None
 
     @cached_property
     def dates(self) -> pd.DataFrame:
         """When units were first and last read with gauges, and in how many accepted runs: asked once."""
+        if self.whole is not None:
+            return self.whole.dates
         with connection.cursor() as cursor:
             cursor.execute(_READ, {"models": np.unique(self.table["pump_model"]).tolist()})
             read = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "first", "at", "runs"])
@@ -57,36 +70,78 @@ class Readings:
         """The readings of some metrics."""
         return self.table[self.table["metric"].isin(list(metrics))]
 
+    def of_model(self, pump_model: int) -> "Readings":
+        """The readings of one pump model. Dates are asked for once, of the whole."""
+        mine = self.table[self.table["pump_model"] == pump_model].reset_index(drop=True)
+        return Readings(mine, self.edition, self.gauges_watched, whole=self)
+
 
 def readings(
     pump_models: Collection[int] | None = None,
     *,
+    vacuum_of: Collection[int] = (),
     edition: int | None = None,
     moment: datetime | None = None,
 ) -> Readings:
     """Read the summaries of the given pump models, or of all: three queries.
 
-    `edition` is the current one unless said; with `moment`, they are read as they were at that past time.
+    Of further models, `vacuum_of`, only what tells of gauges is read. `edition` is the current one unless
+    said; with `moment`, all are read as they were at that past time.
     """
     edition = current_edition() if edition is None else edition
-    where: dict[str, Any] = {} if pump_models is None else {"pump_model__in": list(pump_models)}
-    frame = summary_frame(
-        moment,
-        edition=edition,
-        metric__in=METRICS,
-        gauge__isnull=False,
-        unit__revision__isnull=False,
-        **where,
-    )
-    least = np.where(frame["metric"].isin(VACUUM), _LEAST_VACUUM_MMHG, 0.0)
-    table = frame[frame["mean"] > least].reset_index(drop=True)
+    if moment is not None:
+        return _readings(_past(edition, moment), edition)
+    where = Q(metric__in=METRICS)
+    if pump_models is not None:
+        where &= Q(pump_model__in=pump_models)
+        where |= Q(pump_model__in=vacuum_of, metric__in=VACUUM)
+    return _readings(_present(where, edition), edition)
+
+
+def _readings(table: pd.DataFrame, edition: int) -> Readings:
+    least = np.where(table["metric"].isin(VACUUM), _LEAST_VACUUM_MMHG, 0.0)
+    table = table[table["mean"] > least].reset_index(drop=True)
     table = table.assign(
-        cell=table.groupby(["revision", *SETTING], sort=False, observed=True).ngroup(),
         build=table["revision"],
         log=np.log(table["mean"]),
         systematic=table["systematic"] / table["mean"],
     )
     return Readings(table, edition, Gauge.objects.count())
+
+
+def _present(where: Q, edition: int) -> pd.DataFrame:
+    """The summaries that match, a row a unit, gauge and cell; the database packs each cell into one row."""
+    columns = packed(_OF_ROW)
+    found = (
+        UnitSummary.objects.filter(where, edition=edition, gauge__isnull=False, unit__revision__isnull=False)
+        .order_by()
+        .values(*_CELL)
+        .annotate(**columns)
+        .values_list(*_CELL, *columns)
+    )
+    cells = list(zip(*found, strict=True)) or [()] * (len(_CELL) + len(columns))
+    packs = dict(zip(_OF_ROW, cells[len(_CELL) :], strict=True))
+    of_cell = {name: cells[: len(_CELL)][place] for name, place in _OF_CELL.items()}
+    cell = np.repeat(np.arange(len(cells[0])), sizes(packs["unit"]))
+    return pd.DataFrame(
+        {
+            "cell": cell,
+            **{
+                name: np.array(values, "int64" if name in _KEYS else object)[cell]
+                for name, values in of_cell.items()
+            },
+            **{name: unpacked_all(name, groups) for name, groups in packs.items()},
+        }
+    )
+
+
+def _past(edition: int, moment: datetime) -> pd.DataFrame:
+    """What `_present` returns, of all models, as it was at a past time."""
+    frame = summary_frame(
+        moment, edition=edition, metric__in=METRICS, gauge__isnull=False, unit__revision__isnull=False
+    )
+    cell = frame.groupby(["revision", *SETTING], sort=False, observed=True).ngroup()
+    return frame.assign(cell=cell)[["cell", *_OF_CELL, *_OF_ROW]]
 
 
 def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
@@ -99,8 +154,7 @@ def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
     if not len(table):
         return pd.DataFrame(columns=_PAIRED)
     pairs, read = pair_table(table), seen.dates
-    known = pd.MultiIndex.from_arrays([read["unit"], read["gauge"]])
-    place = known.get_indexer(pd.MultiIndex.from_arrays([pairs["unit"], pairs["gauge"]]))
+    place = places(read, pairs)
     # What is not known takes the place -1: the last, put behind all others.
     return pairs.assign(
         **{
@@ -110,18 +164,29 @@ def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
     )
 
 
-def models_to_check(pump_model: int, gauge: int | None) -> list[int]:
-    """The pump model of new runs, and others that their gauge read, those with the fewest units first.
+def places(read: pd.DataFrame, pairs: pd.DataFrame) -> NDArray[np.intp]:
+    """Where the unit and gauge of each row of `pairs` stand in `read`; -1 where they do not."""
+    width = 1 + max((int(table["gauge"].max()) for table in (read, pairs) if len(table)), default=0)
+    known, asked = (table["unit"].to_numpy() * width + table["gauge"].to_numpy() for table in (read, pairs))
+    if not known.size:
+        return np.full(asked.size, -1)
+    order = np.argsort(known)
+    place = order[np.minimum(np.searchsorted(known, asked, sorter=order), known.size - 1)]
+    return np.where(known[place] == asked, place, -1)
+
+
+def models_beside(pump_model: int, gauge: int | None) -> list[int]:
+    """Other models that the gauge of new runs of a pump model read, those with the fewest units first.
 
     No more than a check has time for: the others wait for the nightly scan, which takes in all. One query.
     """
     if gauge is None:
-        return [pump_model]
+        return []
     with connection.cursor() as cursor:
         cursor.execute(_SIZES, {"gauge": gauge})
-        sizes = dict(cursor.fetchall())
-    chosen, units = [pump_model], sizes.pop(pump_model, 0)
-    for model, size in sorted(sizes.items(), key=lambda item: (item[1], item[0])):
+        found = dict(cursor.fetchall())
+    chosen, units = [], found.pop(pump_model, 0)
+    for model, size in sorted(found.items(), key=lambda item: (item[1], item[0])):
         units += size
         if units > _MOST_UNITS:
             break

@@ -1,11 +1,14 @@
 """What a rule is given to judge."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 from registry.alerts.leaning import Leaning
 from registry.alerts.readings import Readings
 from registry.alerts.verdicts import Verdict
+
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,7 @@ class Scan:
     `found` holds, by rule name, what rules earlier in the order of precedence found off beyond chance, so
     that one cause gives one alert. `only` is what changed, when a check of new runs asks for no more; a rule
     may then judge fewer subjects, but no differently. `leaning` is what was found of the gauges,
-    `builds` the revisions to judge, None for all.
+    `builds` the revisions to judge, None for all. What several rules look at is made `once`.
     """
 
     readings: Readings
@@ -32,6 +35,14 @@ class Scan:
     only: Changed | None = None
     leaning: Leaning = field(default_factory=Leaning)
     builds: frozenset[int] | None = None
+    _made: dict[Callable[["Scan"], Any], Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def once(self, make: Callable[["Scan"], _Made]) -> _Made:
+        """What `make` makes of this scan, made when it is first asked for."""
+        if make not in self._made:
+            self._made[make] = make(self)
+        found: _Made = self._made[make]
+        return found
 
     def off(self, rule: str, kind: str) -> frozenset[int]:
         """The database keys of a kind that an earlier rule found off."""

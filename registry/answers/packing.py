@@ -12,7 +12,7 @@ UNDECLARED = -1
 KEYS = ("unit", "clinic", "gauge")
 COLUMNS = (*KEYS, "runs", "mean", "squares", "random", "systematic")
 # The head of a one-dimensional array: dimensions, flags, type, size, first index; each value has its length.
-_HEAD = 20
+_HEAD, _EACH = 20, 12
 
 
 class _Packed(Aggregate):
@@ -43,5 +43,16 @@ def packed(columns: Iterable[str] = COLUMNS) -> Mapping[str, Aggregate]:
 
 def unpacked(name: str, values: bytes) -> Any:
     """One packed column as an array: whole numbers where the column holds keys."""
+    return unpacked_all(name, [values])
+
+
+def unpacked_all(name: str, groups: Iterable[bytes]) -> Any:
+    """One packed column of several groups as one array, group after group."""
     form, native = (">i8", np.int64) if name in KEYS else (">f8", np.float64)
-    return np.frombuffer(values, [("length", ">i4"), ("value", form)], offset=_HEAD)["value"].astype(native)
+    values = b"".join([memoryview(group)[_HEAD:] for group in groups])
+    return np.frombuffer(values, [("length", ">i4"), ("value", form)])["value"].astype(native)
+
+
+def sizes(groups: Iterable[bytes]) -> list[int]:
+    """How many values each group has, by one packed column."""
+    return [(len(group) - _HEAD) // _EACH for group in groups]

@@ -34,11 +34,16 @@ def weighted(chances: Sequence[Floats], sizes: Sequence[int]) -> list[Floats]:
     p values are divided by weights that come to one on average over all `sizes` (Genovese, Roeder and
     Wasserman 2006, Biometrika 93, 509), which leaves the false discovery rate over all of them what it is.
     """
-    kinds, total = sum(size > 0 for size in sizes), sum(sizes)
     return [
-        np.minimum(1.0, np.asarray(p, float) * kinds * size / max(total, 1))
-        for p, size in zip(chances, sizes, strict=True)
+        np.minimum(1.0, np.asarray(p, float) * factor)
+        for p, factor in zip(chances, factors_of(sizes), strict=True)
     ]
+
+
+def factors_of(sizes: Sequence[int]) -> list[float]:
+    """Return what `weighted` multiplies the p values of each kind by."""
+    kinds, total = sum(size > 0 for size in sizes), sum(sizes)
+    return [kinds * size / max(total, 1) for size in sizes]
 
 
 def looked_at_again(chance: float, growth: float) -> float:

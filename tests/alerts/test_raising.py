@@ -32,8 +32,9 @@ def states() -> list[str]:
 @pytest.mark.django_db
 def test_a_slow_look_that_ends_last_does_not_bring_back_what_was_so_before() -> None:
     now = timezone.now()
-    keep(RULE, [verdict()], now)
-    keep(RULE, [verdict("clear"), verdict("clear", subject="east/G1")], now - timedelta(minutes=1))
+    keep([(RULE, [verdict()])], now)
+    late = [verdict("clear"), verdict("clear", subject="east/G1")]
+    keep([(RULE, late)], now - timedelta(minutes=1))
     standings = dict(Judgement.objects.values_list("subject", "standing"))
     assert standings == {"west/G1": "off", "east/G1": "clear"}
 
