@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from django.db.models import Q
@@ -30,9 +30,33 @@ class Group:
     clinics: tuple[int, ...]
 
 
+class Readers(NamedTuple):
+    """The keys of the units and clinics of a cell, in order."""
+
+    units: tuple[int, ...]
+    clinics: tuple[int, ...]
+
+
 _KEYS = ("unit__revision_id", *OF_SUMMARY)
 # What a cell is made of; uncertainties are root mean squares over the runs.
 READ = ("unit", "clinic", "runs", "mean", "squares", "random", "systematic")
+
+
+class Placed(Protocol):
+    """What lies in a place of a pump model, whether a cell or runs that are in none."""
+
+    @property
+    def revision(self) -> int | None: ...
+    @property
+    def mode(self) -> str: ...
+    @property
+    def programme(self) -> str: ...
+    @property
+    def level(self) -> str: ...
+    @property
+    def power(self) -> str: ...
+    @property
+    def elevation(self) -> str: ...
 
 
 @dataclass(frozen=True)
@@ -65,6 +89,23 @@ class Narrowed:
         """Filters on the metric."""
         return {"edition": self.edition, **({"metric": self.metric} if self.metric is not None else {})}
 
+    def takes(self, one: Placed) -> bool:
+        """Whether it lies where the question is, as the database would say.
+
+        ValueError for a programme beyond ASCII, whose capitals are the database's own affair.
+        """
+        programme = self.programme
+        if programme is not None and not (programme.isascii() and one.programme.isascii()):
+            raise ValueError("capitals of programmes beyond ASCII")
+        return (
+            self.has_revision(one.revision)
+            and self.mode in (None, one.mode)
+            and self.level in (None, one.level)
+            and (programme is None or programme.upper() == one.programme.upper())
+            and self.power in (None, one.power)
+            and self.elevation in (None, one.elevation)
+        )
+
     def has_revision(self, revision: int | None) -> bool:
         """Whether a unit of that revision comes along."""
         return self.revision is None or revision is None or revision == self.revision
@@ -85,6 +126,17 @@ def present(narrowed: Narrowed) -> list[Group]:
             [unpacked(name, of) for name, of in zip(READ, row[size:], strict=True)],
         )
         for row in cells.values_list(*_KEYS, *columns)
+    ]
+
+
+def readers(pump_model: int, edition: int) -> list[tuple[str, Readers]]:
+    """The metric of each cell there is, and who read in it: one query."""
+    rows = UnitSummary.objects.filter(pump_model=pump_model, edition=edition).order_by().values(*_KEYS)
+    columns = packed(("unit", "clinic"))
+    found = rows.annotate(**columns).values_list("metric", *columns)
+    return [
+        (metric, Readers(*(tuple(np.unique(unpacked("unit", of)).tolist()) for of in keys)))
+        for metric, *keys in found
     ]
 
 

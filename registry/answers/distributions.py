@@ -8,8 +8,9 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 
 from registry.answers import cautions
-from registry.answers.anonymous import anonymous_code
-from registry.answers.cells import Group, Narrowed, present
+from registry.answers.cell_parts import Crowd, kept_cells, names_of
+from registry.answers.cells import Group, Narrowed, Readers, present
+from registry.answers.figures import Told, readers_mark, worked_out
 from registry.answers.filters import (
     chosen_elevation,
     chosen_level,
@@ -19,32 +20,31 @@ from registry.answers.filters import (
     chosen_programme,
     is_rig,
 )
-from registry.answers.left_out import left_out
+from registry.answers.left_out import Left, left, left_out
 from registry.answers.past import past
-from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.telling import told_distributions
-from registry.answers.wording import figure, natural
-from registry.models import Clinic, PumpModel, Rig, Unit
+from registry.answers.written import Texts, plain
+from registry.models import Clinic, PumpModel
 from registry.models.lookup import find_pump_model, find_revision
-from registry.statistics.domains import domain_of
-from registry.statistics.precision import ESTIMATOR, Precision, summarise_all
+from registry.statistics.precision import ESTIMATOR
 
 # Beyond this many cells each clinic's influence and each reined unit would make a document nobody reads.
 _DETAILED = 24
 
 
 @dataclass(frozen=True)
-class _Names:
-    """What the keys in the table stand for. `clinics` holds the own clinic alone; others go without name."""
+class _Found:
+    """Cells within a question, those of units whose revision is not known where one was asked for, who read
+    in them, and the runs that do not count."""
 
-    revisions: Mapping[int, str]
-    rigs: Mapping[int, str]
-    clinics: Mapping[int, str]
-    model: str
+    cells: list[Told]
+    unknown: dict[str, int]
+    crowd: Crowd
+    left: list[Left]
 
 
-def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the question
+def write_distributions(  # noqa: PLR0913 - one parameter a filter of the question
     model: str,
     *,
     revision: str | None = None,
@@ -59,13 +59,14 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
     as_of: datetime | None = None,
     clinic: Clinic | None = None,
 ) -> dict[str, Any]:
-    """Return the `distributions` document: one cell a revision, setting and metric.
+    """Return the `distributions` document, its cells as texts: one a revision, setting and metric.
 
     Only like is pooled with like: mode, programme, level, side, rig, power and band of elevation
     each part the cells. `rig` is
     a rig's label or one of its parts. For the figures see `registry.statistics.precision`: None where counts
     do not carry one; below three units from two clinics a cell is `thin` and says what is `missing`.
 
+    Cells come from parts that were made ahead, where those are up to date, and else from summaries.
     `edition` is the current one unless said. With `as_of`, a past time, the answer of that time is made again
     (see `registry.answers.past`). `clinic` asks: its own influence bears its name, others an anonymous code.
     Up to 24 cells tell `influence` and `reined_units`; with more these are None. `left_out` says what does
@@ -88,131 +89,79 @@ def answer_distributions(  # noqa: PLR0913 - one parameter a filter of the quest
         elevation=chosen_elevation(elevation),
     )
     stamped = stamp(number, moment)
-    groups = past(narrowed, moment) if moment else present(narrowed)
-    names = _names(pump_model, groups, clinic, rig)
-    rigs = _matching(names, rig)
-    groups = [group for group in groups if rigs is None or group.setting.rig in rigs]
-    counted = [group for group in groups if narrowed.revision in (None, group.revision)]
-    others = [group for group in groups if narrowed.revision not in (None, group.revision)]
-    cells = _cells(counted, names)
+    found = (None if moment else _kept(narrowed, rig)) or _worked_out(pump_model, narrowed, rig, moment)
+    cells = sorted(found.cells, key=lambda one: one.cell.order)
+    detailed = len(cells) <= _DETAILED
     return {
         "model": pump_model.name,
-        "cells": cells,
-        "left_out": left_out(narrowed, rigs, others, moment),
+        "cells": Texts(one.text(detailed=detailed, own=clinic) for one in cells),
+        "left_out": left_out(found.left, found.unknown, moment),
         "estimator": ESTIMATOR,
         **stamped,
-        "says": told_distributions(pump_model.name, cells, counted, moment),
+        "says": told_distributions(pump_model.name, cells, found.crowd, moment),
         "cautions": [*cautions.DISTRIBUTIONS, *cautions.again(moment)],
     }
+
+
+def answer_distributions(model: str, **asked: Any) -> dict[str, Any]:
+    """Return the `distributions` document; see `write_distributions` for what is asked and refused."""
+    return plain(write_distributions(model, **asked))
 
 
 def _key(record: Any) -> int | None:
     return None if record is None else int(record.pk)
 
 
-def _names(pump_model: PumpModel, groups: list[Group], clinic: Clinic | None, rig: str | None) -> _Names:
-    """Where a rig is asked for, all rigs are named, since what is left out may be on one that no cell has."""
-    revisions = sorted(pump_model.revisions.all(), key=lambda revision: revision.order)
-    rigs = Rig.objects.all() if rig else Rig.objects.filter(pk__in={group.setting.rig for group in groups})
-    return _Names(
-        revisions={revision.pk: revision.label for revision in revisions},
-        rigs={one.pk: one.label for one in rigs},
-        clinics={clinic.pk: clinic.code} if clinic else {},
-        model=pump_model.name,
-    )
-
-
-def _matching(names: _Names, wanted: str | None) -> frozenset[int] | None:
-    """The rigs asked for, None for any."""
-    if not wanted or not wanted.strip():
+def _kept(narrowed: Narrowed, rig: str | None) -> _Found | None:
+    """From parts made ahead; None where they are not up to date."""
+    found = kept_cells(narrowed)
+    if found is None:
         return None
-    return frozenset(key for key, label in names.rigs.items() if is_rig(label, wanted))
+    shared, told = found
+    told = [one for one in told if not _asked(rig) or is_rig(one.cell.label, _asked(rig))]
+    counted = [one for one in told if narrowed.revision in (None, one.cell.revision)]
+    others = [one.cell for one in told if narrowed.revision not in (None, one.cell.revision)]
+    unknown = _unknown(((one.metric, one.runs, one.readers) for one in others), shared.crowd)
+    return _Found(counted, unknown, shared.crowd, _with_rig(shared.left, shared.rigs, rig))
 
 
-def _cells(groups: list[Group], names: _Names) -> list[dict[str, Any]]:
-    order = {label: place for place, label in enumerate(names.revisions.values())}
-    detailed = len(groups) <= _DETAILED
-    tables = [(group.cells, domain_of(group.setting.metric)) for group in groups]
-    found = list(zip(groups, summarise_all(tables, with_influence=detailed), strict=True))
-    serials = _serials_of_reined(found) if detailed else {}
-    cells = [
-        {
-            **_cell(group, precision, names),
-            **(_details(group, precision, names, serials) if detailed else _NONE),
-        }
-        for group, precision in found
-    ]
-    return sorted(cells, key=lambda cell: _place(cell, order))
+def _worked_out(
+    pump_model: PumpModel, narrowed: Narrowed, rig: str | None, moment: datetime | None
+) -> _Found:
+    """From summaries; for a past time, from the runs that counted then."""
+    groups = past(narrowed, moment) if moment else present(narrowed)
+    # Where a rig is asked for, all are named, since what is left out may be on one that no cell has.
+    names = names_of(pump_model, None if _asked(rig) else {group.setting.rig for group in groups})
+    groups = [g for g in groups if not _asked(rig) or is_rig(names.rigs[g.setting.rig], _asked(rig))]
+    counted = [group for group in groups if narrowed.revision in (None, group.revision)]
+    others = [group for group in groups if narrowed.revision not in (None, group.revision)]
+    crowd = _crowd(groups)
+    unknown = _unknown(((g.setting.metric, int(g.cells.runs.sum()), _mark(g)) for g in others), crowd)
+    told = worked_out(counted, names, detailed=len(counted) <= _DETAILED)
+    return _Found(list(told), unknown, crowd, _with_rig(left(narrowed, moment), names.rigs, rig))
 
 
-_NONE: Mapping[str, Any] = {"influence": None, "reined_units": None}
+def _asked(rig: str | None) -> str:
+    return (rig or "").strip()
 
 
-def _place(cell: dict[str, Any], order: Mapping[str, int]) -> tuple[Any, ...]:
-    """Builds in order with the unknown last, then setting by setting as a pump counts them."""
-    return (
-        order.get(cell["revision"], len(order)),
-        order_of_mode(cell["mode"]),
-        natural(cell["programme"]),
-        natural(cell["level"]),
-        cell["metric"],
-        *order_around(cell),
-    )
+def _with_rig(rows: Iterable[Left], labels: Mapping[int, str], rig: str | None) -> list[Left]:
+    return [row for row in rows if not _asked(rig) or is_rig(labels[row.rig], _asked(rig))]
 
 
-def _cell(group: Group, precision: Precision, names: _Names) -> dict[str, Any]:
-    return {
-        "revision": names.revisions.get(group.revision or 0),
-        **group.setting.named(names.rigs),
-        **precision_document(precision),
-    }
+def _mark(group: Group) -> str:
+    return readers_mark(Readers(group.units, group.clinics))
 
 
-def _serials_of_reined(found: Iterable[tuple[Group, Precision]]) -> dict[int, str]:
-    """Serials of all units that were reined in; no query where none was."""
-    units = {group.units[code] for group, precision in found for code in precision.reined_units}
-    return dict(Unit.objects.filter(pk__in=units).values_list("pk", "serial")) if units else {}
+def _crowd(groups: Iterable[Group]) -> Crowd:
+    return Crowd({_mark(group): Readers(group.units, group.clinics) for group in groups})
 
 
-def _details(group: Group, precision: Precision, names: _Names, serials: Mapping[int, str]) -> dict[str, Any]:
-    """Each clinic's influence, the strongest first, and the serials of the units reined in."""
-    influence = [
-        {
-            "clinic": names.clinics.get(key) or anonymous_code(key, names.model),
-            "own": key in names.clinics,
-            "units": one.units,
-            "runs": one.runs,
-            "apart": figure(one.apart),
-            "weight": figure(one.weight),
-            "shift": figure(one.shift),
-        }
-        for key, one in zip(group.clinics, precision.influence, strict=True)
-    ]
-    return {
-        "influence": sorted(influence, key=lambda one: (-abs(one["shift"] or 0.0), one["clinic"])),
-        "reined_units": sorted(serials[group.units[code]] for code in precision.reined_units),
-    }
-
-
-def precision_document(precision: Precision) -> dict[str, Any]:
-    """The figures of a cell under the names of the `distributions` document."""
-    return {
-        "runs": precision.runs,
-        "units": precision.units,
-        "clinics": precision.clinics,
-        "centre": figure(precision.centre),
-        "low": figure(precision.interval.low),
-        "high": figure(precision.interval.high),
-        "s_repeatability": figure(precision.repeat),
-        "s_unit": figure(precision.unit),
-        "s_clinic": figure(precision.clinic),
-        "s_reproducibility": figure(precision.reproducibility),
-        "s_between": figure(precision.between),
-        "predict_low": figure(precision.next_unit.low),
-        "predict_high": figure(precision.next_unit.high),
-        "quantiles": {f"{p:g}": figure(value) for p, value in precision.quantiles.items()},
-        "histogram": {"edges": list(precision.histogram.edges), "counts": list(precision.histogram.counts)},
-        "state": precision.state,
-        "missing": ", ".join(precision.missing),
-        "reined": precision.reined,
-    }
+def _unknown(cells: Iterable[tuple[str, int, str]], crowd: Crowd) -> dict[str, int]:
+    """Runs and units of cells, each with metric, runs and readers; a run of many metrics counts once."""
+    marks: set[str] = set()
+    runs: dict[str, int] = {}
+    for metric, count, mark in cells:
+        marks.add(mark)
+        runs[metric] = runs.get(metric, 0) + count
+    return {"runs": max(runs.values(), default=0), "units": crowd.count(marks)[0]}

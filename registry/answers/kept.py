@@ -12,7 +12,6 @@ import json
 import logging
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from django.db import connection
@@ -21,6 +20,7 @@ from registry.answers.kept_bounds import MOST_BYTES, bound
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_questions import Question, State
 from registry.answers.kept_watch import tables_read, unwatched
+from registry.answers.written import text_of
 from registry.models import Clinic
 
 _FIND = """
@@ -81,7 +81,7 @@ def answer_and_keep(question: Question) -> Kept:
     state = question.state()
     with tables_read() as read:
         document = question.answer()
-    text = _text(document)
+    text = text_of(document)
     kept = Kept(gzip.compress(text, _LEVEL, mtime=0), hashlib.sha256(text).hexdigest()[:32])
     if nobody := unwatched(read):
         log.warning("%s are not kept: nobody counts changes of %s", question.kind, ", ".join(nobody))
@@ -111,17 +111,3 @@ def _keep(question: Question, state: State, kept: Kept) -> None:
     with connection.cursor() as cursor:
         cursor.execute(_KEEP, row)
     bound()
-
-
-def _text(document: Mapping[str, Any]) -> bytes:
-    written = json.dumps(
-        document, ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=_as_json
-    )
-    return written.encode()
-
-
-def _as_json(value: Any) -> Any:
-    """Times as ISO 8601, numbers and arrays of numpy as those of JSON."""
-    if isinstance(value, date):
-        return value.isoformat()
-    return value.tolist()

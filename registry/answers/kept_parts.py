@@ -20,7 +20,8 @@ from registry.models.kept import EVERYTHING, SITTINGS
 # A part's scopes are its pump model and `always`.
 _FRESH = """
 SELECT pump_model, key, body FROM registry_keptpart kept
-WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key = ANY (%(keys)s)
+WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key <> '*'
+  AND (%(keys)s::text[] IS NULL OR key = ANY (%(keys)s))
   AND (%(models)s::bigint[] IS NULL OR pump_model = ANY (%(models)s))
   AND changes = (
     SELECT coalesce(sum(n), 0) FROM registry_changecount
@@ -85,10 +86,13 @@ def fresh(
 
 
 def fresh_of(
-    kind: PartKind, edition: int, keys: Iterable[str], models: Sequence[int] | None = None
+    kind: PartKind, edition: int, keys: Sequence[str] | None, models: Sequence[int] | None = None
 ) -> dict[tuple[int, str], bytes]:
-    """The same for several keys, by pump model and key, all of one moment."""
-    wanted = {"keys": list(keys), "models": None if models is None else list(models)}
+    """The same for several keys, or all there are, by pump model and key and of one moment."""
+    wanted = {
+        "keys": None if keys is None else list(keys),
+        "models": None if models is None else list(models),
+    }
     with connection.cursor() as cursor:
         cursor.execute(_FRESH, {**kind.by_this_program(edition), **wanted})
         return {(model, key): bytes(body) for model, key, body in cursor.fetchall()}

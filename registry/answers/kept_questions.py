@@ -11,7 +11,7 @@ from django.db import connection
 
 from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
+from registry.answers.distributions import write_distributions
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_watch import total_changes
 from registry.answers.settings import answer_settings
@@ -37,7 +37,7 @@ class Kind:
 KINDS: Mapping[str, Kind] = {
     "claims": Kind(answer_claims, sittings=True),
     "comparisons": Kind(answer_comparison, sittings=True),
-    "distributions": Kind(answer_distributions, own=True),
+    "distributions": Kind(write_distributions, own=True),
     "part-swaps": Kind(answer_swap, sittings=True),
     "settings-matches": Kind(answer_settings, models=("model", "like_model")),
 }

@@ -1,31 +1,32 @@
 """Distributions in one line of plain words."""
 
+import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from registry.answers.cells import Group
+from registry.answers.cell_parts import Crowd
+from registry.answers.figures import Told
 from registry.answers.wording import counted, dated, in_words, rounded, telling
 
 # More centres than this are read in a table and not in a sentence.
 _TOLD = 6
 
 
-def told_distributions(
-    model: str, cells: list[dict[str, Any]], groups: Sequence[Group], moment: datetime | None
-) -> str:
-    """Return what the cells of a distributions document say; `groups` are what they were made from."""
-    return dated(f"{_says(model, cells, groups)}.", moment)
+def told_distributions(model: str, cells: Sequence[Told], crowd: Crowd, moment: datetime | None) -> str:
+    """Return what the cells of a distributions document say; `crowd` knows who read in them."""
+    return dated(f"{_says(model, cells, crowd)}.", moment)
 
 
-def _says(model: str, cells: list[dict[str, Any]], groups: Sequence[Group]) -> str:
+def _says(model: str, cells: Sequence[Told], crowd: Crowd) -> str:
     if not cells:
         return f"{model}: no accepted runs match; nothing is known here yet"
-    if len(cells) <= _TOLD and len({_asked(cell) for cell in cells}) == 1:
-        return f"{model}, {_asked(cells[0])}: {_centres(cells)}"
-    thin = sum(cell["state"] == "thin" for cell in cells)
-    units = len({unit for group in groups for unit in group.units})
-    clinics = len({clinic for group in groups for clinic in group.clinics})
+    if len(cells) <= _TOLD:
+        read = [json.loads(b"{" + one.figures + b"}") for one in cells]
+        if len({_asked(cell) for cell in read}) == 1:
+            return f"{model}, {_asked(read[0])}: {_centres(read)}"
+    thin = sum(one.cell.thin for one in cells)
+    units, clinics = crowd.count(one.cell.readers for one in cells)
     measured = f"{counted(units, 'unit')} measured in {counted(clinics, 'clinic')}"
     carried = "all carry figures" if not thin else f"{thin} of them too thin to carry figures"
     return f"{model}: {counted(len(cells), 'cell')} from {measured}; {carried}"

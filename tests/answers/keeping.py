@@ -4,11 +4,13 @@ import json
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
 from rest_framework.test import APIClient
 
 from registry.answers.kept_questions import Question
+from registry.answers.written import text_of
 from registry.errors import DomainError
-from registry.models import Clinic
+from registry.models import Clinic, KeptPart
 from tests.declared import MODEL
 
 SWAP = {"old": "A", "new": "B", "part": "protector"}
@@ -43,10 +45,14 @@ def anew(kind: str, asked: dict[str, Any], clinic: Clinic | None = None) -> Any:
         given["needs"] = {name: value for name, value in asked.items() if name in NEEDS}
     if "as_of" in given:
         given["as_of"] = datetime.fromisoformat(given["as_of"])
-    try:
-        return json.loads(json.dumps(Question.of(kind, given, clinic).answer()))
-    except DomainError as refused:
-        return refused.code
+    with transaction.atomic():
+        KeptPart.objects.all().delete()
+        try:
+            return json.loads(text_of(Question.of(kind, given, clinic).answer()))
+        except DomainError as refused:
+            return refused.code
+        finally:
+            transaction.set_rollback(True)
 
 
 def but_for_when(answer: Any) -> Any:

@@ -12,6 +12,8 @@ from django.db import connection
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from registry.answers import kept_ahead
+from registry.answers.kept_ahead import make_ahead
 from registry.answers.kept_questions import KINDS
 from registry.intake.catalogue import load_catalogue
 from registry.intake.gauges import declare_gauge
@@ -128,13 +130,18 @@ def check(client: APIClient, kind: str, asked: dict[str, Any], clinic: Clinic | 
 @pytest.mark.parametrize("seed", range(2))
 def test_an_answer_is_the_one_of_now_whatever_was_written(operator, stranger, monkeypatch, seed):
     monkeypatch.setattr(editions, "EDITIONS", both())
+    monkeypatch.setattr(kept_ahead, "_nothing_to_do_at", [])
     writer = Writer(seed)
     for _ in range(5):
         writer.upload()
     moment = timezone.now().isoformat()
     mine = writer.people[0].clinic_id
     for _ in range(9):
+        if writer.chance.random() < 0.6:
+            make_ahead(calm_s=0)
         wrote = writer.write()
+        if writer.chance.random() < 0.4:
+            make_ahead(calm_s=0)
         asked = [*questions(writer.model), ("distributions", {"model": writer.model, "as_of": moment})]
         for kind, what in asked:
             check(stranger, kind, what, None, wrote)
