@@ -89,6 +89,8 @@ def reined(deviations: ArrayLike, scale: ArrayLike, size: int) -> Floats:
     nought or samples below three are returned as they are. `scale` is one for all, or one a row.
     """
     d = np.asarray(deviations, float)
+    if size < 3:  # stretched without end, which times a scale of nought is no number
+        return d
     unit = np.asarray(scale, float) * stretch(size)
     used = np.isfinite(unit) & (unit > 0)
     unit = np.where(used, unit, 1.0)

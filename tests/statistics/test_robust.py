@@ -62,6 +62,7 @@ def test_limits_widen_for_small_samples_and_there_are_none_below_three() -> None
     assert stretch(3) > stretch(6) > stretch(50) > 1
     assert reined([100.0, -100.0], 1.0, 2).tolist() == [100.0, -100.0]
     assert reined([100.0], 0.0, 50).tolist() == [100.0]
+    assert reined([1.0, 0.0], 0.0, 2).tolist() == [1.0, 0.0]
 
 
 @pytest.mark.parametrize("size", [5, 8, 15, 40])
