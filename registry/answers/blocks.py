@@ -7,12 +7,13 @@ number, so that an answer over thousands of summaries costs little more than one
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from registry.answers.packing import COLUMNS, KEYS, UNDECLARED, packed, unpacked
+from registry.answers.packing import COLUMNS, KEYS, UNDECLARED, packed, sizes, unpacked_all
 from registry.answers.past import rows_at
 from registry.answers.setting import OF_SUMMARY, Setting
 from registry.models import UnitSummary
@@ -42,6 +43,11 @@ class Block:
     random: Floats
     systematic: Floats
 
+    @cached_property
+    def who(self) -> bytes:
+        """Who read what: mostly the same at many settings, for which all that follows from it is the same."""
+        return b"".join((self.unit.tobytes(), self.clinic.tobytes(), self.gauge.tobytes()))
+
     def only(self, kept: NDArray[np.bool_]) -> "Block":
         """The rows marked."""
         columns: Iterable[Any] = (getattr(self, name)[kept] for name in COLUMNS)
@@ -61,13 +67,25 @@ def summary_blocks(moment: datetime | None = None, **where: Any) -> list[Block]:
         return blocks_of(rows_at(moment, where))
     found = UnitSummary.objects.filter(**where).order_by().values(*_OF_SUMMARY).annotate(**packed())
     size = len(_OF_SUMMARY)
-    return [_block(row[:size], row[size:]) for row in found.values_list(*_OF_SUMMARY, *packed())]
+    rows = list(found.values_list(*_OF_SUMMARY, *packed()))
+    return _read([row[:size] for row in rows], list(zip(*(row[size:] for row in rows), strict=True)))
 
 
-def _block(key: Sequence[Any], columns: Sequence[bytes]) -> Block:
-    model, revision, *setting = key
-    read = (unpacked(name, values) for name, values in zip(COLUMNS, columns, strict=True))
-    return Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *read)
+def _read(keys: Sequence[Sequence[Any]], columns: Sequence[Sequence[bytes]]) -> list[Block]:
+    """Blocks from the keys of groups and the packed columns of all of them, each read at once."""
+    if not keys:
+        return []
+    read = [unpacked_all(name, groups) for name, groups in zip(COLUMNS, columns, strict=True)]
+    size_of = sizes(columns[0])
+    # In one order, so that who read what is the same to a byte at all settings at which it is the same.
+    order = np.lexsort((read[2], read[1], read[0], np.repeat(np.arange(len(keys)), size_of)))
+    read = [column[order] for column in read]
+    blocks, start = [], 0
+    for (model, revision, *setting), size in zip(keys, size_of, strict=True):
+        mine = (column[start : start + size] for column in read)
+        blocks.append(Block(model, UNKNOWN if revision is None else revision, Setting(*setting), *mine))
+        start += size
+    return blocks
 
 
 def blocks_of(rows: Iterable[Mapping[str, Any]]) -> list[Block]:

@@ -14,16 +14,18 @@ import numpy as np
 from registry.answers.blocks import Block, by_setting, distinct, typical
 from registry.answers.measured import Measured, measured
 from registry.answers.narrowing import Narrowed
-from registry.answers.readings import readings_in
-from registry.answers.setting import Setting
-from registry.models import Elevation
+from registry.answers.readings import tables_in
+from registry.answers.setting import Setting, order_of_band
 from registry.statistics.contrasted import WIDTH as FIGURES
 from registry.statistics.contrasted import Contrasted, contrasted, unpacked
+from registry.statistics.designs import Codes
 from registry.statistics.differences import fits
 from registry.statistics.strata import contrasts_of, within_strata
+from registry.statistics.tables import Tables
 
 UNFITTED = -1
 Band = tuple[float, float, float]
+_Counts = tuple[tuple[int, int], tuple[int, int, int]]
 
 
 @dataclass(frozen=True)
@@ -112,10 +114,9 @@ def contrasts_between(
     by itself besides that of several.
     """
     pairs = list(_pairs(old, new, each_band=each_band))
-    readings = [readings_in(pair.cells, fixed, build=[0, 1] * len(pair.bands)) for pair in pairs]
     place, within = np.full(len(pairs), UNFITTED), dict[int, tuple[Band, ...]]()
     tables, size = [np.zeros((0, FIGURES))], 0
-    for at, together in fits(readings):
+    for at, together in fits(_tables(pairs, fixed)):
         of = contrasts_of(together)
         tables.append(contrasted(together, of).packed())
         place[at] = size + np.arange(at.size)
@@ -124,11 +125,20 @@ def contrasts_between(
             bands = [(one.value, *one.interval()) for one in within_strata(together, of)]
             told = np.array(bands).transpose(2, 0, 1).tolist()
             within |= {row: tuple(map(tuple, of_row)) for row, of_row in zip(at.tolist(), told, strict=True)}
+    known: dict[bytes, _Counts] = {}
     rows = (
-        pair.row(fit, within.get(at, ()))
+        pair.row(fit, within.get(at, ()), known)
         for at, (pair, fit) in enumerate(zip(pairs, place.tolist(), strict=True))
     )
     return Contrasts((measured(old), measured(new)), tuple(rows), unpacked(np.concatenate(tables)), labels)
+
+
+def _tables(pairs: Sequence["_Pair"], fixed: Sequence[int]) -> Iterator[tuple[Codes, Tables]]:
+    """All pairs as tables, those of as many bands at once."""
+    for bands in sorted({len(pair.bands) for pair in pairs}):
+        places = np.array([place for place, pair in enumerate(pairs) if len(pair.bands) == bands])
+        for at, tables in tables_in([pairs[place].cells for place in places], fixed, [0, 1] * bands):
+            yield places[at], tables
 
 
 @dataclass(frozen=True)
@@ -140,21 +150,27 @@ class _Pair:
     cells: list[list[Block]]
     alone: bool
 
-    def row(self, fit: int, within: tuple[Band, ...]) -> Row:
-        """Its row, given what became of its fit."""
+    def row(self, fit: int, within: tuple[Band, ...], known: dict[bytes, _Counts]) -> Row:
+        """Its row, given what became of its fit, and the counts that are known already."""
         sides = [[block for cell in self.cells[which::2] for block in cell] for which in (0, 1)]
-        units = [len(distinct(side, "unit")) for side in sides]
-        clinics = [distinct(side, "clinic") for side in sides]
-        counts = len(clinics[0]), len(clinics[1]), len(clinics[0] & clinics[1])
+        key = b"|".join(block.who for side in sides for block in side)
+        units, clinics = known.get(key) or known.setdefault(key, _counts(*sides))
         alone = (typical(sides[0]), typical(sides[1])) if fit == UNFITTED else None
-        return Row(self.setting, self.bands, self.alone, (units[0], units[1]), counts, fit, alone, within)
+        return Row(self.setting, self.bands, self.alone, units, clinics, fit, alone, within)
+
+
+def _counts(old: Sequence[Block], new: Sequence[Block]) -> _Counts:
+    """Units of old and new; clinics of old, of new and of both."""
+    units = [len(distinct(side, "unit")) for side in (old, new)]
+    clinics = [distinct(side, "clinic") for side in (old, new)]
+    return (units[0], units[1]), (len(clinics[0]), len(clinics[1]), len(clinics[0] & clinics[1]))
 
 
 def _pairs(old: Sequence[Block], new: Sequence[Block], *, each_band: bool) -> Iterator[_Pair]:
     before, after = (_by_band(blocks) for blocks in (old, new))
     for setting, bands in sorted(before.items()):
         both = [band for band in bands if band in after.get(setting, {})]
-        both.sort(key=Elevation.values.index)
+        both.sort(key=order_of_band)
         cells = {band: [before[setting][band], after[setting][band]] for band in both}
         if both:
             together = [cell for band in both for cell in cells[band]]

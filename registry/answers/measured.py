@@ -49,21 +49,24 @@ class Measured:
 def measured(blocks: Sequence[Block]) -> Measured:
     """What the summaries of a side say of where it was measured."""
     found = dict(sorted(by_setting(blocks).items()))
-    known: dict[bytes, frozenset[int]] = {}
-    clinics = [_clinics(of, known) for of in found.values()]
+    known: dict[bytes, tuple[frozenset[int], bool]] = {}
+    who = [_who(of, known) for of in found.values()]
     return Measured(
         tuple(found),
-        tuple(clinics),
-        tuple(any((block.gauge == UNDECLARED).any() for block in of) for of in found.values()),
+        tuple(clinics for clinics, _ in who),
+        tuple(undeclared for _, undeclared in who),
         np.array([_behaviour(setting, of) for setting, of in found.items()]).reshape(-1, 3),
     )
 
 
-def _clinics(blocks: Sequence[Block], known: dict[bytes, frozenset[int]]) -> frozenset[int]:
-    """Mostly the same clinics measured at all settings: one set stands for all of them."""
-    key = b"".join(block.clinic.tobytes() for block in blocks)
+def _who(
+    blocks: Sequence[Block], known: dict[bytes, tuple[frozenset[int], bool]]
+) -> tuple[frozenset[int], bool]:
+    """The clinics, and whether a gauge was not declared; mostly the same at all settings."""
+    key = b"|".join(block.who for block in blocks)
     if key not in known:
-        known[key] = frozenset(distinct(blocks, "clinic"))
+        undeclared = any(bool((block.gauge == UNDECLARED).any()) for block in blocks)
+        known[key] = frozenset(distinct(blocks, "clinic")), undeclared
     return known[key]
 
 

@@ -10,6 +10,8 @@ from registry.models import Elevation, Mode
 AT = ("mode", "programme", "level")
 AROUND = ("side", "rig", "power", "elevation")
 PLACE = (*AT, *AROUND)
+_BANDS = {band: place for place, band in enumerate(Elevation.values)}
+_MODES = {mode: place for place, mode in enumerate(Mode.values)}
 # Between bands, where a row of a document stands for several.
 BETWEEN = "; "
 
@@ -71,12 +73,17 @@ def setting_of(row: Mapping[str, Any]) -> Setting:
 def order_around(row: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort key over what a row of a document was measured with."""
     first = row["elevation"].split(BETWEEN)[0]
-    return row["rig"], row["power"], Elevation.values.index(first), row["side"]
+    return row["rig"], row["power"], order_of_band(first), row["side"]
 
 
 def order_of_mode(mode: str) -> int:
     """Stimulation first, as a pump begins."""
-    return Mode.values.index(mode)
+    return _MODES[mode]
+
+
+def order_of_band(band: str) -> int:
+    """The lowest first, after what nobody said."""
+    return _BANDS[band]
 
 
 def told_bands(bands: Sequence[str]) -> str:

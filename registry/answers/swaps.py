@@ -12,7 +12,7 @@ from registry.answers.comparisons import setting_order
 from registry.answers.measured import measured
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
-from registry.answers.readings import readings_in
+from registry.answers.readings import tables_in
 from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
 from registry.answers.sides import find_sides
 from registry.answers.spreads import Scattered, of_scatter
@@ -136,9 +136,9 @@ class _Fitted:
 def _fitted(cells: Mapping[_Key, _Cells]) -> list[_Fitted]:
     """Every setting at which all four cells were measured, and enough of them to tell."""
     whole = [(key, four) for key, four in cells.items() if all(four)]
-    readings = [readings_in(four, build=[base for base, _ in CELLS]) for _, four in whole]
+    tables = tables_in([four for _, four in whole], build=[base for base, _ in CELLS])
     found = []
-    for places, together in fits(readings):
+    for places, together in fits(tables):
         # Cells 0 and 2 stand for the bases.
         between = [together.between_units(cell)[0].tolist() for cell in (0, 2)]
         columns = splits(together), together.spread.unlike.tolist(), *between

@@ -7,7 +7,7 @@ in several cells is its own control likewise, as far as it changes from cell to 
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -126,8 +126,8 @@ class Fit:
 
     @property
     def spread(self) -> Spread:
-        """What units and groups were seen to scatter by, a table of one row."""
-        return self.alone.spread
+        """What units and groups were seen to scatter by, without an axis for tables."""
+        return self.beside.spread.table(self.place)
 
     def estimate(self, contrast: ArrayLike) -> Estimate:
         """The figure `contrast` makes of the cells' means, with Satterthwaite's degrees of freedom (GUM G.4).
@@ -148,7 +148,7 @@ class Fit:
         own = unit + float(np.mean(of.noise * of.runs))
         *among, between = variances(self.alone.parts(self.alone.weights[:, cell]), self.alone.known)[0]
         both = np.array([own + sum(among), between + float(np.mean(self.spread.group))])
-        error, freedom = pooled(both, np.array([unit_freedom, float(self.spread.group_freedom[0])]))
+        error, freedom = pooled(both, np.array([unit_freedom, float(self.spread.group_freedom)]))
         return Estimate(float(self.means[cell]), float(error), float(freedom))
 
 
@@ -167,18 +167,18 @@ def fit(readings: Readings) -> Fit | None:
 def fit_all(several: Sequence[Readings]) -> list[Fit | None]:
     """Fit each as `fit` does; those of one design are worked out side by side."""
     found: list[Fit | None] = [None] * len(several)
-    for places, together in fits(several):
+    for places, together in fits(abreast(several)):
         for place, of in enumerate(places.tolist()):
             found[of] = Fit(together, place)
     return found
 
 
-def fits(several: Sequence[Readings]) -> Iterator[tuple[Codes, Fits]]:
-    """Yield the fits of several tables, as many side by side as are of one design, and the places of each.
+def fits(several: Iterable[tuple[Codes, Tables]]) -> Iterator[tuple[Codes, Fits]]:
+    """Yield the fits of tables side by side, given with their places, and the places of each.
 
     Missing are those of which nothing tells how much units or groups scatter.
     """
-    for places, tables in abreast(several):
+    for places, tables in several:
         for some, kept, wild in _sound(tables):
             made = _fitted(kept, wild)
             if made is not None:

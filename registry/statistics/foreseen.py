@@ -87,7 +87,7 @@ def _from_fit(found: Fit, metric: str, cell: int) -> Foreseen:
         declared=declared,
         centre_freedom=freedom if centre.error**2 < floor else min(centre.freedom, CERTAIN),
         unit_freedom=freedom,
-        clinic_freedom=float(found.spread.group_freedom[0]),
+        clinic_freedom=float(found.spread.group_freedom),
     )
 
 

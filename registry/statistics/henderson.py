@@ -66,6 +66,11 @@ class Spread:
         mine = {name: getattr(self, name)[places] for name in _BY_TABLE}
         return Spread(own_freedom=self.own_freedom, **mine)
 
+    def table(self, place: int) -> "Spread":
+        """That of one table, without the axis for tables."""
+        mine = {name: getattr(self, name)[place] for name in _BY_TABLE}
+        return Spread(own_freedom=self.own_freedom, **mine)
+
     @property
     def of_unit(self) -> Floats:
         """The variance between units as it is for each unit."""

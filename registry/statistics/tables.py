@@ -115,6 +115,14 @@ def abreast(several: Sequence[Readings]) -> list[tuple[Codes, Tables]]:
     return [(np.array(places), _stacked([several[place] for place in places])) for places in found.values()]
 
 
+def joined(several: Sequence[Tables]) -> Tables:
+    """Tables of one design one after the other."""
+    if len(several) == 1:
+        return several[0]
+    values = {name: np.concatenate([getattr(of, name) for of in several]) for name in _VALUES}
+    return Tables(several[0].design, **values, fixed=several[0].fixed)
+
+
 def _stacked(several: Sequence[Readings]) -> Tables:
     values = {name: np.array([getattr(of, name) for of in several], float) for name in _VALUES}
     return Tables(several[0].design, **values, fixed=several[0].fixed)

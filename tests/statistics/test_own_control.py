@@ -42,7 +42,7 @@ def test_repeats_do_not_make_a_unit_stand_for_all_units() -> None:
     found = fit(readings(paired(np.random.default_rng(2), 8, own=4.0)))
     assert found is not None
     assert found.estimate((-1, 1)).error == pytest.approx(4 * (2 / 8) ** 0.5, rel=0.5)
-    assert found.spread.own[0] == pytest.approx(16, rel=0.7)
+    assert found.spread.own == pytest.approx(16, rel=0.7)
 
 
 def test_one_unit_with_both_among_others_is_not_taken_for_all() -> None:
