@@ -17,15 +17,20 @@ from registry.statistics.discoveries import adjusted, factors_of, weighted
 
 # How much further than needed small chances are read, so that a family that grows seldom has them read again.
 _FURTHER = 1.5
+# Each rule by itself, so that the index of chances is gone through and not the judgements.
 _COUNT = """
-SELECT count(j.p) FROM unnest(%s::text[], %s::int[]) WITH ORDINALITY AS r (name, version, place)
-LEFT JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version
-GROUP BY r.place ORDER BY r.place
+SELECT counted.size FROM unnest(%s::text[], %s::int[]) WITH ORDINALITY AS r (name, version, place),
+LATERAL (
+    SELECT count(*) AS size FROM registry_judgement j
+    WHERE j.rule = r.name AND j.rule_version = r.version AND j.p IS NOT NULL
+) counted ORDER BY r.place
 """
 _LEAST = """
-SELECT j.rule, j.rule_version, j.subject, j.p
-FROM unnest(%s::text[], %s::int[], %s::float[]) AS r (name, version, most)
-JOIN registry_judgement j ON j.rule = r.name AND j.rule_version = r.version AND j.p < r.most
+SELECT small.* FROM unnest(%s::text[], %s::int[], %s::float[]) AS r (name, version, most),
+LATERAL (
+    SELECT j.rule, j.rule_version, j.subject, j.p FROM registry_judgement j
+    WHERE j.rule = r.name AND j.rule_version = r.version AND j.p < r.most
+) small
 """
 _REPLACED = """
 SELECT j.rule, j.rule_version, count(j.p)

@@ -127,9 +127,8 @@ class Judgement(models.Model):
         constraints = (
             models.UniqueConstraint(fields=["rule", "rule_version", "subject"], name="judged_once_a_version"),
         )
-        indexes = (
-            models.Index(fields=["rule", "rule_version", "p"], condition=Q(p__lt=0.05), name="least_likely"),
-        )
+        # How many chances a rule has, and the small ones among them, are read from the index alone.
+        indexes = (models.Index(fields=["rule", "rule_version", "p"], name="chances_of_a_rule"),)
 
     def __str__(self) -> str:
         return f"{self.rule} {self.rule_version}: {self.subject} {self.standing}"

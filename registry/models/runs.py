@@ -203,7 +203,9 @@ class UnitSummary(models.Model):
     )
     unit = models.ForeignKey(Unit, on_delete=models.PROTECT, related_name="summaries", db_index=False)
     clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="summaries", db_index=False)
-    gauge = models.ForeignKey(Gauge, null=True, on_delete=models.PROTECT, related_name="summaries")
+    gauge = models.ForeignKey(
+        Gauge, null=True, on_delete=models.PROTECT, related_name="summaries", db_index=False
+    )
     rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="summaries", db_index=False)
     power = models.CharField(max_length=10, choices=Power.choices, blank=True)
     elevation = models.CharField(max_length=12, choices=Elevation.choices, blank=True)
@@ -246,6 +248,7 @@ class UnitSummary(models.Model):
             models.Index(
                 fields=["pump_model", "edition", "metric", "mode", "level"], name="summaries_of_a_setting"
             ),
+            models.Index(fields=["gauge", "pump_model"], name="models_of_a_gauge"),
         )  # fmt: skip
 
     def __str__(self) -> str:
