@@ -9,7 +9,7 @@ import pandas as pd
 
 from registry.models import Gauge
 from registry.statistics.discoveries import looked_at_again
-from registry.statistics.epochs import parted
+from registry.statistics.epochs import Step, parted, past_of
 from registry.statistics.robust import Floats
 from registry.statistics.shifts import LIMITS, Examined, Shift, examine
 
@@ -19,15 +19,15 @@ class Leaning:
     """What was found of the gauges. `examined` is None where no build was read by two clinics.
 
     `gauges` are the gauges that were read, with their clinic and name; `shifts` has those that have others to
-    be held against. `began` is when a gauge's present epoch began, where it had others before, `steps` how
-    likely that is by chance.
+    be held against, `past` what was so of them before they changed. `steps` has the step by which a gauge's
+    present epoch began, where it had others before.
     """
 
     examined: Examined | None = None
     gauges: Mapping[int, tuple[int, str, str]] = field(default_factory=dict)
     shifts: Mapping[int, Shift] = field(default_factory=dict)
-    began: Mapping[int, float] = field(default_factory=dict)
-    steps: Mapping[int, float] = field(default_factory=dict)
+    steps: Mapping[int, Step] = field(default_factory=dict)
+    past: Mapping[int, Shift] = field(default_factory=dict)
 
     def chance(self, gauge: int) -> float:
         """A gauge's p value: against the others, or for the step that made it lean, whichever tells more.
@@ -40,7 +40,29 @@ class Leaning:
         if gauge not in self.steps:
             return level
         # Two ways to be told share one chance; a step is far better known than how gauges stand.
-        return min(1.0, level / _LEVEL, self.steps[gauge] / (1 - _LEVEL))
+        return min(1.0, level / _LEVEL, self.steps[gauge].chance / (1 - _LEVEL))
+
+    def is_material(self, gauge: int) -> bool:
+        """Whether a gauge reads off by what matters, or has changed by as much and not been put right."""
+        return self.shifts[gauge].is_material() or self.has_changed(gauge)
+
+    def has_changed(self, gauge: int) -> bool:
+        """Whether a gauge took a step that matters to where it reads off now.
+
+        Where a gauge leaned the other way before, it reads off by less than it changed by.
+        """
+        step, shift = self.steps.get(gauge), self.shifts[gauge]
+        if step is None or not shift.is_carried():
+            return False
+        now = float(np.log1p(shift.shift))
+        put_right = now * step.size < 0 or abs(now) < abs(now - step.size) / 2
+        return abs(np.expm1(step.size)) >= LIMITS.off and abs(shift.shift) >= LIMITS.clear and not put_right
+
+    def is_confirmed(self, gauge: int) -> bool:
+        """Whether two halves of the units say so each alone: of where the gauge reads, or of its step."""
+        step = self.steps.get(gauge)
+        stepped = step is not None and step.halves_agree and self.has_changed(gauge)
+        return stepped or self.shifts[gauge].halves_agree()
 
     def growth(self, shift: Shift) -> float:
         """How much more there is to learn of a gauge than its first `LIMITS.units` units told (a logarithm).
@@ -54,22 +76,30 @@ class Leaning:
 
     def since(self, gauge: int) -> datetime | None:
         """When the gauge began to read as it does; None where it always has."""
-        began = self.began.get(gauge)
-        return None if began is None else datetime.fromtimestamp(began, UTC)
+        step = self.steps.get(gauge)
+        return None if step is None else datetime.fromtimestamp(step.at, UTC)
 
     def of_rows(self, pairs: pd.DataFrame) -> Floats:
         """What each row of dated pairs is off by for its gauge's sake, as a logarithm.
 
-        Every gauge counts of which it cannot be said that it is sound, from its present epoch on.
+        Every gauge counts of which it cannot be said that it is sound, in its present epoch and before.
         """
-        suspect = {
-            gauge: float(np.log1p(shift.shift))
-            for gauge, shift in self.shifts.items()
-            if shift.is_carried() and not shift.is_clear()
-        }
-        start = pairs["gauge"].map(dict(self.began)).fillna(-np.inf).to_numpy(float)
-        leans = pairs["gauge"].map(suspect).fillna(0.0).to_numpy(float)
-        return np.where(pairs["at"].to_numpy(float) >= start, leans, 0.0)
+        began = {gauge: step.at for gauge, step in self.steps.items()}
+        now, before = (
+            pairs["gauge"].map(_suspect(shifts)).fillna(0.0).to_numpy(float)
+            for shifts in (self.shifts, self.past)
+        )
+        start = pairs["gauge"].map(began).fillna(-np.inf).to_numpy(float)
+        return np.where(pairs["at"].to_numpy(float) >= start, now, before)
+
+
+def _suspect(shifts: Mapping[int, Shift]) -> dict[int, float]:
+    """What gauges lean by that may not be sound."""
+    return {
+        gauge: float(np.log1p(shift.shift))
+        for gauge, shift in shifts.items()
+        if shift.is_carried() and not shift.is_clear()
+    }
 
 
 def leaning_of(pairs: pd.DataFrame, watched: int) -> Leaning:
@@ -82,9 +112,11 @@ def lean(pairs: pd.DataFrame, watched: int, gauges: Mapping[int, tuple[int, str,
     """Look through gauges whose clinics and names are known; `watched` is how many there are in all."""
     parts = parted(pairs)
     found = examine(parts.pairs, watched=watched)
-    shifts = {shift.who: shift for shift in found.gauges() if shift.who in gauges} if found else {}
-    return Leaning(found, gauges, shifts, parts.began, parts.chances)
+    shifts = {shift.who: shift for shift in found.gauges()} if found else {}
+    present = {gauge: shift for gauge, shift in shifts.items() if gauge in gauges}
+    past = {gauge: shifts[past_of(gauge)] for gauge in parts.steps if past_of(gauge) in shifts}
+    return Leaning(found, gauges, present, parts.steps, past)
 
 
-_LEVEL = 0.2
+_LEVEL = 0.1
 _NAMES = ("pk", "clinic_id", "clinic__code", "code")

@@ -164,7 +164,9 @@ def dated_pairs(seen: Readings, metrics: Collection[str]) -> pd.DataFrame:
     table = seen.of(metrics)
     if not len(table):
         return pd.DataFrame(columns=_PAIRED)
-    pairs, read = pair_table(table), seen.dates
+    # Units differ by as many mmHg at all settings, so the higher ones tell more of a scale.
+    by_level = set(metrics) <= set(VACUUM)
+    pairs, read = pair_table(table, by_level=by_level), seen.dates
     place = places(read, pairs)
     # What is not known takes the place -1: the last, put behind all others.
     return pairs.assign(

@@ -19,7 +19,7 @@ from registry.statistics.deviants import UNIT_LIMITS, Deviant, deviants
 
 RULE = Rule(
     "unit_off",
-    2,
+    3,
     "unit",
     advice="Check rig and serial, then measure the unit again; never open a unit that a person will use.",
     limits=asdict(UNIT_LIMITS),

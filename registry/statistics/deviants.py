@@ -47,9 +47,9 @@ UNIT_LIMITS = UnitLimits()
 
 @dataclass(frozen=True)
 class Deviant:
-    """One unit against its build: how far `apart`, over how many spreads of the build's units (`score`), the
-    chance of it for this unit alone (`p`), and what it rests on; `tests` is how many are looked at,
-    `seen_alike` whether two clinics saw it stand apart alike."""
+    """One unit against its build: how far `apart`, less what its gauge does by what it read others, over how
+    many spreads of the build's units (`score`), the chance of it for this unit alone (`p`), and what it rests
+    on; `tests` is how many are looked at, `seen_alike` whether two clinics saw it stand apart alike."""
 
     unit: int
     build: int
@@ -123,9 +123,11 @@ class _Units:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is known of all units at once: vouched for, seen alike, how many clinics read fellows."""
+    """What is known of all units at once: vouched for, how much of it others read with their gauges show too,
+    seen alike, how many clinics read fellows."""
 
     cleared: NDArray[np.bool_]
+    explained: Floats
     alike: NDArray[np.bool_]
     clinics: Codes
     tests: int
@@ -148,8 +150,13 @@ def deviants(
     rows = _Rows(unit, clinic, gauge, pairs["apart"].to_numpy(float) - leaning, at)
     units = _units(pairs, rows)
     alike = _seen_alike(rows, limits)
+    shown = _shown(rows, units.apart, limits)
     known = _Known(
-        _cleared(rows, units.apart, limits) | alike, alike, _clinics(rows, units), max(tests, units.key.size)
+        _cleared(rows, shown, units.apart.size, limits) | alike,
+        np.where(alike, 0.0, _explained(rows, shown, units.apart)),
+        alike,
+        _clinics(rows, units),
+        max(tests, units.key.size),
     )
     pooled, spreads = _spreads(units)
     return [
@@ -214,26 +221,42 @@ def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[floa
     return max(float(drawn), _LEAST_SPREAD), worth + _USUAL_FREEDOM
 
 
-def _cleared(rows: _Rows, apart: Floats, limits: UnitLimits) -> NDArray[np.bool_]:
-    """Units of which some gauge is vouched for by other units, read with it then or later.
-
-    What a gauge read before says nothing of what it has gone off by since.
+def _shown(rows: _Rows, apart: Floats, limits: UnitLimits) -> Floats:
+    """What each row's gauge reads off by as other units show that it read then or later, the first few of
+    them; NaN where they are too few. What a gauge read before says nothing of what it has gone off by since.
     """
-    found = np.zeros(apart.size, bool)
+    size = rows.at.size
     order = np.lexsort((rows.at, rows.gauge))
-    for mine in np.split(order, _starts(rows.gauge[order])):
-        values, at = apart[rows.unit[mine]], rows.at[mine]
-        for k, first in enumerate(np.searchsorted(at, at).tolist()):
-            asked = np.arange(first, min(first + _VOUCHING + 1, at.size))
-            others = values[asked[asked != k]]
-            if others.size >= limits.cleared and abs(float(np.median(others))) < limits.outside / 2:
-                found[rows.unit[mine[k]]] = True
+    gauge, at = rows.gauge[order], rows.at[order]
+    place = np.arange(size)
+    starts = np.flatnonzero((np.diff(gauge, prepend=-1) != 0) | (np.diff(at, prepend=-np.inf) != 0))
+    first = np.repeat(starts, np.diff(starts, append=size))
+    asked = first[:, None] + np.arange(_VOUCHING + 1)
+    others = (asked < np.searchsorted(gauge, gauge, side="right")[:, None]) & (asked != place[:, None])
+    values = apart[rows.unit[order]][np.minimum(asked, size - 1)]
+    ranked = np.sort(np.where(others, values, np.inf), axis=1)
+    number = others.sum(axis=1)
+    low, high = (
+        ranked[place, np.maximum(k, 0)] for k in ((number - 1) // 2, np.minimum(number // 2, _VOUCHING))
+    )
+    found = np.empty(size)
+    found[order] = np.where(number >= limits.cleared, (low + high) / 2, np.nan)
     return found
 
 
-def _starts(ordered: Codes) -> Codes:
-    """Where a new one begins."""
-    return np.flatnonzero(np.diff(ordered)) + 1
+def _cleared(rows: _Rows, shown: Floats, units: int, limits: UnitLimits) -> NDArray[np.bool_]:
+    """Units of which some gauge is vouched for by other units."""
+    sound = np.abs(shown) < limits.outside / 2
+    cleared: NDArray[np.bool_] = np.bincount(rows.unit, sound, units) > 0
+    return cleared
+
+
+def _explained(rows: _Rows, shown: Floats, apart: Floats) -> Floats:
+    """How much of what each unit is apart its gauges do, as they read others apart the same way."""
+    way = np.sign(apart)
+    theirs = np.maximum(way[rows.unit] * np.nan_to_num(shown), 0.0)
+    mean = np.bincount(rows.unit, theirs) / np.bincount(rows.unit)
+    return way * np.minimum(mean, np.abs(apart))
 
 
 def _seen_alike(rows: _Rows, limits: UnitLimits) -> NDArray[np.bool_]:
@@ -255,20 +278,19 @@ def _of_build(
     fellows = mine.size - 1
     if fellows < 1:
         return []
-    apart = units.apart[mine]
     # The build's centre is itself uncertain; its median needs pi/2 of a mean's variance.
-    scores = apart / (spread * float(np.sqrt(1 + np.pi / 2 / fellows)))
+    wide = spread * float(np.sqrt(1 + np.pi / 2 / fellows))
+    in_doubt = _is_in_doubt(
+        units.apart[mine], (wide, freedom), max(spread / pooled, 1.0), known.tests, limits
+    )
+    apart = units.apart[mine] - known.explained[mine]
+    scores = apart / wide
     chances = 2 * special.stdtr(freedom, -np.abs(scores))
-    far = np.abs(np.expm1(apart)) >= limits.outside
-    # A build of two kinds spreads so widely itself that nothing in it stands out: hold it against all builds.
-    usual = 2 * special.stdtr(freedom, -np.abs(scores) * max(spread / pooled, 1.0))
-    wide = far & (known.tests * usual < limits.alarm)
-    in_doubt = bool(wide.sum() > max(1, limits.few * mine.size))
     return [
         Deviant(
             unit=int(units.key[k]),
             build=int(units.build[k]),
-            apart=float(np.expm1(units.apart[k])),
+            apart=float(np.expm1(left)),
             score=float(score),
             p=float(chance),
             tests=known.tests,
@@ -280,5 +302,16 @@ def _of_build(
             build_in_doubt=in_doubt,
             seen_alike=bool(known.alike[k]),
         )
-        for k, score, chance in zip(mine, scores, chances, strict=True)
+        for k, left, score, chance in zip(mine, apart, scores, chances, strict=True)
     ]
+
+
+def _is_in_doubt(
+    apart: Floats, spread: tuple[float, int], wider: float, tests: int, limits: UnitLimits
+) -> bool:
+    """A build of two kinds spreads so widely itself that nothing in it stands out: so many units do when they
+    are held against all builds, than whose units these lie `wider` apart."""
+    scores, freedom = np.abs(apart) / spread[0], spread[1]
+    usual = 2 * special.stdtr(freedom, -scores * wider)
+    far = (np.abs(np.expm1(apart)) >= limits.outside) & (tests * usual < limits.alarm)
+    return bool(far.sum() > max(1, limits.few * apart.size))

@@ -10,29 +10,43 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
 
-from registry.statistics.robust import Floats
-from registry.statistics.taming import fit_pairs, shared
+from registry.statistics.courses import Course
+from registry.statistics.robust import Floats, scaled_mad
+from registry.statistics.taming import Fitted, fit_pairs, shared
 
-# A step between two epochs of a gauge: as large as matters, seen on so many units on either side, and by
-# chance in one gauge of a hundred at most.
+# A step between two epochs of a gauge: as large as matters, seen on so many units on either side and in most
+# of those since, and by chance in one gauge of fifty at most.
 LEAST_STEP = 0.04
+LEAST_AGREEING = 0.7
 LEAST_UNITS = 3
 LEAST_OTHERS = 2
 _CHANCE = 0.02
 _MOST_EPOCHS = 4
+# Below this no step other clinics saw makes one of it.
+_WORTH_A_LOOK = 2.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """The step at which a gauge's present epoch began: `at` when, by how much as a logarithm (`size`), with
+    its standard `error`. `chance` is that of one so clear in any place at any look, `agreeing` the share of
+    units since that lie beyond a quarter of it, `halves_agree` whether either half of them says so alone."""
+
+    at: float
+    size: float
+    error: float
+    chance: float
+    agreeing: float
+    halves_agree: bool
 
 
 @dataclass(frozen=True)
 class Parted:
-    """`pairs` with the readings of past epochs under gauges of their own, numbered below nought.
-
-    `began` says when the present epoch of a gauge began, for those that have had more than one, and `chances`
-    how likely so clear a step is by chance, in any of the places where one could have been.
-    """
+    """`pairs` with the readings of past epochs under gauges of their own, numbered below nought, and the
+    `steps` by which the present epochs began of those gauges that have had more than one."""
 
     pairs: pd.DataFrame
-    began: dict[int, float]
-    chances: dict[int, float]
+    steps: dict[int, Step]
 
 
 def parted(pairs: pd.DataFrame) -> Parted:
@@ -43,107 +57,156 @@ def parted(pairs: pd.DataFrame) -> Parted:
     """
     told = shared(pairs)
     if not len(told) or "at" not in told:
-        return Parted(pairs, {}, {})
-    fitted = fit_pairs(told)
-    apart, at = fitted.values - fitted.of_build, told["at"].to_numpy(float)
-    weight = fitted.spreads**-2
-    gauge, build, clinic = (told[name].to_numpy(np.int64) for name in ("gauge", "build", "clinic"))
-    began, chances = dict[int, float](), dict[int, float]()
-    for one in np.unique(gauge).tolist():
-        rows = np.flatnonzero(gauge == one)
-        others = np.flatnonzero((clinic != clinic[rows[0]]) & np.isin(build, build[rows]))
-        # What another gauge leans by all along says nothing of what happened at a date.
-        theirs = apart[others] - fitted.of_gauge[others]
-        step = _last_step(_Course(apart[rows], at[rows], weight[rows], theirs, at[others], weight[others]))
-        if step is not None:
-            began[one], chances[one] = step
-    return Parted(pairs.assign(gauge=_epochs(pairs, began)), began, chances)
+        return Parted(pairs, {})
+    read = _Read.of(told, fit_pairs(told))
+    found = {
+        gauge: _last_step(read, rows) for gauge, rows in _places(told["gauge"].to_numpy(np.int64)).items()
+    }
+    steps = {gauge: step for gauge, step in found.items() if step is not None}
+    return Parted(pairs.assign(gauge=_epochs(pairs, steps)), steps)
 
 
-def _epochs(pairs: pd.DataFrame, began: dict[int, float]) -> NDArray[np.int64]:
-    gauge = pairs["gauge"].to_numpy(np.int64)
-    start = np.array([began.get(one, -np.inf) for one in gauge.tolist()])
-    return np.where(pairs["at"].to_numpy(float) < start, -1 - gauge, gauge)
+def _places(keys: NDArray[np.int64]) -> dict[int, NDArray[np.intp]]:
+    """The rows of each key."""
+    order = np.argsort(keys, kind="stable")
+    found, starts = np.unique(keys[order], return_index=True)
+    return dict(zip(found.tolist(), np.split(order, starts[1:]), strict=True))
 
 
-@dataclass(frozen=True)
-class _Course:
-    """What one gauge read, and what other clinics read of the same builds, with when.
-
-    Weights are one over the variance of each: units of some builds lie closer together than those of others.
-    """
-
-    apart: Floats
-    at: Floats
-    weight: Floats
-    others: Floats
-    others_at: Floats
-    others_weight: Floats
-
-    def after(self, moment: float) -> "_Course":
-        """The course from a moment on."""
-        mine, theirs = self.at >= moment, self.others_at >= moment
-        return _Course(
-            *(column[mine] for column in (self.apart, self.at, self.weight)),
-            *(column[theirs] for column in (self.others, self.others_at, self.others_weight)),
-        )
+def past_of(gauge: int) -> int:
+    """The number that a gauge's past epochs go by."""
+    return -1 - gauge
 
 
-def _last_step(course: _Course) -> tuple[float, float] | None:
-    """When the present epoch began, and how likely so clear a step is by chance; None without a step."""
-    found = None
-    for _ in range(_MOST_EPOCHS):
-        step = _step(course)
-        if step is None:
-            break
-        found, course = step, course.after(step[0])
+def _epochs(pairs: pd.DataFrame, steps: dict[int, Step]) -> NDArray[np.int64]:
+    gauge, at = pairs["gauge"].to_numpy(np.int64), pairs["at"].to_numpy(float)
+    found = gauge.copy()
+    for one, step in steps.items():
+        found[(gauge == one) & (at < step.at)] = past_of(one)
     return found
 
 
-def _step(course: _Course) -> tuple[float, float] | None:
+@dataclass(frozen=True)
+class _Read:
+    """All readings, a row each: `apart` is how far one lies from its build as other clinics hold it, `held`
+    the variance of that; `left` what build and gauge leave of it. `lean` is what sound gauges lean by."""
+
+    at: Floats
+    clinic: NDArray[np.int64]
+    build: NDArray[np.intp]
+    apart: Floats
+    left: Floats
+    variance: Floats
+    held: Floats
+    of_build: dict[int, NDArray[np.intp]]
+    lean: float
+
+    @classmethod
+    def of(cls, told: pd.DataFrame, fitted: Fitted) -> "_Read":
+        build, clinic = np.unique(told["build"], return_inverse=True)[1], told["clinic"].to_numpy(np.int64)
+        pair = told.groupby(["build", "clinic"]).ngroup().to_numpy()
+        free, variance = fitted.values - fitted.of_gauge, fitted.spreads**2
+        others = np.bincount(build)[build] - np.bincount(pair)[pair]
+        sums = np.bincount(build, free)[build] - np.bincount(pair, free)[pair]
+        return cls(
+            at=told["at"].to_numpy(float),
+            clinic=clinic,
+            build=build,
+            apart=told["apart"].to_numpy(float) - sums / others,
+            left=free - fitted.of_build,
+            variance=variance,
+            held=variance / others,
+            of_build=_places(build),
+            lean=_usual_lean(told, fitted),
+        )
+
+    def course(self, rows: NDArray[np.intp]) -> Course:
+        """The course of the gauge that read these rows."""
+        rows = rows[np.argsort(self.at[rows], kind="stable")]
+        build = np.unique(self.build[rows], return_inverse=True)[1]
+        columns = (self.apart[rows], self.at[rows], build, self.variance[rows], self.held[rows])
+        return Course(*columns).tamed()
+
+    def elsewhere(self, rows: NDArray[np.intp], since: float, moment: float) -> tuple[float, float] | None:
+        """The step other clinics saw at a moment on the builds of these rows, from `since` on, and its
+        variance; None where too few of them read on. What they lean by all along says nothing of it."""
+        near = np.concatenate([self.of_build[build] for build in np.unique(self.build[rows]).tolist()])
+        near = near[(self.clinic[near] != self.clinic[rows[0]]) & (self.at[near] >= since)]
+        later = self.at[near] >= moment
+        if min(later.sum(), (~later).sum()) < LEAST_OTHERS:
+            return None
+        weight = 1.0 / self.variance[near]
+        sums = [float(weight[side].sum()) for side in (later, ~later)]
+        means = [
+            float(weight[side] @ self.left[near][side]) / total
+            for side, total in zip((later, ~later), sums, strict=True)
+        ]
+        return means[0] - means[1], 1 / sums[0] + 1 / sums[1]
+
+
+def _usual_lean(told: pd.DataFrame, fitted: Fitted) -> float:
+    """What gauges lean by: as they declare, or more where most are seen to."""
+    declared = float(np.sqrt((told["systematic"] ** 2).mean()))
+    seen = pd.Series(fitted.of_gauge).groupby(told["gauge"].to_numpy()).first().to_numpy(float)
+    return max(declared, scaled_mad(seen) if seen.size > 2 else 0.0, 1e-4)
+
+
+def _last_step(read: _Read, rows: NDArray[np.intp]) -> Step | None:
+    """The step by which the present epoch began; None without one."""
+    found, since, lean = None, -np.inf, read.lean
+    course = read.course(rows)
+    for _ in range(_MOST_EPOCHS):
+        step = _step(read, rows, course, (since, lean))
+        if step is None:
+            break
+        # What a gauge came to lean by says nothing of what sound ones do.
+        found, since, lean = step, step.at, np.inf
+        course = course.after(since)
+    return found
+
+
+def _step(read: _Read, rows: NDArray[np.intp], course: Course, known: tuple[float, float]) -> Step | None:
     """Where the later values lie most surely apart from the earlier ones, if they surely do.
 
     The chance is charged for the places looked at and for looking again and again: see `_looks`.
     """
-    order = np.argsort(course.at, kind="stable")
-    apart, at, weight = course.apart[order], course.at[order], course.weight[order]
-    places = np.arange(LEAST_UNITS, at.size - LEAST_UNITS + 1)
-    places = places[at[places] > at[places - 1]] if places.size else places
+    since, lean = known
+    places = np.arange(LEAST_UNITS, course.at.size - LEAST_UNITS + 1)
+    places = places[course.at[places] > course.at[places - 1]] if places.size else places
     if not places.size:
         return None
-    total, known = np.cumsum(apart * weight), np.cumsum(weight)
-    before, after = known[places - 1], known[-1] - known[places - 1]
-    steps = (total[-1] - total[places - 1]) / after - total[places - 1] / before
-    variance = 1 / before + 1 / after
-    best = int(np.argmax(np.abs(steps) / np.sqrt(variance)))
-    moment = float(at[places[best]])
-    elsewhere = _step_elsewhere(course, moment)
+    sizes, variances = (column[places - 1] for column in course.steps(lean))
+    scores = np.abs(sizes) / np.sqrt(variances)
+    best = int(np.argmax(scores))
+    moment = float(course.at[places[best]])
+    elsewhere = read.elsewhere(rows, since, moment) if scores[best] >= _WORTH_A_LOOK else None
     if elsewhere is None:
         return None
-    step = float(steps[best] - elsewhere[0])
-    score = abs(step) / float(np.sqrt(variance[best] + elsewhere[1]))
-    chance = 2 * float(special.ndtr(-score)) * _looks(at.size, score)
-    return (moment, chance) if chance < _CHANCE and abs(step) >= LEAST_STEP else None
+    size = float(sizes[best] - elsewhere[0])
+    error = float(np.sqrt(variances[best] + elsewhere[1]))
+    chance = 2 * float(special.ndtr(-abs(size) / error)) * _looks(course.at.size, abs(size) / error)
+    if chance >= _CHANCE or abs(size) < LEAST_STEP:
+        return None
+    step = _told(course, places[best], moment, (size, error, chance))
+    return step if step.agreeing >= LEAST_AGREEING else None
+
+
+def _told(course: Course, place: int, moment: float, found: tuple[float, float, float]) -> Step:
+    size, error, chance = found
+    weight = 1.0 / course.variance
+    before = float(np.average(course.apart[:place], weights=weight[:place]))
+    beyond = np.sign(size) * (course.apart[place:] - before)
+    halves = [float(np.average(beyond[k::2], weights=weight[place:][k::2])) for k in (0, 1)]
+    least = max(0.75 * LEAST_STEP, 1.96 * 2**0.5 * error)
+    agreeing = float(np.average(beyond >= abs(size) / 4, weights=weight[place:]))
+    return Step(moment, size, error, min(chance, 1.0), agreeing, min(halves) >= least)
 
 
 def _looks(units: int, score: float) -> float:
     """How many times likelier chance reaches a score in any place at any of the looks so far than at one.
 
-    A look a unit, from the least number of units on. Simulated for 6 to 40 units and scores of 3 to 4, where
-    it comes to 0.5 to 0.95 of this.
+    A look a unit, from the least number of units on. Simulated for 8, 12, 17, 25 and 40 units and scores of
+    3, 3.5 and 4, whatever is known of the lean: there it comes to 0.9 to 1.2 of this.
     """
     looks = units - 2 * LEAST_UNITS + 1
-    return min(looks * (looks + 1) / 2, looks * max(1.0, score**2 / 4.5))
-
-
-def _step_elsewhere(course: _Course, moment: float) -> tuple[float, float] | None:
-    """The step other clinics saw at a moment, with its variance; None where too few of them read on."""
-    later = course.others_at >= moment
-    if min(later.sum(), (~later).sum()) < LEAST_OTHERS:
-        return None
-    weights = [course.others_weight[side] for side in (later, ~later)]
-    after, before = (
-        float(np.average(course.others[side], weights=weight))
-        for side, weight in zip((later, ~later), weights, strict=True)
-    )
-    return after - before, float(sum(1 / weight.sum() for weight in weights))
+    return looks * (1.0 + max(0.0, 2.0 * score - 5.0) * looks / (looks + 13.0))

@@ -14,12 +14,13 @@ _STILL = 1e-7
 READINGS = ("cell", "build", "gauge", "clinic", "unit", "log", "systematic")
 
 
-def pair_table(readings: pd.DataFrame) -> pd.DataFrame:
+def pair_table(readings: pd.DataFrame, *, by_level: bool = False) -> pd.DataFrame:
     """Return one row a unit and gauge: build, gauge, clinic, unit, apart, settings, systematic.
 
     `apart` is how far the pair reads from its build, as a logarithm, by least squares over pairs and cells
     together: pairs that were measured at other settings than their fellows are not held against them for it.
-    It is counted from the build's median pair.
+    It is counted from the build's median pair. `by_level` weighs cells by the square of what they read: where
+    units differ by as much at all settings, as in mmHg, the higher ones tell the more of a scale.
     """
     unit, gauge = readings["unit"].to_numpy(np.int64), readings["gauge"].to_numpy(np.int64)
     gauge_code = np.unique(gauge, return_inverse=True)[1]
@@ -29,7 +30,9 @@ def pair_table(readings: pd.DataFrame) -> pd.DataFrame:
     )
     cell = pd.factorize(readings["cell"])[0]
     build = readings["build"].to_numpy()[first]
-    apart = two_way(readings["log"].to_numpy(float), pair, cell)
+    logs = readings["log"].to_numpy(float)
+    weight = np.exp(2 * (np.bincount(cell, logs) / np.bincount(cell)))[cell] if by_level else None
+    apart = two_way(logs, pair, cell, weight)
     in_build = np.unique(build, return_inverse=True)[1]
     return pd.DataFrame(
         {
@@ -50,13 +53,20 @@ def _settings(pair: NDArray[np.intp], cell: NDArray[np.intp]) -> NDArray[np.intp
     return np.bincount(seen // (int(cell.max(initial=0)) + 1))
 
 
-def two_way(values: np.ndarray, pair: np.ndarray, cell: np.ndarray) -> np.ndarray:
-    """Pair effects of the model value = pair + cell, by taking means in turn until they stand still."""
-    in_pair, in_cell = np.bincount(pair), np.bincount(cell)
-    effect = np.zeros(in_pair.size)
+def two_way(
+    values: np.ndarray, pair: np.ndarray, cell: np.ndarray, weight: np.ndarray | None = None
+) -> np.ndarray:
+    """Pair effects of the model value = pair + cell, by taking means in turn until they stand still.
+
+    `weight` is that of each value, all alike unless given.
+    """
+    weight = np.ones(values.size) if weight is None else weight
+    in_pair, in_cell = np.bincount(pair, weight), np.bincount(cell, weight)
+    weighted, effect = weight * values, np.zeros(in_pair.size)
+    own, shared = np.bincount(pair, weighted) / in_pair, np.bincount(cell, weighted) / in_cell
     for _ in range(_ROUNDS):
-        of_cell = np.bincount(cell, values - effect[pair]) / in_cell
-        before, effect = effect, np.bincount(pair, values - of_cell[cell]) / in_pair
+        of_cell = shared - np.bincount(cell, weight * effect[pair]) / in_cell
+        before, effect = effect, own - np.bincount(pair, weight * of_cell[cell]) / in_pair
         if np.abs(effect - before).max() < _STILL:
             break
     return effect

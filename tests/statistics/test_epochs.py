@@ -13,28 +13,33 @@ def pairs(rng: np.random.Generator, *, gauge: float = 0.0, build: float = 0.0) -
     """One build at six clinics of a gauge each, a unit a day; from day 8 gauge 0, or all, read otherwise."""
     rows = [
         (
-            100 * clinic + day, clinic, clinic, 0, float(day),
+            100 * clinic + day, clinic, clinic, 0, 0.015, float(day),
             rng.normal(0, 0.02) + (day >= 8) * (build + (clinic == 0) * gauge),
         )
         for clinic in range(CLINICS)
         for day in range(UNITS)
     ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["unit", "gauge", "clinic", "build", "at", "apart"])
+    return pd.DataFrame(rows, columns=["unit", "gauge", "clinic", "build", "systematic", "at", "apart"])
 
 
 @pytest.mark.parametrize("by", [0.08, -0.08])
 def test_a_step_of_one_gauge_is_dated_and_what_came_before_is_another_gauge_s(by: float) -> None:
     found = parted(pairs(np.random.default_rng(51), gauge=by))
-    assert found.began == {0: pytest.approx(8.0, abs=1.0)}
-    assert found.chances[0] < 1e-4
-    before = found.pairs[found.pairs["at"] < found.began[0]]
+    assert set(found.steps) == {0}
+    step = found.steps[0]
+    assert step.at == pytest.approx(8.0, abs=1.0)
+    assert step.size == pytest.approx(by, abs=0.03)
+    assert step.chance < 1e-4
+    assert step.agreeing > 0.8
+    assert step.halves_agree
+    before = found.pairs[found.pairs["at"] < step.at]
     assert set(before["gauge"]) == {-1, *range(1, CLINICS)}
     assert set(found.pairs[found.pairs["clinic"] == 0]["gauge"]) == {-1, 0}
 
 
 def test_a_step_that_all_clinics_saw_is_the_build_s() -> None:
     rng = np.random.default_rng(52)
-    assert [parted(pairs(rng, build=0.1)).began for _ in range(10)] == [{}] * 10
+    assert [parted(pairs(rng, build=0.1)).steps for _ in range(10)] == [{}] * 10
 
 
 def test_nothing_is_parted_by_chance_at_any_of_many_looks() -> None:
@@ -42,17 +47,17 @@ def test_nothing_is_parted_by_chance_at_any_of_many_looks() -> None:
     told = 0
     for _ in range(40):
         table = pairs(rng)
-        told += any(0 in parted(table[table["at"] < day]).began for day in range(8, UNITS + 1))
+        told += any(0 in parted(table[table["at"] < day]).steps for day in range(8, UNITS + 1))
     assert told / 40 <= 0.05
 
 
 def test_a_step_nobody_else_read_on_after_parts_nothing() -> None:
     table = pairs(np.random.default_rng(54), gauge=0.1)
     alone = table[(table["gauge"] == 0) | (table["at"] < 8)]
-    assert 0 not in parted(alone).began
+    assert 0 not in parted(alone).steps
 
 
 def test_two_units_after_a_step_are_too_few_and_without_dates_nothing_is_parted() -> None:
     table = pairs(np.random.default_rng(55), gauge=0.1)
-    assert parted(table[table["at"] < 10]).began == {}
-    assert parted(table.drop(columns="at")).began == {}
+    assert parted(table[table["at"] < 10]).steps == {}
+    assert parted(table.drop(columns="at")).steps == {}

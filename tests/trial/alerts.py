@@ -154,7 +154,11 @@ def _course(rng: np.random.Generator, kind: Kind) -> tuple[pd.DataFrame, set[int
 def dated(table: pd.DataFrame) -> pd.DataFrame:
     """As `registry.alerts.readings.dated_pairs` makes it."""
     at = table.groupby(["unit", "gauge"], as_index=False)["at"].max()
-    return pair_table(table).merge(at, on=["unit", "gauge"]).assign(runs=1, first=lambda pairs: pairs["at"])
+    return (
+        pair_table(table, by_level=True)
+        .merge(at, on=["unit", "gauge"])
+        .assign(runs=1, first=lambda pairs: pairs["at"])
+    )
 
 
 def _look(pairs: pd.DataFrame, suspected: dict[int, int]) -> tuple[set[int], set[int]]:
@@ -170,9 +174,9 @@ def _look(pairs: pd.DataFrame, suspected: dict[int, int]) -> tuple[set[int], set
     shares = adjusted(np.concatenate(weighted(chances, [len(shifts), len(units)])))
     told: set[int] = set()
     for shift, share in zip(shifts, shares, strict=False):
-        if shift.is_material() and share <= ALARM:
+        if found.is_material(shift.who) and share <= ALARM:
             before = suspected.setdefault(shift.who, shift.units)
-            if shift.halves_agree() or shift.units > before:
+            if found.is_confirmed(shift.who) or shift.units > before:
                 told.add(shift.who)
     # Units are read once here, so that no run of theirs confirms one; what is still so a look later counts.
     apart = zip(units, shares[len(shifts) :], strict=True)
