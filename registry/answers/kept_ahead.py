@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from django.db import connection
 from procrastinate.contrib.django import app
 
+from registry.answers.ahead_kept import AHEAD
 from registry.answers.cell_parts import CELLS
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_parts import PartKind, Place, made
@@ -14,7 +15,7 @@ from registry.answers.kept_watch import total_changes
 from registry.answers.stamp import current_edition
 
 # Parts of what is asked the most come first.
-KINDS: tuple[PartKind, ...] = (CELLS,)
+KINDS: tuple[PartKind, ...] = (CELLS, AHEAD)
 CALM_S = 3.0  # a sweep of uploads is waited for
 _BUDGET_S = 3.0  # other jobs wait so long at most, and for the part in hand
 _MAKING = 0x61686561  # one process makes parts ahead at a time

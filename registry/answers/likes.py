@@ -1,35 +1,41 @@
 """An old setting translated: which settings of another build or pump are most like it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from math import isnan
 from typing import Any
 
+import numpy as np
 from django.db.models import prefetch_related_objects
 
 from registry.answers import cautions
-from registry.answers.blocks import Block, distinct, summary_blocks, typical
+from registry.answers.ahead import ALIKE
+from registry.answers.ahead_kept import Asked, table_of
+from registry.answers.ahead_table import Table
 from registry.answers.comparing import told_setting
-from registry.answers.doubts import BEYOND, UNTOLD, WITHIN, Doubt, doubt_of
+from registry.answers.doubts import BEYOND, UNTOLD, WITHIN, Doubt, doubts_of
 from registry.answers.filters import chosen_level, chosen_mode
-from registry.answers.narrowing import Margins, rig_labels, with_rig
-from registry.answers.places import Place, build_of, by_place, lacking, names_in, place_shown
+from registry.answers.likenesses import likenesses, medians
+from registry.answers.matches import measured
+from registry.answers.narrowing import Margins
+from registry.answers.places import Place, build_of, lacking
 from registry.answers.setting import AROUND
 from registry.answers.wording import dated, figure, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
 from registry.models.lookup import find_pump_model, find_revision
-from registry.statistics.matching import apart_in_margins
+from registry.statistics.matching import Rows
 
-METRICS = {"cycle_rate": "cycles/min", "peak_vacuum": "mmHg"}
+METRICS = ALIKE
 # More settings than these nobody tries one by one.
 MOST_NEAR = 50
 _FORM = "Write REVISION:MODE:LEVEL or REVISION:MODE:PROGRAMME:LEVEL, as in A:expression:5."
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """The setting to be like: its build, where it stands, what it was measured with, its typical values."""
+class _Setting:
+    """What was asked to be alike to: one setting of one build."""
 
     model: PumpModel
     revision: int
@@ -37,10 +43,17 @@ class Wanted:
     mode: str
     programme: str
     level: str
-    around: tuple[str | int, ...]
-    values: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The setting to be like: where it stands, what it was measured with, its typical values and units."""
+
+    setting: _Setting
+    row: int
+    place: Place
+    values: Mapping[str, float]
     units: int
-    blocks: Mapping[str, Block]
 
 
 def answer_like(  # noqa: PLR0913 - what a question narrows down to
@@ -61,22 +74,26 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `distance` is that of the further metric
     in margins, so 1 and less seems to be within what matters. `within` says whether it surely is or is not,
     at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference and its
-    interval are those of a comparison (`doubts.doubt_of`), in which what gauges and units have in common at
-    both settings cancels, and the difference of the medians where nothing tells how much units scatter.
+    interval are `likenesses.likenesses`, in which what gauges and units have in common at both settings
+    cancels, and the difference of the medians where nothing tells how much units scatter.
     `like_model` is the pump of the old setting, the asked one without it.
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
     home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
     prefetch_related_objects([one for one in {home, pump_model} if one is not None], "revisions")
-    wanted = _wanted(home, like, edition, moment, rig)
-    filters = {"mode": wanted.mode, **where}
-    blocks = summary_blocks(moment, edition=edition, metric__in=list(METRICS), **filters)
-    names = names_in(blocks, pump_model)
+    asked = _asked(home, like)
+    modes = {asked.mode, where.get("mode", asked.mode)}
+    about = Asked(edition, tuple(METRICS), {"mode__in": sorted(modes)}, moment)
+    among = None if pump_model is None else list({one.pk: one for one in (asked.model, pump_model)}.values())
+    table = table_of(about, among)
+    wanted = _wanted(table, asked, rig)
     widths = _widths(wanted, margins)
-    near = sorted(_near(blocks, wanted, widths), key=lambda one: (one[2], one[0]))
+    near = _near(table, wanted, widths, {"mode": asked.mode, **where}, pump_model)
+    found = near[:MOST_NEAR]
+    doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
     rows = [
-        {**place_shown(place, names), **_row(wanted, found, widths)} for place, found, _ in near[:MOST_NEAR]
+        _row(table, wanted, row, doubt, widths) for row, doubt in zip(found.tolist(), doubts, strict=True)
     ]
     rows.sort(key=lambda row: row["distance"])
     return {
@@ -84,16 +101,14 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
         "needs": {},
         "like": _shown(wanted),
         "settings": rows,
-        "left_off": max(len(near) - MOST_NEAR, 0),
+        "left_off": max(near.size - MOST_NEAR, 0),
         **stamped,
         "says": dated(_says(pump_model, wanted, rows), moment),
         "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
     }
 
 
-def _wanted(
-    home: PumpModel | None, like: str, edition: int, moment: datetime | None, rig: str | None
-) -> Wanted:
+def _asked(home: PumpModel | None, like: str) -> _Setting:
     parts = [part.strip() for part in like.split(":")]
     if home is None or len(parts) not in (3, 4) or not all(parts):
         why = "names no pump model" if home is None else "is not a setting"
@@ -106,47 +121,30 @@ def _wanted(
     except Invalid as refused:
         faults = (Fault(refused.detail, field="like"),)
         raise Invalid(refused.detail, hint=f"{refused.hint} {_FORM}", faults=faults) from refused
-    blocks = summary_blocks(
-        moment,
-        pump_model=home,
-        unit__revision=revision.pk,
-        edition=edition,
-        metric__in=list(METRICS),
-        mode=named,
-        level=at,
-        programme__iexact="".join(programme),
-    )
-    around = _best_measured(blocks, rig)
-    if around is None:
+    return _Setting(home, revision.pk, revision.label, str(named), "".join(programme), str(at))
+
+
+def _wanted(table: Table, setting: _Setting, rig: str | None) -> Wanted:
+    """The setting's place; where it was measured in several ways, the one most units have both metrics of."""
+    at = {
+        "pump_model": setting.model.pk,
+        "revision": setting.revision,
+        "mode": setting.mode,
+        "programme": setting.programme,
+        "level": setting.level,
+    }
+    rows = np.flatnonzero(table.marked(at, rig) & measured(table, list(METRICS))).tolist()
+    if not rows:
+        there = " ".join(filter(None, (setting.mode, setting.programme, setting.level)))
         raise Invalid(
-            f"{home.name} revision {revision.label} was not measured at {' '.join(parts[1:])}",
+            f"{setting.model.name} revision {setting.label} was not measured at {there}",
             hint=f"Cycle rate and peak vacuum are both needed. {_FORM}",
             faults=(Fault("was not measured", field="like"),),
         )
-    place, by_metric = around
-    values = {metric: typical([block]) for metric, block in by_metric.items()}
-    return Wanted(
-        home, revision.pk, revision.label, str(named), "".join(programme), str(at), place, values,
-        len(distinct(list(by_metric.values()), "unit")), by_metric,
-    )  # fmt: skip
-
-
-def _best_measured(
-    blocks: Sequence[Block], rig: str | None
-) -> tuple[tuple[str | int, ...], dict[str, Block]] | None:
-    """The side, rig, power and elevation at which most units have both metrics, with those summaries."""
-    if rig and rig.strip():
-        blocks = with_rig(blocks, rig, rig_labels(blocks))
-    found = sorted(
-        ((_around(place), by_metric) for place, by_metric in by_place(blocks).items()),
-        key=lambda one: one[0],
-    )
-    both = [one for one in found if len(one[1]) == len(METRICS)]
-    return max(both, key=lambda one: len(distinct(list(one[1].values()), "unit")), default=None)
-
-
-def _around(place: Place) -> tuple[str | int, ...]:
-    return tuple(getattr(place, name) for name in AROUND)
+    rows.sort(key=lambda row: table.named(row).place.around)
+    row = max(rows, key=lambda row: table.counts(row)[0])
+    values = dict(zip(METRICS, medians(table, [row])[0].tolist(), strict=True))
+    return Wanted(setting, row, table.named(row).place, values, table.counts(row)[0])
 
 
 def _widths(wanted: Wanted, margins: Margins) -> dict[str, float]:
@@ -156,90 +154,78 @@ def _widths(wanted: Wanted, margins: Margins) -> dict[str, float]:
 
 
 def _near(
-    blocks: Sequence[Block], wanted: Wanted, widths: Mapping[str, float]
-) -> Iterator[tuple[Place, Mapping[str, Block], float]]:
-    """Every other setting measured alike, with its distance."""
-    for place, by_metric in by_place(blocks).items():
-        alike = _around(place) == wanted.around
-        if alike and len(by_metric) == len(METRICS) and not _is_itself(place, wanted):
-            values = {metric: typical([block]) for metric, block in by_metric.items()}
-            apart = apart_in_margins(wanted.values, values, widths)
-            yield place, by_metric, max(abs(value) for value in apart.values())
-
-
-def _is_itself(place: Place, wanted: Wanted) -> bool:
-    same = place.revision == wanted.revision and place.mode == wanted.mode
-    return same and (place.programme.casefold(), place.level) == (wanted.programme.casefold(), wanted.level)
-
-
-def _row(wanted: Wanted, by_metric: Mapping[str, Block], widths: Mapping[str, float]) -> dict[str, Any]:
-    values = {metric: typical([block]) for metric, block in by_metric.items()}
-    doubt = doubt_of(wanted.blocks, by_metric, widths)
-    differences = {metric: _difference(wanted, doubt, metric, values[metric]) for metric in METRICS}
-    apart = {metric: differences[metric] / widths[metric] for metric in METRICS}
-    metrics = {
-        metric: {
-            "centre": figure(values[metric]),
-            "difference": figure(differences[metric]),
-            "in_margins": figure(apart[metric]),
-            **_ends(doubt, metric),
-        }
-        for metric in METRICS
+    table: Table,
+    wanted: Wanted,
+    widths: Mapping[str, float],
+    where: Mapping[str, Any],
+    pump_model: PumpModel | None,
+) -> Rows:
+    """Every other setting measured alike, the nearest first."""
+    about = {name: getattr(wanted.place, name) for name in AROUND}
+    of_model = {} if pump_model is None else {"pump_model": pump_model.pk}
+    kept = (
+        table.marked(about, None) & table.marked({**where, **of_model}, None) & measured(table, list(METRICS))
+    )
+    itself = {
+        name: getattr(wanted.place, name) for name in ("pump_model", "revision", "mode", "programme", "level")
     }
-    blocks = list(by_metric.values())
-    missing = lacking(len(distinct(blocks, "unit")), len(distinct(blocks, "clinic")))
+    rows = np.flatnonzero(kept & ~table.marked(itself, None))
+    apart = (medians(table, rows) - list(wanted.values.values())) / list(widths.values())
+    return rows[np.argsort(np.max(np.abs(apart), axis=1), kind="stable")]
+
+
+def _row(table: Table, wanted: Wanted, row: int, doubt: Doubt, widths: Mapping[str, float]) -> dict[str, Any]:
+    metrics = {}
+    centres = medians(table, [row])[0].tolist()
+    for at, (metric, width) in enumerate(widths.items()):
+        known = not isnan(doubt.differences[at])
+        by = doubt.differences[at] if known else centres[at] - wanted.values[metric]
+        metrics[metric] = {
+            "centre": figure(centres[at]),
+            "difference": figure(by),
+            "in_margins": figure(by / width),
+            "difference_low": figure(doubt.lows[at]) if known else None,
+            "difference_high": figure(doubt.highs[at]) if known else None,
+            "probability": figure(doubt.chances[at]) if known else None,
+        }
+    units, clinics = table.counts(row)
+    missing = lacking(units, clinics)
     return {
-        "units": len(distinct(blocks, "unit")),
-        "clinics": len(distinct(blocks, "clinic")),
+        **table.named(row).shown(),
+        "units": units,
+        "clinics": clinics,
         "state": "thin" if missing else "ok",
         "missing": missing,
         "probability": figure(doubt.chance),
-        "distance": figure(max(abs(value) for value in apart.values())),
+        "distance": max(abs(of["in_margins"] or 0.0) for of in metrics.values()),
         # Below what a distribution needs, nothing is surely within.
         "within": UNTOLD if missing and doubt.state == WITHIN else doubt.state,
         "metrics": metrics,
     }
 
 
-def _difference(wanted: Wanted, doubt: Doubt, metric: str, value: float) -> float:
-    known = doubt.differences.get(metric)
-    return known.value if known else value - wanted.values[metric]
-
-
-def _ends(doubt: Doubt, metric: str) -> dict[str, float | None]:
-    """The interval of a difference, and the chance that it is within what matters."""
-    known = doubt.differences.get(metric)
-    low, high = known.interval() if known else (None, None)
-    return {
-        "difference_low": figure(low),
-        "difference_high": figure(high),
-        "probability": figure(doubt.chances.get(metric)),
-    }
-
-
 def _shown(wanted: Wanted) -> dict[str, Any]:
+    setting = wanted.setting
     return {
-        "model": wanted.model.name,
-        "revision": wanted.label,
-        "mode": wanted.mode,
-        "programme": wanted.programme,
-        "level": wanted.level,
+        "model": setting.model.name,
+        "revision": setting.label,
+        "mode": setting.mode,
+        "programme": setting.programme,
+        "level": setting.level,
         "units": wanted.units,
         **{metric: figure(value) for metric, value in wanted.values.items()},
     }
 
 
 def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any]]) -> str:
-    rate, vacuum = wanted.values["cycle_rate"], wanted.values["peak_vacuum"]
-    setting = told_setting({"mode": wanted.mode, "programme": wanted.programme, "level": wanted.level})
-    about = (
-        f"{wanted.model.name} revision {wanted.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
-    )
+    old, rate, vacuum = wanted.setting, wanted.values["cycle_rate"], wanted.values["peak_vacuum"]
+    setting = told_setting({"mode": old.mode, "programme": old.programme, "level": old.level})
+    about = f"{old.model.name} revision {old.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
     if not rows:
         alike = "mode, side, rig, power, elevation"
         return f"{about}: nothing else was measured alike ({alike}) to hold against it."
     best = next((row for row in rows if row["within"] == WITHIN), rows[0])
-    elsewhere = pump_model is None or pump_model.pk != wanted.model.pk
+    elsewhere = pump_model is None or pump_model.pk != old.model.pk
     nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
     if best["within"] == WITHIN:
         return f"{about}: nearest is {nearest}, within what matters ({_apart(best)})."
@@ -269,9 +255,8 @@ def _to_record(wanted: Wanted, row: Mapping[str, Any], where: str) -> str:
     if row["missing"]:
         return f"Record {row['missing']} of {where}."
     if wanted.units < row["units"]:
-        return (
-            f"Record more units of revision {wanted.label} at the old setting, beside the new with one gauge."
-        )
+        build = f"revision {wanted.setting.label}"
+        return f"Record more units of {build} at the old setting, beside the new with one gauge."
     return f"Record more units of {where}, beside the old setting with one gauge."
 
 

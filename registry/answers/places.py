@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from registry.answers.blocks import Block, distinct
 from registry.answers.narrowing import rig_labels
-from registry.answers.setting import PLACE
+from registry.answers.setting import AROUND, PLACE
 from registry.answers.wording import counted
 from registry.models import PumpModel, Revision
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
@@ -24,6 +24,11 @@ class Place(NamedTuple):
     rig: int
     power: str
     elevation: str
+
+    @property
+    def around(self) -> tuple[str | int, ...]:
+        """What it was measured with."""
+        return tuple(getattr(self, name) for name in AROUND)
 
 
 @dataclass(frozen=True)
@@ -63,14 +68,25 @@ def names_in(blocks: Sequence[Block], pump_model: PumpModel | None) -> Names:
     return Names(models, revisions, rig_labels(blocks))
 
 
-def place_shown(place: Place, names: Names) -> dict[str, Any]:
-    """Where a row belongs, in words."""
-    return {
-        "model": names.models[place.pump_model],
-        "revision": names.revisions.get(place.revision),
-        **{name: getattr(place, name) for name in PLACE},
-        "rig": names.rigs[place.rig],
-    }
+@dataclass(frozen=True)
+class Named:
+    """A place as documents name it."""
+
+    place: Place
+    model: str
+    revision: str | None
+    rig: str
+
+    def shown(self) -> dict[str, Any]:
+        """Where a row of a document belongs."""
+        at = dict(zip(PLACE, self.place[2:], strict=True))
+        return {"model": self.model, "revision": self.revision, **at, "rig": self.rig}
+
+
+def named(place: Place, names: Names) -> Named:
+    """The place with what its keys stand for."""
+    revision = names.revisions.get(place.revision)
+    return Named(place, names.models[place.pump_model], revision, names.rigs[place.rig])
 
 
 # Enough units and clinics, and still nothing that tells units from gauges.

@@ -130,7 +130,7 @@ def likeliest(
         rows = order[done:needed]
         found[rows] = np.round(chances(ahead.at(rows), needs, together(rows)), DIGITS)
         done = needed
-        last = np.partition(found, -most)[-most] if done >= most else 0.0
+        last = np.partition(found, -most)[-most] if found.size >= most else 0.0
         needed = max(done, int(np.count_nonzero(bound >= max(min(last, telling), 1.5 * _ROUNDING))))
     return found
 

@@ -213,7 +213,7 @@ def test_more_than_anybody_reads_is_left_off_and_counted(model, monkeypatch) -> 
 def test_every_pump_costs_no_more_queries_than_one(model, django_assert_max_num_queries, pumps) -> None:
     for number in range(pumps):
         setting(factories.pump_model(f"Pump {number}"), "A", "3", 75, 220)
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(7):
         assert len(answer_settings(needs=NEEDS)["settings"]) == pumps
 
 
@@ -270,7 +270,7 @@ def test_a_revision_or_a_likeness_without_a_model_is_refused(model) -> None:
 def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
     for level in range(levels):
         setting(model, "A", str(level), 70, 220)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         answer_settings("Lapwing One", needs=NEEDS)
     with django_assert_num_queries(6):
         answer_settings("Lapwing One", like="A:expression:0")
