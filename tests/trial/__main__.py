@@ -1,24 +1,43 @@
 """`make trial`: answers tried on simulated communities of known truth. Exit 1 when a promise is not held."""
 
 import argparse
+import os
 import sys
 import time
+from collections.abc import Callable
 
-from tests.trial import alerts, benches, centres, comparing, identify, unlisted, unlisted_other
+import django
 
-SECTIONS = (
-    centres.section,
-    benches.section,
-    comparing.section_compared,
-    comparing.section_swapped,
-    comparing.section_stated,
-    identify.section,
-    unlisted.section_unchanged,
-    unlisted.section_changed,
-    unlisted.section_replayed,
-    unlisted_other.section,
-    alerts.section,
-)
+from tests.trial.report import Section
+
+
+def sections() -> tuple[Callable[[int, int], Section], ...]:
+    """All sections, loaded once Django knows its models: what alerts are made of names some of them."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "registry.config.settings")
+    django.setup()
+    from tests.trial import (  # noqa: PLC0415
+        alerts,
+        benches,
+        centres,
+        comparing,
+        identify,
+        unlisted,
+        unlisted_other,
+    )
+
+    return (
+        centres.section,
+        benches.section,
+        comparing.section_compared,
+        comparing.section_swapped,
+        comparing.section_stated,
+        identify.section,
+        unlisted.section_unchanged,
+        unlisted.section_changed,
+        unlisted.section_replayed,
+        unlisted_other.section,
+        alerts.section,
+    )
 
 
 def main() -> int:
@@ -28,7 +47,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     broken = 0
-    for section in SECTIONS:
+    for section in sections():
         begun = time.monotonic()
         found = section(asked.communities, asked.seed).of(asked.communities)
         print(found.text())

@@ -6,6 +6,7 @@ Every community is looked at again and again while its units are read one after 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,6 +19,7 @@ from registry.statistics.pairs import pair_table
 from registry.statistics.shifts import LIMITS
 from tests.trial.benches import readings, true_offsets
 from tests.trial.communities import Shape, Spreads, nested_plan, read
+from tests.trial.many import many
 from tests.trial.report import Check, Section, percent
 
 _BUILDS, _SETTINGS, _LOOKS = 4, 3, 10
@@ -51,9 +53,9 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
 )
 
 
-@dataclass(frozen=True)
-class Tally:
-    """Over communities: how often the gauge, a sound gauge, a sound unit was told, and the peer's."""
+class Tally(NamedTuple):
+    """Of one community, or shares over many: whether the gauge, a sound gauge, a sound unit was told, false
+    alarms a look, and the peer's."""
 
     named: float
     wrong_gauge: float
@@ -69,8 +71,7 @@ def section(communities: int, seed: int = 1) -> Section:
     rows, checks = [], []
     for place, (name, kind) in enumerate(KINDS.items()):
         found = tally(kind, number, seed + place)
-        shown = (found.named, found.wrong_gauge, found.units, found.looks, found.peer, found.peer_looks)
-        rows.append((name, str(number), *map(percent, shown)))
+        rows.append((name, str(number), *map(percent, found)))
         checks += _checks(name, kind, found)
     return Section(
         title=f"Alerts: {_LOOKS} looks at each community while units are read one after the other",
@@ -99,34 +100,31 @@ def _checks(name: str, kind: Kind, found: Tally) -> list[Check]:
 
 def tally(kind: Kind, communities: int, seed: int) -> Tally:
     """Look at so many communities and count what is told."""
-    rng = np.random.default_rng(seed)
-    counts = np.zeros(6)
-    for _ in range(communities):
-        table, wild, off = _course(rng, kind)
-        told_gauges: set[int] = set()
-        told_units: set[int] = set()
-        peers: set[int] = set()
-        suspected: dict[int, int] = {}
-        before: set[int] = set()
-        false_looks = peer_looks = 0
-        for until in np.linspace(0.3, 1.0, _LOOKS):
-            pairs = dated(table[table["at"] <= until])
-            gauges, apart = _look(pairs, suspected)
-            units, before = apart & before, apart
-            plain = three_sigma(pairs)
-            new = (gauges - told_gauges - off) or (units - told_units - wild)
-            false_looks += bool(new)
-            peer_looks += bool(plain - peers - off)
-            told_gauges, told_units, peers = told_gauges | gauges, told_units | units, peers | plain
-        counts += [
-            bool(told_gauges & _guilty(kind)),
-            bool(told_gauges - off),
-            bool(told_units - wild),
-            false_looks / _LOOKS,
-            bool(peers - off),
-            peer_looks / _LOOKS,
-        ]
-    return Tally(*(counts / communities))
+    return Tally(*np.mean(many(looked_at, kind, communities, seed), axis=0).tolist())
+
+
+def looked_at(kind: Kind, seed: int) -> Tally:
+    """One community, looked at again and again."""
+    table, wild, off = _course(np.random.default_rng(seed), kind)
+    told_gauges, told_units, peers = set[int](), set[int](), set[int]()
+    suspected, before = dict[int, int](), set[int]()
+    false_looks = peer_looks = 0
+    for until in np.linspace(0.3, 1.0, _LOOKS):
+        pairs = dated(table[table["at"] <= until])
+        gauges, apart = _look(pairs, suspected)
+        units, before = apart & before, apart
+        plain = three_sigma(pairs)
+        false_looks += bool((gauges - told_gauges - off) or (units - told_units - wild))
+        peer_looks += bool(plain - peers - off)
+        told_gauges, told_units, peers = told_gauges | gauges, told_units | units, peers | plain
+    return Tally(
+        named=bool(told_gauges & _guilty(kind)),
+        wrong_gauge=bool(told_gauges - off),
+        units=bool(told_units - wild),
+        looks=false_looks / _LOOKS,
+        peer=bool(peers - off),
+        peer_looks=peer_looks / _LOOKS,
+    )
 
 
 def _guilty(kind: Kind) -> set[int]:

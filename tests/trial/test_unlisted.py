@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from tests.trial.unlisted import CHANGE, METHODS, NO_CHANGE, many, replayed, told
+from tests.trial.many import many
+from tests.trial.unlisted import CHANGE, METHODS, NO_CHANGE, replayed, told
 from tests.trial.unlisted_communities import MEAN, PEAK, RATE, Trouble, Truth, community, crowd, two_sides
 from tests.trial.unlisted_other import CASES
 from tests.trial.unlisted_other import told as told_other

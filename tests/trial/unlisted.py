@@ -1,17 +1,14 @@
 """How often a change of build is told, where and how soon; and how often one is told that is none."""
 
-import os
-from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 
 from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.behaviour import DATE, SERIAL, Order, behaviour
+from tests.trial.many import many
 from tests.trial.report import Check, Section, percent
 from tests.trial.unlisted_communities import (
     Community,
@@ -27,7 +24,6 @@ from tests.trial.unlisted_peers import pelt, three_sigma
 METHODS = ("ours", "3 sigma", "PELT")
 _TROUBLE = Trouble()
 _SOUND = without_trouble(_TROUBLE)
-_PORTION = 25
 # So many of a kind take a few minutes of one core; a replay looks after every unit and costs as many looks.
 _MOST, _MOST_REPLAYED = 250, 50
 _NEAR = 2
@@ -130,16 +126,6 @@ def replayed(kind: Kind, seed: int) -> tuple[int, int | None]:
             return drawn.units, units - start
         suspected = place is not None
     return drawn.units, None
-
-
-def many(one: Callable[[Kind, int], Any], kind: Kind, communities: int, seed: int) -> list[Any]:
-    """The same for many communities, each with a seed of its own, on the processors there are."""
-    seeds = [seed * 1_000_003 + place for place in range(communities)]
-    if communities < 2 * _PORTION:
-        return [one(kind, each) for each in seeds]
-    workers = min(len(os.sched_getaffinity(0)), 8)
-    with ProcessPoolExecutor(workers) as pool:
-        return list(pool.map(partial(one, kind), seeds, chunksize=_PORTION))
 
 
 def section_unchanged(communities: int, seed: int = 1) -> Section:
