@@ -1,6 +1,8 @@
 # Each target builds .venv first when it is missing or the lock file changed, so any of them may be the first.
 PYTHON ?= python3
 PORT ?= 8000
+# Processes that share the tests: auto is one for each core, 0 runs them in this one.
+TESTERS ?= auto
 VENV := .venv
 BIN := $(VENV)/bin
 .DEFAULT_GOAL := help
@@ -29,7 +31,7 @@ demo: $(VENV)/.warm ## the whole job on an invented community, over HTTP; ends b
 	@$(BIN)/python -m seed_demo
 
 test: $(VENV)/.warm ## all tests, on a real PostgreSQL
-	$(BIN)/python -m pytest -q --cov --cov-report=term
+	OMP_NUM_THREADS=1 $(BIN)/python -m pytest -q -n $(TESTERS) --maxprocesses 8 --dist loadfile --cov --cov-report=term
 
 check: $(VENV)/.built ## linters, types, import rules, migrations
 	$(BIN)/ruff check .

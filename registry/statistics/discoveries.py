@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from registry.statistics.robust import Floats
 
@@ -57,7 +57,7 @@ def looked_at_again(chance: float, growth: float) -> float:
     """
     if chance >= 1 or growth <= 0:
         return min(chance, 1.0)
-    z = float(stats.norm.isf(max(chance, 1e-300) / 2))
+    z = -float(special.ndtri(max(chance, 1e-300) / 2))
     return min(1.0, chance * (1 + z * z * growth / 2))
 
 
@@ -71,7 +71,7 @@ def always_valid(chance: float, pieces: int) -> float:
     """
     if pieces <= 0 or chance >= 1:
         return min(chance, 1.0)
-    z = float(stats.norm.isf(max(chance, 1e-300) / 2))
+    z = -float(special.ndtri(max(chance, 1e-300) / 2))
     grown = pieces / (1.0 + pieces)
     log_ratio = z * z * grown / 2 - 0.5 * float(np.log1p(pieces))
     return min(1.0, float(np.exp(-log_ratio)))

@@ -25,7 +25,6 @@ scan_community()
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 def test_processes_that_scan_at_once_raise_and_announce_one_alert() -> None:
     Community(factories.pump_model(), gains={"west": 1.1}).measure()
     command = [sys.executable, "-c", SCAN, str(connection.settings_dict["NAME"])]

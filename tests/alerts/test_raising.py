@@ -168,7 +168,6 @@ class TestEpisodes:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 @pytest.mark.parametrize("shadow", [False, True])
 def test_workers_that_look_at_once_raise_one_alert(shadow) -> None:
     together = threading.Barrier(4)
@@ -187,7 +186,6 @@ def test_workers_that_look_at_once_raise_one_alert(shadow) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 @pytest.mark.parametrize("end", [lambda: settle_unjudged(RULE, timezone.now()), lambda: settle_retired([])])
 def test_what_is_dismissed_while_a_scan_settles_stays_dismissed(end) -> None:
     record(RULE, [verdict()])

@@ -40,7 +40,6 @@ def test_a_run_without_a_declared_gauge_is_checked_by_its_pump_model() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 def test_asking_is_part_of_the_transaction() -> None:
     factories.edition()
     run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))
@@ -51,7 +50,6 @@ def test_asking_is_part_of_the_transaction() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 def test_a_waiting_check_does_not_begin_before_the_upload_that_relies_on_it_has_ended() -> None:
     factories.edition()
     run = factories.run(factories.unit(factories.pump_model(), "LK000001", "A"))

@@ -45,7 +45,7 @@ def model(db):
 
 
 @pytest.fixture
-def committed(transactional_db, queue_emptied):
+def committed(transactional_db):
     """The same, on a database that really commits."""
     factories.edition()
     community.catalogue()

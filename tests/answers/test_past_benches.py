@@ -10,7 +10,7 @@ from tests import factories
 from tests.answers.test_past import CLINICS, recorded
 
 # Each step is a transaction of its own, as the database's clock stands still within one.
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("queue_emptied")]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from tests import community, factories
 from tests.declared import CATALOGUE, provenance
 from tests.traces import trace_bytes
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("queue_emptied")]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from tests.intake.test_at_once import at_once, check_summaries
 from tests.intake.test_proposals import MOVED, upload
 from tests.traces import trace_bytes
 
-pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("queue_emptied")]
+pytestmark = pytest.mark.django_db(transaction=True)
 
 
 @pytest.fixture

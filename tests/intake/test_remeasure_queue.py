@@ -112,7 +112,6 @@ def run_sweep() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 class TestStalled:
     """Jobs whose worker is gone; the sweep has a connection of its own, so they are really committed."""
 

@@ -169,7 +169,6 @@ def test_a_run_can_be_read_under_either_edition(runs):
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 class TestAtOnce:
     """On a database that really commits."""
 

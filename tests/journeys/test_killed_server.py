@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import psutil
@@ -14,6 +15,7 @@ import pytest
 import requests
 
 from tests import serving
+from tests.config.conftest import temporary_home
 from tests.declared import CATALOGUE, GAUGE, provenance
 from tests.listening import free_port
 from tests.traces import trace_bytes
@@ -74,10 +76,14 @@ def kill(process: "subprocess.Popen[str]") -> None:
     process.communicate(timeout=30)
 
 
+@pytest.fixture
+def home() -> Iterator[Path]:
+    with temporary_home() as folder:
+        yield folder
+
+
 @pytest.mark.timeout(240)
-def test_an_upload_goes_on_after_the_server_was_killed(manifest, tmp_path):
-    home = tmp_path / "home"
-    home.mkdir()
+def test_an_upload_goes_on_after_the_server_was_killed(manifest, tmp_path, home):
     port = free_port()
     server = serving.start(home, "registry.config.settings", port)
     address = serving.address_of(server)

@@ -14,6 +14,7 @@ import requests
 
 from registry.waveform.units import PASCALS
 from tests import serving
+from tests.config.conftest import temporary_home
 from tests.declared import CATALOGUE, GAUGE, provenance
 from tests.traces import bare_bytes, two_sided_bytes
 
@@ -63,19 +64,22 @@ class Bench:
         return path
 
 
-@pytest.fixture
-def bench(tmp_path):
-    home, folder = tmp_path / "home", tmp_path / "bench"
-    home.mkdir()
-    folder.mkdir()
-    with serving.running(home) as address:
+@pytest.fixture(scope="module")
+def server():
+    """A server with the catalogue and gauge G1: its address, and a token."""
+    with temporary_home() as home, serving.running(home) as address:
         token = serving.token(home, "elmsworth", "sorrel", curator=True)
         headers = {"Authorization": f"Token {token}"}
         for method, path, body in (("POST", "catalogue", CATALOGUE), ("PUT", "gauges/G1", GAUGE)):
             requests.request(
                 method, f"{address}/api/v1/{path}", json=body, headers=headers, timeout=60
             ).raise_for_status()
-        yield Bench(folder, address, token)
+        yield address, token
+
+
+@pytest.fixture
+def bench(server, tmp_path):
+    return Bench(tmp_path, *server)
 
 
 def test_it_is_told_once_and_then_understood(bench):
@@ -91,7 +95,7 @@ def test_it_is_told_once_and_then_understood(bench):
     assert "5 accepted." in sent.stdout
     assert "kPa (as usual for this gauge)" in sent.stderr
     assert sent.stderr.count("is read as") == 1
-    runs = json.loads(bench.vacuary("runs", "--json").stdout)["results"]
+    runs = json.loads(bench.vacuary("runs", "--serial", "LK000123", "--json").stdout)["results"]
     peaks = sorted(run["measurements"]["peak_vacuum"]["value"] for run in runs)
     assert peaks == pytest.approx([150, 160, 170, 180, 190], abs=1)
     rates = [run["measurements"]["cycle_rate"]["value"] for run in runs]
@@ -104,12 +108,12 @@ def test_it_is_told_once_and_then_understood(bench):
 
 
 def test_both_sides_of_a_pump_from_one_row(bench):
-    two = two_sided_bytes()
-    refused = bench.vacuary("upload", bench.sweep("one.csv", {"double.csv": two}), code=REFUSED)
+    two, serial = two_sided_bytes(), "LK000200"
+    one = bench.sweep("one.csv", {"double.csv": two}, serial=serial)
+    refused = bench.vacuary("upload", one, code=REFUSED)
     assert "say side both" in refused.stderr
-    sent = json.loads(
-        bench.vacuary("upload", bench.sweep("both.csv", {"double.csv": two}, side="both"), "--json").stdout
-    )
+    both = bench.sweep("both.csv", {"double.csv": two}, serial=serial, side="both")
+    sent = json.loads(bench.vacuary("upload", both, "--json").stdout)
     assert [(run["side"], run["outcome"]) for run in sent["runs"]] == [
         ("left", "accepted"),
         ("right", "accepted"),

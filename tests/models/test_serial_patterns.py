@@ -28,9 +28,9 @@ def slowest_s(ready: Reader) -> float:
 
 
 def _timed(ready: Reader, text: str) -> float:
-    begun = time.perf_counter()
+    begun = time.process_time()
     ready.expression.fullmatch(text)
-    return time.perf_counter() - begun
+    return time.process_time() - begun
 
 
 @pytest.mark.parametrize(
@@ -50,9 +50,9 @@ def _timed(ready: Reader, text: str) -> float:
     ],
 )
 def test_patterns_that_could_be_tried_in_very_many_ways_are_refused_at_once(pattern) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     wrong = made(pattern)
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
     assert isinstance(wrong, Unusable)
     assert "too many ways" in str(wrong)
 

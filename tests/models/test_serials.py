@@ -95,10 +95,10 @@ def test_zeros_in_front_are_part_of_the_label_and_share_the_place():
 
 def test_a_scheme_that_is_refused_reads_nothing():
     hung = SerialScheme(pk=5, pattern=r"(?P<n>(\d+)+)X", order=["n"])
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert place("1" * LONGEST, [hung]) is None
     assert place("1X", [hung, PLAIN]) is None
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
 
 
 def test_the_longest_series_fits_its_column():

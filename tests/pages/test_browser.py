@@ -53,7 +53,6 @@ def site(monkeypatch, transactional_db, settings, request) -> tuple[str, int, st
     """
     monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
     settings.STATIC_URL, settings.MEDIA_URL = "/static/", "/media/"  # the test server insists on both
-    request.getfixturevalue("queue_emptied")
     live = request.getfixturevalue("live_server")
     says = (
         "Gauge elmsworth/G1 reads 6.1 % high (4.6 to 7.6 %) against 4 other clinics, on 9 units of 2 builds."

@@ -88,7 +88,7 @@ END = MANY * 10
     ids=["one", "row", "all in one", "units in one", "letters", "one of letters", "units"],
 )
 def test_hundreds_of_stretches_out_of_ten_thousands_take_a_moment(said, seen, asked) -> None:
-    begun = time.perf_counter()
+    begun = time.process_time()
     stretches = resolve(*asked, said, seen, most=500)
-    assert time.perf_counter() - begun < 3
+    assert time.process_time() - begun < 3
     assert len(stretches) == (500 if asked[0] < asked[1] else 1)

@@ -189,7 +189,6 @@ def test_a_replay_asked_for_while_the_same_is_sent_is_not_lost(subscription, rec
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 def test_two_workers_never_send_to_one_subscriber_at_once(settings, receiver):
     settings.VACUARY_WEBHOOK_HOSTS = ["127.0.0.1"]
     subscription = subscribe(factories.operator(), "webhook", receiver.url, {})
@@ -232,7 +231,6 @@ def test_the_lock_of_a_worker_that_is_gone_is_gone_too():
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.usefixtures("queue_emptied")
 def test_an_alert_that_is_not_stored_is_not_told(receiver, settings):
     subscribe(factories.operator(), "webhook", receiver.url, {})
     with transaction.atomic():
