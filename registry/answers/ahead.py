@@ -4,29 +4,30 @@ It depends on no need, filter or margin, so it is worked out ahead and kept (`ah
 kept, the same functions make it of the summaries that a question takes in.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from registry.answers.blocks import Block, distinct, typical
-from registry.answers.leaning import Leaning, leaning_of, no_leaning
+from registry.answers.leaning import Leaning, leanings_of, no_leaning
 from registry.answers.places import Named, Names, Place, by_place, named
-from registry.answers.readings import Cells, tables_in
+from registry.answers.readings import tables_in
 from registry.answers.setting import order_of_mode
 from registry.answers.wording import natural
 from registry.models import Elevation
-from registry.statistics.differences import Fit, fits
+from registry.statistics.differences import fits
 from registry.statistics.matching import correlations
 from registry.statistics.robust import Floats
 
 # Of each metric at each place: how many units and clinics; the mean of what was read; the median of unit
 # means; one run of the next unit as predicted, which is NaN where nothing tells how much units scatter.
-FIGURES = ("units", "clinics", "mean", "median", "value", "error", "freedom")
+_READ = ("units", "clinics", "mean", "median")
+FIGURES = (*_READ, "value", "error", "freedom")
 _KEYS = ("pump_model", "revision", "rig")
 # The metrics that settings are held alike by, with their units.
 ALIKE = {"cycle_rate": "cycles/min", "peak_vacuum": "mmHg"}
@@ -123,20 +124,28 @@ def _of_model(
         for row, (_, by_metric) in enumerate(rows)
         for metric, block in by_metric.items()
     }
-    fitted = fits_of([[[block]] for block in cells.values()])
-    leanings: list[Leaning] = []
-    for ((row, column), block), one in zip(cells.items(), fitted, strict=True):
-        figures[row, column] = _judged(block, one)
-        if one is not None and metrics[column] in ALIKE:
-            leanings.append(leaning_of(block, one).of(row, list(ALIKE).index(metrics[column])))
-    together = [list(_together([by_metric.get(metric) for metric in metrics])) for _, by_metric in rows]
+    at, read = list(cells), list(cells.values())
+    for (row, column), block in cells.items():
+        figures[row, column, : len(_READ)] = _as_read(block)
+    leanings: dict[tuple[int, int], Leaning] = {}
+    for places, fitted in fits(tables_in([[[block]] for block in read])):
+        ahead = fitted.aheads(0)
+        known = np.stack([ahead.value, ahead.error, ahead.freedom], axis=1)
+        some = zip(places.tolist(), known, leanings_of([read[of] for of in places], fitted), strict=True)
+        for of, predicted, leaning in some:
+            row, column = at[of]
+            figures[row, column, len(_READ) :] = predicted
+            if metrics[column] in ALIKE:
+                metric = list(ALIKE).index(metrics[column])
+                leanings[row, metric] = leaning.of(row, metric)
+    together = [_together([by_metric.get(metric) for metric in metrics]) for _, by_metric in rows]
     return Ahead(
         tuple(one for one, _ in rows),
         metrics,
         figures,
         np.array(together, np.float32).reshape(len(rows), -1),
         np.array([_counts(by_metric) for _, by_metric in rows], np.int64),
-        Leaning.joined(leanings),
+        Leaning.joined([leanings[key] for key in sorted(leanings)]),
         blocks={one.place: by_metric for one, by_metric in rows},
     )
 
@@ -148,21 +157,10 @@ def _order(one: Named) -> tuple[Any, ...]:
     return (one.revision or "", *setting, *around)
 
 
-def fits_of(several: Sequence[Cells], build: Sequence[int] | None = None) -> list[Fit | None]:
-    """Fit each as `differences.fit` does; those that the same units were read in side by side."""
-    found: list[Fit | None] = [None] * len(several)
-    for places, together in fits(tables_in(several, build=build)):
-        for place, of in enumerate(places.tolist()):
-            found[of] = Fit(together, place)
-    return found
-
-
-def _judged(block: Block, fitted: Fit | None) -> Floats:
-    """The figures of one metric at one place."""
+def _as_read(block: Block) -> tuple[float, ...]:
+    """The first figures of one metric at one place."""
     counts = len(distinct([block], "unit")), len(distinct([block], "clinic"))
-    ahead = fitted.ahead(0) if fitted else None
-    known = (ahead.value, ahead.error, ahead.freedom) if ahead else (np.nan,) * 3
-    return np.array([*counts, float(block.mean.mean()), typical([block]), *known])
+    return *counts, float(block.mean.mean()), typical([block])
 
 
 def _counts(by_metric: Mapping[str, Block]) -> tuple[int, int]:
@@ -172,19 +170,22 @@ def _counts(by_metric: Mapping[str, Block]) -> tuple[int, int]:
     return units, clinics
 
 
-def _together(blocks: Sequence[Block | None]) -> Iterator[float]:
+def _together(blocks: Sequence[Block | None]) -> Floats:
     """Correlations of pairs of metrics at one place; gauges of a clinic count alike."""
-    columns = [None if block is None else _by_unit(block) for block in blocks]
-    for one, other in combinations(columns, 2):
-        if one is None or other is None:
-            yield 0.0
-            continue
-        if np.array_equal(one[0], other[0]):
-            values = np.column_stack([one[1], other[1]])
-        else:
-            _, here, there = np.intersect1d(one[0], other[0], assume_unique=True, return_indices=True)
-            values = np.column_stack([one[1][here], other[1][there]])
-        yield float(correlations(values)[0, 1])
+    columns = {at: _by_unit(block) for at, block in enumerate(blocks) if block is not None}
+    alike: dict[bytes, list[int]] = {}
+    for at, (pair, _) in columns.items():
+        alike.setdefault(pair.tobytes(), []).append(at)
+    found = np.zeros((len(blocks), len(blocks)))
+    for one in alike.values():
+        found[np.ix_(one, one)] = correlations(np.stack([columns[at][1] for at in one], axis=1))
+    for one, other in combinations(alike.values(), 2):
+        for first, second in product(one, other):
+            (pairs, values), (others, beside) = columns[first], columns[second]
+            _, here, there = np.intersect1d(pairs, others, assume_unique=True, return_indices=True)
+            bound = correlations(np.stack([values[here], beside[there]], axis=1))[0, 1]
+            found[first, second] = found[second, first] = bound
+    return np.array([found[pair] for pair in pairs_of(len(blocks))])
 
 
 def _by_unit(block: Block) -> tuple[NDArray[np.int64], Floats]:
@@ -205,10 +206,10 @@ def differences(pairs: Sequence[tuple[Mapping[str, Block], Mapping[str, Block]]]
         rows = [row for row, pair in enumerate(pairs) if _of_one_build(pair) == same]
         for column, metric in enumerate(ALIKE):
             cells = [[[old[metric]], [new[metric]]] for old, new in (pairs[row] for row in rows)]
-            for row, fitted in zip(rows, fits_of(cells, [0, 0] if same else [0, 1]), strict=True):
-                if fitted is not None:
-                    of = fitted.estimate((-1.0, 1.0))
-                    found[row, column] = of.value, of.error, of.freedom
+            for places, fitted in fits(tables_in(cells, build=[0, 0] if same else [0, 1])):
+                of = fitted.estimates(fitted.weights[:, 1] - fitted.weights[:, 0])
+                known = np.stack([of.value, of.error, of.freedom], axis=1)
+                found[np.array(rows)[places], column] = known
     return found
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from registry.answers.blocks import Block
 from registry.answers.packing import UNDECLARED
 from registry.statistics.crossed import CERTAIN
-from registry.statistics.differences import Fit
+from registry.statistics.differences import Fits
 from registry.statistics.robust import Floats
 
 _HAIR = 1e-300
@@ -90,22 +90,26 @@ def no_leaning() -> Leaning:
     return Leaning(none, none, np.zeros((0, 4)), none, none, np.zeros(0), np.zeros(0))
 
 
-def leaning_of(block: Block, fitted: Fit) -> Leaning:
-    """What the mean of one cell rests on; of place and metric 0."""
-    mean, variance = fitted.estimate([1.0]), np.asarray(fitted.spread.group, float)
-    weight = np.bincount(fitted.readings.group, fitted.weights[0])
-    of_gauges, known = float(variance @ weight**2), float(fitted.spread.group_freedom)
-    alone = max(mean.error**2 - of_gauges, 0.0)
+def leanings_of(blocks: Sequence[Block], fitted: Fits) -> list[Leaning]:
+    """What means of one cell rest on, a block each of those fitted side by side; of place and metric 0."""
+    rows = fitted.weights[:, 0]
+    mean, by = fitted.estimates(rows), fitted.spread
+    weight = fitted.tables.design.by_group_sums(rows)
+    of_gauges = (by.group * weight**2).sum(axis=1)
+    alone = np.maximum(mean.error**2 - of_gauges, 0.0)
     # Satterthwaite's, less what the variance of gauges adds to the doubt.
-    doubt = mean.error**4 / mean.freedom - of_gauges**2 / known
-    freedom = alone**2 / doubt if doubt > _HAIR else CERTAIN
-    zero, gauges = np.zeros(1, np.int64), _gauges(block, fitted)
-    means = np.array([[mean.value, alone, freedom, known]])
-    rows = np.zeros(gauges.size, np.int64)
-    return Leaning(zero, zero, means, rows, gauges, np.asarray(weight, float), variance)
+    doubt = mean.error**4 / mean.freedom - of_gauges**2 / by.group_freedom
+    freedom = np.where(doubt > _HAIR, alone**2 / np.maximum(doubt, _HAIR), CERTAIN)
+    means = np.stack([mean.value, alone, freedom, by.group_freedom], axis=1)
+    zero, known = np.zeros(1, np.int64), zip(blocks, means, weight, by.group, strict=True)
+    none = np.zeros(weight.shape[1], np.int64)
+    return [
+        Leaning(zero, zero, of[None], none, _gauges(block, fitted), weights, variances)
+        for block, of, weights, variances in known
+    ]
 
 
-def _gauges(block: Block, fitted: Fit) -> Keys:
+def _gauges(block: Block, fitted: Fits) -> Keys:
     """The keys of groups in the order of their codes in `readings_in`; below nought where undeclared."""
     kept = ~np.isin(np.unique(block.unit, return_inverse=True)[1], fitted.wild)
     keys = np.unique(block.clinic[kept] * 2**32 + block.gauge[kept])

@@ -91,6 +91,16 @@ class Fits:
         unit, known = (np.take_along_axis(values, kin, axis=1)[:, 0] for values in (by.unit, by.unit_freedom))
         return unit + by.own, known
 
+    def aheads(self, cell: int) -> Estimates:
+        """One run of the next unit at the next clinic in that cell, as predicted: value, spread, freedom."""
+        of, by = self.tables, self.spread
+        unit, unit_freedom = self.between_units(cell)
+        of_mean = variances(self.parts(self.weights[:, cell]), self.known)
+        own = of_mean[:, :-1].sum(axis=1) + unit + (of.noise * of.runs).mean(axis=1)
+        both = np.stack([own, of_mean[:, -1] + by.group.mean(axis=1)], axis=1)
+        spread = pooled(both, np.stack([unit_freedom, by.group_freedom], axis=1))
+        return Estimates(self.means[:, cell], *spread)
+
 
 @dataclass(frozen=True)
 class Fit:
@@ -143,13 +153,7 @@ class Fit:
 
     def ahead(self, cell: int) -> Estimate:
         """One run of the next unit at the next clinic in that cell, as predicted: value, spread, freedom."""
-        of = self.readings
-        unit, unit_freedom = self.between_units(cell)
-        own = unit + float(np.mean(of.noise * of.runs))
-        *among, between = variances(self.alone.parts(self.alone.weights[:, cell]), self.alone.known)[0]
-        both = np.array([own + sum(among), between + float(np.mean(self.spread.group))])
-        error, freedom = pooled(both, np.array([unit_freedom, float(self.spread.group_freedom)]))
-        return Estimate(float(self.means[cell]), float(error), float(freedom))
+        return self.alone.aheads(cell).one(0)
 
 
 def fit(readings: Readings) -> Fit | None:

@@ -140,13 +140,15 @@ def correlations(values: Floats) -> Floats:
 
     `values` has a row a unit at a clinic and a column a metric. Columns that do not vary go with nothing.
     """
-    rows, columns = values.shape
+    rows, width = values.shape
     if rows < 3:
-        return np.eye(columns)
-    apart = values - values.mean(axis=0)
-    size = np.sqrt((apart**2).sum(axis=0))
-    size = np.where(size > 1e-12 * np.abs(values).max(initial=1e-300), size, np.inf)
-    found = apart.T @ apart / np.outer(size, size)
+        return np.eye(width)
+    # A column lies in one piece, so that what is found of two does not depend on which others there are.
+    columns = np.ascontiguousarray(values.T)
+    apart = columns - columns.mean(axis=1, keepdims=True)
+    size = np.sqrt((apart**2).sum(axis=1))
+    size = np.where(size > 1e-12 * np.abs(values).max(axis=0, initial=1e-300), size, np.inf)
+    found = (apart[:, None] * apart[None]).sum(axis=2) / np.outer(size, size)
     drawn: Floats = np.clip(found, -0.99, 0.99) * (rows - 1) / (rows - 1 + _BELIEF)
     np.fill_diagonal(drawn, 1.0)
     return drawn
