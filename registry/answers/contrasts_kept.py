@@ -9,6 +9,7 @@ from registry.answers.contrasts import Contrasts, contrasts_between, narrowed_do
 from registry.answers.contrasts_packed import pack, read
 from registry.answers.kept_parts import PartKind, fresh
 from registry.answers.narrowing import Narrowed, rig_labels
+from registry.answers.side_parts import read_sides
 from registry.answers.sides import Sides
 from registry.models import Revision
 
@@ -46,8 +47,7 @@ def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
 
 
 def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:
-    old, new = sides.blocks(asked.where, moment)
-    labels = rig_labels(old, new)
+    old, new, labels = read_sides(sides, asked, moment)
     return contrasts_between(asked.of_rig(old, labels), asked.of_rig(new, labels), labels, sides.fixed)
 
 

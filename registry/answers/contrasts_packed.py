@@ -8,89 +8,75 @@ import numpy as np
 
 from registry.answers.contrasts import Contrasts, Row
 from registry.answers.measured import Measured
+from registry.answers.sections import packed, unpacked
 from registry.answers.setting import Setting
-from registry.statistics.contrasted import WIDTH, unpacked
+from registry.answers.written import written
+from registry.statistics import contrasted
 from registry.statistics.robust import Floats
-
-_SIZE = 4  # bytes of the head's length
 
 
 def pack(of: Contrasts) -> bytes:
-    """Write contrasts down; `read` makes the same of it, but for rounding of none."""
-    settings = sorted({setting for side in of.sides for setting in side.settings})
-    rows = {row.setting for row in of.rows} - set(settings)
-    settings += sorted(rows)
+    """Write contrasts down; `read` makes the very same of it."""
+    measured_at = {setting for side in of.sides for setting in side.settings}
+    settings = sorted(measured_at | {row.setting for row in of.rows})
     places = {setting: place for place, setting in enumerate(settings)}
-    clinics = list({clinics: None for side in of.sides for clinics in side.clinics})
+    clinics = list(dict.fromkeys(clinics for side in of.sides for clinics in side.clinics))
+    numbers = {one: place for place, one in enumerate(clinics)}
     head = {
-        "labels": {str(key): label for key, label in of.labels.items()},
+        "labels": list(of.labels.items()),
         "settings": settings,
         "clinics": [sorted(one) for one in clinics],
-        "sides": [
-            _side(side, places, {one: place for place, one in enumerate(clinics)}) for side in of.sides
-        ],
-        "rows": [
-            [
-                places[row.setting],
-                row.bands,
-                row.alone,
-                row.units,
-                row.clinics,
-                row.fit,
-                row.typical,
-                row.within,
-            ]
-            for row in of.rows
-        ],
-        "fits": of.found.run.size,
+        "sides": [_side(side, places, numbers) for side in of.sides],
+        "rows": [_row(row, places) for row in of.rows],
     }
-    text = json.dumps(head, separators=(",", ":")).encode()
     figures = [of.found.packed(), *(side.behaviour for side in of.sides)]
-    return b"".join(
-        [len(text).to_bytes(_SIZE, "little"), text, *(one.astype("<f8").tobytes() for one in figures)]
-    )
+    return packed([written(head), *(one.astype("<f8").tobytes() for one in figures)])
 
 
 def read(body: bytes) -> Contrasts:
     """The contrasts that were written down."""
-    end = _SIZE + int.from_bytes(body[:_SIZE], "little")
-    head = json.loads(body[_SIZE:end])
-    figures = np.frombuffer(body, "<f8", offset=end) if end % 8 == 0 else np.frombuffer(body[end:], "<f8")
+    text, *sections = unpacked(body)
+    head = json.loads(text.text)
+    fitted, *behaviour = (np.frombuffer(section.text, "<f8") for section in sections)
     settings = [Setting(*one) for one in head["settings"]]
     clinics = [frozenset(one) for one in head["clinics"]]
-    fitted = figures[: head["fits"] * WIDTH].reshape(head["fits"], WIDTH)
-    sides, at = [], fitted.size
-    for side in head["sides"]:
-        after = at + 3 * len(side["settings"])
-        sides.append(_read_side(side, settings, clinics, figures[at:after].reshape(-1, 3)))
-        at = after
+    old, new = (
+        _read_side(side, settings, clinics, figures.reshape(-1, 3))
+        for side, figures in zip(head["sides"], behaviour, strict=True)
+    )
     rows = tuple(_read_row(row, settings) for row in head["rows"])
-    labels = {int(key): label for key, label in head["labels"].items()}
-    return Contrasts((sides[0], sides[1]), rows, unpacked(fitted), labels)
+    found = contrasted.unpacked(fitted.reshape(-1, contrasted.WIDTH))
+    return Contrasts((old, new), rows, found, dict(head["labels"]))
 
 
 def _side(
-    side: Measured, places: Mapping[Setting, int], clinics: Mapping[frozenset[int], int]
-) -> dict[str, list[Any]]:
-    return {
-        "settings": [places[setting] for setting in side.settings],
-        "clinics": [clinics[one] for one in side.clinics],
-        "undeclared": [int(one) for one in side.undeclared],
-    }
+    side: Measured, places: Mapping[Setting, int], numbers: Mapping[frozenset[int], int]
+) -> list[list[int]]:
+    return [
+        [places[setting] for setting in side.settings],
+        [numbers[one] for one in side.clinics],
+        [int(one) for one in side.undeclared],
+    ]
 
 
 def _read_side(
-    head: Mapping[str, list[int]],
+    head: Sequence[Sequence[int]],
     settings: Sequence[Setting],
     clinics: Sequence[frozenset[int]],
     behaviour: Floats,
 ) -> Measured:
+    at, by, undeclared = head
     return Measured(
-        tuple(settings[place] for place in head["settings"]),
-        tuple(clinics[place] for place in head["clinics"]),
-        tuple(map(bool, head["undeclared"])),
+        tuple(settings[place] for place in at),
+        tuple(clinics[place] for place in by),
+        tuple(map(bool, undeclared)),
         behaviour,
     )
+
+
+def _row(row: Row, places: Mapping[Setting, int]) -> list[Any]:
+    counts = row.units, row.clinics
+    return [places[row.setting], row.bands, row.alone, *counts, row.fit, row.typical, row.within]
 
 
 def _read_row(row: Sequence[Any], settings: Sequence[Setting]) -> Row:

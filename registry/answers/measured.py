@@ -1,16 +1,18 @@
 """What one side of a comparison was measured at, without the single readings."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from scipy import special
 
-from registry.answers.blocks import Block, by_setting, distinct, typical, unit_means
+from registry.answers.blocks import Block, Keys, by_setting, distinct, together
 from registry.answers.packing import UNDECLARED
 from registry.answers.setting import Setting
 from registry.statistics.robust import Floats
+from registry.statistics.stacks import middle, sums
 
 # What tells whether a build still reaches a rate at the vacuum it is used at.
 BEHAVIOUR = ("cycle_rate", "peak_vacuum")
@@ -55,7 +57,7 @@ def measured(blocks: Sequence[Block]) -> Measured:
         tuple(found),
         tuple(clinics for clinics, _ in who),
         tuple(undeclared for _, undeclared in who),
-        np.array([_behaviour(setting, of) for setting, of in found.items()]).reshape(-1, 3),
+        _behaviour(found),
     )
 
 
@@ -70,15 +72,29 @@ def _who(
     return known[key]
 
 
-def _behaviour(setting: Setting, blocks: Sequence[Block]) -> tuple[float, float, float]:
-    if setting.metric not in BEHAVIOUR:
-        return np.nan, np.nan, np.nan
-    return typical(blocks), *_ends(unit_means(blocks))
+def _behaviour(found: Mapping[Setting, Sequence[Block]]) -> Floats:
+    """The medians of unit means and the intervals of their mean; those of the same units side by side."""
+    told = np.full((len(found), 3), np.nan)
+    alike: dict[bytes, list[tuple[int, Floats]]] = defaultdict(list)
+    unit: dict[bytes, Keys] = {}
+    for place, (setting, blocks) in enumerate(found.items()):
+        if setting.metric in BEHAVIOUR:
+            units = together(blocks, "unit")
+            key = units.tobytes()
+            unit[key] = units
+            alike[key].append((place, together(blocks, "mean")))
+    for key, rows in alike.items():
+        by_unit = sums(np.unique(unit[key], return_inverse=True)[1])
+        means = by_unit(np.array([mean for _, mean in rows])) / by_unit.size
+        told[[place for place, _ in rows]] = np.column_stack([middle(means)[:, 0], *_ends(means)])
+    return told
 
 
-def _ends(means: Floats) -> tuple[float, float]:
-    """The 95 % interval of the mean over units; unknown below three of them."""
-    if means.size < _FEWEST:
-        return float("-inf"), float("inf")
-    half = float(special.stdtrit(means.size - 1, 0.975)) * float(means.std(ddof=1) / np.sqrt(means.size))
-    return float(means.mean()) - half, float(means.mean()) + half
+def _ends(means: Floats) -> tuple[Floats, Floats]:
+    """The 95 % intervals of the mean over units, a row each; unknown below three of them."""
+    size = means.shape[1]
+    if size < _FEWEST:
+        return np.full(means.shape[0], -np.inf), np.full(means.shape[0], np.inf)
+    half = special.stdtrit(size - 1, 0.975) * means.std(axis=1, ddof=1) / np.sqrt(size)
+    centre = means.mean(axis=1)
+    return centre - half, centre + half

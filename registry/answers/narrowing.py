@@ -83,18 +83,21 @@ class Narrowed:
         """Whether `chosen` tells what the database does, which goes its own ways beyond ASCII."""
         return str(self.where.get("programme__iexact", "")).isascii()
 
-    def chosen(self, labels: Mapping[int, str]) -> Callable[[Setting], bool]:
-        """What tells whether a setting is one of those asked for, whatever its band of elevation."""
-        rigs = {
-            key for key, label in labels.items() if not _named(self.rig) or is_rig(label, _named(self.rig))
-        }
+    def chosen(self, labels: Mapping[int, str] | None = None) -> Callable[[Setting], bool]:
+        """What tells whether a setting is one of those asked for, whatever its band of elevation.
+
+        Without the labels of rigs, whatever its rig too.
+        """
+        named = _named(self.rig)
+        of_any = labels is None or not named
+        rigs = set() if of_any else {key for key, label in (labels or {}).items() if is_rig(label, named)}
         given = [(name, self.where[name]) for name in ("mode", "level", "power") if name in self.where]
         programme = self.where.get("programme__iexact")
 
         def one_of_them(setting: Setting) -> bool:
             return (
                 setting.metric in self.metrics
-                and setting.rig in rigs
+                and (of_any or setting.rig in rigs)
                 and all(getattr(setting, name) == value for name, value in given)
                 and (programme is None or _alike(setting.programme, programme))
             )

@@ -36,6 +36,15 @@ class Side:
         """Whether it is a revision as a whole."""
         return self.unit is None and self.firmware is None
 
+    def narrowed(self, blocks: Sequence[Block]) -> Sequence[Block]:
+        """What is of it among summaries that hold all of it."""
+        if self.firmware is not None:
+            return blocks
+        if self.unit is None:
+            return [block for block in blocks if block.revision == self.revision]
+        kept = (block.only(block.unit == self.unit) for block in blocks)
+        return [block for block in kept if block.mean.size]
+
 
 @dataclass(frozen=True)
 class Sides:
@@ -64,6 +73,10 @@ class Sides:
         """
         of_one = self._of_one_revision(where) if moment is None else None
         old, new = of_one or (self._blocks(at, where, moment) for at in (0, 1))
+        return self.without_each_other(old, new)
+
+    def without_each_other(self, old: Sequence[Block], new: Sequence[Block]) -> Blocks:
+        """The summaries of both without the unit that stands on the other side."""
         return _without(old, self.old, self.new), _without(new, self.new, self.old)
 
     def _of_one_revision(self, where: Mapping[str, Any]) -> Blocks | None:
@@ -75,7 +88,7 @@ class Sides:
         if not all(side.is_revision for side in sides) and keys[0] != keys[1]:
             return None
         found = summary_blocks(pump_model=self.pump_model, unit__revision__in=set(keys), **where)
-        old, new = (_narrowed(found, side) for side in sides)
+        old, new = (side.narrowed(found) for side in sides)
         return old, new
 
     def _blocks(self, which: int, where: Mapping[str, Any], moment: datetime | None) -> Sequence[Block]:
@@ -124,14 +137,6 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
     return Side(f"revision {revision.label}", revision=revision.pk)
-
-
-def _narrowed(blocks: Sequence[Block], side: Side) -> Sequence[Block]:
-    """What of the summaries of revisions is of a side."""
-    if side.unit is None:
-        return [block for block in blocks if block.revision == side.revision]
-    kept = (block.only(block.unit == side.unit) for block in blocks)
-    return [block for block in kept if block.mean.size]
 
 
 def _without(blocks: Sequence[Block], side: Side, other: Side) -> Sequence[Block]:

@@ -14,6 +14,7 @@ from registry.answers.narrowing import Margins, narrowed
 from registry.answers.parts import Parts, chosen_part, find_parts, rest_of, value_of
 from registry.answers.readings import tables_in
 from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
+from registry.answers.side_parts import read_sides
 from registry.answers.sides import find_sides
 from registry.answers.spreads import Scattered, of_scatter
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
@@ -65,11 +66,12 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
     )
     sides = find_sides(pump_model, old, new)
-    blocks = sides.blocks(asked.where, moment)
+    before, after, _ = read_sides(sides, asked, moment)
+    blocks = before, after
     keys = {block.setting.rig for side in blocks for block in side}
     rigs = {rig.pk: rig for rig in Rig.objects.filter(pk__in=keys)}
     values = {key: value_of(rig, named) for key, rig in rigs.items()}
-    parts = find_parts(*blocks, values, named, (old_part, new_part))
+    parts = find_parts(before, after, values, named, (old_part, new_part))
     rests = {key: rest_of(rig, named) for key, rig in rigs.items()}
     cells = _celled(blocks, parts, values, rests)
     names = sides.names
@@ -98,7 +100,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
             moment,
         ),
         "cautions": [
-            *unlike(measured(blocks[0]), measured(blocks[1]), names),
+            *unlike(measured(before), measured(after), names),
             *of_scatter([one.scattered for one in fitted], names),
             *cautions.SWAPS,
             *cautions.again(moment),
