@@ -9,13 +9,15 @@ from procrastinate.contrib.django import app
 
 from registry.answers.ahead_kept import AHEAD
 from registry.answers.cell_parts import CELLS
+from registry.answers.contrasts_kept import CONTRASTS
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_parts import PartKind, Place, made
 from registry.answers.kept_watch import total_changes
+from registry.answers.side_parts import READINGS
 from registry.answers.stamp import current_edition
 
 # Parts of what is asked the most come first.
-KINDS: tuple[PartKind, ...] = (CELLS, AHEAD)
+KINDS: tuple[PartKind, ...] = (CELLS, AHEAD, CONTRASTS, READINGS)
 CALM_S = 3.0  # a sweep of uploads is waited for
 _BUDGET_S = 3.0  # other jobs wait so long at most, and for the part in hand
 _MAKING = 0x61686561  # one process makes parts ahead at a time
