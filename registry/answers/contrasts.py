@@ -85,7 +85,10 @@ class Contrasts:
 
 
 def narrowed_down(of: Contrasts, asked: Narrowed) -> Contrasts:
-    """What a question asks for of what is there: the same as if nothing else had been fitted."""
+    """What a question asks for of what is there: the same as if nothing else had been fitted.
+
+    Raises CannotTell where it is the database's to tell what is asked for.
+    """
     chosen, band = asked.chosen(of.labels), asked.elevation
 
     def kept(side: Measured) -> Measured:

@@ -8,7 +8,7 @@ from registry.answers.blocks import summary_blocks
 from registry.answers.contrasts import Contrasts, contrasts_between, narrowed_down
 from registry.answers.contrasts_packed import pack, read
 from registry.answers.kept_parts import PartKind, fresh
-from registry.answers.narrowing import Narrowed, rig_labels
+from registry.answers.narrowing import CannotTell, Narrowed, rig_labels
 from registry.answers.side_parts import read_sides
 from registry.answers.sides import Sides
 from registry.models import Revision
@@ -24,12 +24,11 @@ def contrasts_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) 
     whichever comes first: they are held against each other in the order of their keys.
     """
     turned = _is_turned(sides)
-    kept = _kept(sides, asked) if moment is None else None
-    found = kept or _worked_out(
-        Sides(sides.pump_model, sides.new, sides.old) if turned else sides, asked, moment
-    )
-    narrowed = narrowed_down(found, asked)
-    return narrowed.reversed() if turned else narrowed
+    found = _kept(sides, asked) if moment is None else None
+    if found is None:
+        in_order = Sides(sides.pump_model, sides.new, sides.old) if turned else sides
+        found = _worked_out(in_order, asked, moment)
+    return found.reversed() if turned else found
 
 
 def _is_turned(sides: Sides) -> bool:
@@ -38,12 +37,15 @@ def _is_turned(sides: Sides) -> bool:
 
 
 def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
-    if not (sides.old.is_revision and sides.new.is_revision and asked.can_be_chosen):
+    if not (sides.old.is_revision and sides.new.is_revision):
         return None
     key = _key(sides.old.revision or 0, sides.new.revision or 0)
     found = fresh(CONTRASTS, asked.edition, key, [sides.pump_model.pk])
     body = found.get(sides.pump_model.pk)
-    return None if body is None else read(body)
+    try:
+        return None if body is None else narrowed_down(read(body), asked)
+    except CannotTell:
+        return None
 
 
 def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:

@@ -59,6 +59,10 @@ def chosen_margins(rate_percent: float | None, vacuum_mmhg: float | None) -> Mar
     return Margins(rate_percent or usual.rate_percent, vacuum_mmhg or usual.vacuum_mmhg)
 
 
+class CannotTell(Exception):
+    """Whether a setting is asked for is the database's to tell."""
+
+
 @dataclass(frozen=True)
 class Narrowed:
     """`where` are filters on UnitSummary, `rig` what the rig's label or a part of it must be."""
@@ -78,15 +82,11 @@ class Narrowed:
         found: str | None = self.where.get("elevation")
         return found
 
-    @property
-    def can_be_chosen(self) -> bool:
-        """Whether `chosen` tells what the database does, which goes its own ways beyond ASCII."""
-        return str(self.where.get("programme__iexact", "")).isascii()
-
     def chosen(self, labels: Mapping[int, str] | None = None) -> Callable[[Setting], bool]:
         """What tells whether a setting is one of those asked for, whatever its band of elevation.
 
-        Without the labels of rigs, whatever its rig too.
+        Without the labels of rigs, whatever its rig too. It raises CannotTell for a programme that is not
+        plain ASCII where one is asked for: only the database tells what it takes for the same letters.
         """
         named = _named(self.rig)
         of_any = labels is None or not named
@@ -145,7 +145,9 @@ def _named(rig: str | None) -> str:
 
 def _alike(programme: str, wanted: str) -> bool:
     """The same but for capitals, as the database compares them."""
-    return programme == wanted or (programme.isascii() and programme.upper() == wanted.upper())
+    if not (programme.isascii() and wanted.isascii()):
+        raise CannotTell
+    return programme.upper() == wanted.upper()
 
 
 def rig_labels(*several: Sequence[Block]) -> dict[int, str]:

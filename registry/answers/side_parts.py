@@ -11,7 +11,7 @@ from django.db.models import Count
 
 from registry.answers.blocks import Block, Keys, blocks_of, summary_blocks
 from registry.answers.kept_parts import PartKind, fresh_of
-from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
+from registry.answers.narrowing import MAIN_METRICS, CannotTell, Narrowed, rig_labels
 from registry.answers.past import rows_at
 from registry.answers.sections import packed, unpacked
 from registry.answers.setting import Setting
@@ -42,7 +42,10 @@ def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) ->
 
     Raises Invalid where nothing that fits names a firmware.
     """
-    kept = _kept(sides, asked) if moment is None and asked.can_be_chosen else None
+    try:
+        kept = _kept(sides, asked) if moment is None else None
+    except CannotTell:
+        kept = None
     if kept is not None:
         return kept
     old, new = sides.blocks(asked.where, moment)
