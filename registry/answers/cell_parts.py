@@ -1,21 +1,26 @@
-"""The cells of a pump model as parts that are kept: one of each metric, and one of what all of them share."""
+"""The cells of a pump model as parts that are kept: metric by metric, in blocks, and what all share."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
-from registry.answers.cells import Narrowed, Readers, present, readers
+from registry.answers.about import About, about
+from registry.answers.cell_blocks import Block, blocks_packed, blocks_read
+from registry.answers.cells import Narrowed, Readers, metrics_of, present, readers
 from registry.answers.figures import Names, Tellings, Told, readers_mark, worked_out
-from registry.answers.kept_parts import PartKind, fresh_of
+from registry.answers.kept_parts import PartKind, fresh_named, fresh_of
 from registry.answers.left_out import Left, left
 from registry.answers.sections import Section, packed, unpacked
 from registry.answers.written import written
-from registry.models import PumpModel, Rig
+from registry.models import Rig
 
-_SHARED = ""
+One = TypeVar("One")
+# Keys of parts besides the metrics.
+_SHARED, _BLOCKS = "", "#blocks"
 
 
 class Crowd:
@@ -50,8 +55,9 @@ class Crowd:
 
 @dataclass(frozen=True)
 class Shared:
-    """What cells of a pump model share: metrics and readers; and the runs in none of them and their rigs."""
+    """What cells of a pump model share: names, metrics, readers; and runs in none of them with their rigs."""
 
+    about: About
     metrics: list[str]
     rigs: Mapping[int, str]
     left: list[Left]
@@ -62,8 +68,9 @@ class Shared:
     def read(cls, body: bytes) -> "Shared":
         """What `_make_shared` made."""
         first, marks, keys = unpacked(body)
-        metrics, rigs, rows = json.loads(first.text)
-        return cls(metrics, dict(rigs), [Left(*row) for row in rows], marks, keys)
+        (model, name, edition, revisions), metrics, rigs, rows = json.loads(first.text)
+        about = About(model, name, edition, dict(revisions))
+        return cls(about, metrics, dict(rigs), [Left(*row) for row in rows], marks, keys)
 
     @cached_property
     def crowd(self) -> Crowd:
@@ -71,59 +78,114 @@ class Shared:
         return Crowd.read(self._marks, self._keys)
 
 
+@dataclass(frozen=True)
+class Kept:
+    """Parts of a pump model's cells that were up to date at one moment."""
+
+    shared: Shared
+    _bodies: Mapping[str, bytes]
+
+    @classmethod
+    def named(cls, model: str, edition: int | None, metric: str | None) -> "Kept | None":
+        """Those that a question about a metric, or all, takes first; None where they are not. One query."""
+        metric = (metric or "").strip().casefold()
+        if metric and not metric.isidentifier():
+            return None
+        bodies = fresh_named(CELLS, edition, [_SHARED, metric or _BLOCKS], model)
+        return cls(Shared.read(bodies[_SHARED]), bodies) if _SHARED in bodies else None
+
+    def blocks(self, narrowed: Narrowed, is_rig: Callable[[str], bool]) -> tuple[Shared, list[Block]] | None:
+        """The cells within a question as blocks; None where there are none, or one lies partly within."""
+        if _BLOCKS not in self._bodies:
+            return None
+        return _within(
+            narrowed,
+            self.shared,
+            blocks_read(self._bodies[_BLOCKS]),
+            lambda block: {narrowed.takes(one) and is_rig(one.label) for one in block.corners},
+        )
+
+    def cells(self, narrowed: Narrowed) -> tuple[Shared, list[Told]] | None:
+        """The cells within a question one by one; None where some are missing. No query for a metric."""
+        if narrowed.metric is None:
+            return kept_cells(narrowed)
+        return _cells(narrowed, self.shared, self._bodies)
+
+
 def kept_cells(narrowed: Narrowed) -> tuple[Shared, list[Told]] | None:
     """The cells within a question as they are kept; None where they are missing or out of date. One query."""
-    keys = None if narrowed.metric is None else [_SHARED, narrowed.metric]
-    found = fresh_of(CELLS, narrowed.edition, keys, [narrowed.pump_model])
+    found = fresh_of(CELLS, narrowed.edition, None, [narrowed.pump_model])
     bodies = {key: body for (_, key), body in found.items()}
-    if _SHARED not in bodies:
-        return None
-    shared = Shared.read(bodies[_SHARED])
+    return _cells(narrowed, Shared.read(bodies[_SHARED]), bodies) if _SHARED in bodies else None
+
+
+def _cells(
+    narrowed: Narrowed, shared: Shared, bodies: Mapping[str, bytes]
+) -> tuple[Shared, list[Told]] | None:
     metrics = [metric for metric in shared.metrics if narrowed.metric in (None, metric)]
     if not bodies.keys() >= set(metrics):
         return None
+    told = [one for metric in metrics for one in Tellings.read(bodies[metric])]
+    return _within(narrowed, shared, told, lambda one: {narrowed.takes(one.cell)})
+
+
+def _within(
+    narrowed: Narrowed, shared: Shared, found: Iterable[One], takes: Callable[[One], set[bool]]
+) -> tuple[Shared, list[One]] | None:
+    """What a question takes; None where it takes some of one, or it is for the database to say."""
+    chosen = []
     try:
-        told = [
-            one for metric in metrics for one in Tellings.read(bodies[metric]) if narrowed.takes(one.cell)
-        ]
+        for one in found:
+            taken = takes(one)
+            if len(taken) > 1:
+                return None
+            chosen += [one] * taken.pop()
         rows = [row for row in shared.left if narrowed.takes(row)]
     except ValueError:
         return None
-    return replace(shared, left=rows), told
+    return replace(shared, left=rows), chosen
 
 
-def names_of(pump_model: PumpModel, rigs: Iterable[int] | None) -> Names:
+def names_of(about: About, rigs: Iterable[int] | None) -> Names:
     """The names of a model, its revisions in order, and those rigs, or all there are."""
-    revisions = sorted(pump_model.revisions.all(), key=lambda revision: revision.order)
     found = Rig.objects.all() if rigs is None else Rig.objects.filter(pk__in=set(rigs))
-    return Names(
-        pump_model.name,
-        {revision.pk: revision.label for revision in revisions},
-        {one.pk: one.label for one in found},
-    )
+    return Names(about.name, about.revisions, {one.pk: one.label for one in found})
 
 
 def _make(model: int, edition: int, key: str) -> bytes:
-    return _make_shared(model, edition) if key == _SHARED else _make_metric(model, edition, key)
+    if key == _SHARED:
+        return _make_shared(model, edition)
+    if key == _BLOCKS:
+        return _make_blocks(model, edition)
+    return _worked_out(model, edition, key).packed()
 
 
-def _make_metric(model: int, edition: int, metric: str) -> bytes:
+def _worked_out(model: int, edition: int, metric: str) -> Tellings:
     groups = present(Narrowed(model, edition, metric=metric))
-    names = names_of(PumpModel.objects.get(pk=model), {group.setting.rig for group in groups})
-    return worked_out(groups, names, detailed=True).packed()
+    names = names_of(about(model), {group.setting.rig for group in groups})
+    return worked_out(groups, names, detailed=True)
+
+
+def _make_blocks(model: int, edition: int) -> bytes:
+    """From the cells that are kept, which are made before."""
+    kept = kept_cells(Narrowed(model, edition))
+    metrics = [] if kept else metrics_of(model, edition)
+    told = kept[1] if kept else [one for metric in metrics for one in _worked_out(model, edition, metric)]
+    return blocks_packed(told)
 
 
 def _make_shared(model: int, edition: int) -> bytes:
     found = readers(model, edition)
     rows = left(Narrowed(model, edition), None)
     rigs = [(rig.pk, rig.label) for rig in Rig.objects.filter(pk__in={row.rig for row in rows})]
-    metrics = sorted({metric for metric, _ in found})
-    crowd = Crowd({readers_mark(one): one for _, one in found})
-    return packed([written([metrics, rigs, rows]), *crowd.written()])
+    crowd = Crowd({readers_mark(one): one for one in found})
+    said = about(model)
+    names = [said.pk, said.name, edition, list(said.revisions.items())]
+    return packed([written([names, metrics_of(model, edition), rigs, rows]), *crowd.written()])
 
 
 def _keys(model: int, edition: int) -> list[str]:
-    return [_SHARED, *sorted({metric for metric, _ in readers(model, edition)})]
+    return [_SHARED, *metrics_of(model, edition), _BLOCKS]
 
 
 CELLS = PartKind("cells", _make, _keys)

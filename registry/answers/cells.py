@@ -129,15 +129,20 @@ def present(narrowed: Narrowed) -> list[Group]:
     ]
 
 
-def readers(pump_model: int, edition: int) -> list[tuple[str, Readers]]:
-    """The metric of each cell there is, and who read in it: one query."""
+def readers(pump_model: int, edition: int) -> set[Readers]:
+    """Who read in the cells there are, each company once: one query."""
     rows = UnitSummary.objects.filter(pump_model=pump_model, edition=edition).order_by().values(*_KEYS)
     columns = packed(("unit", "clinic"))
-    found = rows.annotate(**columns).values_list("metric", *columns)
-    return [
-        (metric, Readers(*(tuple(np.unique(unpacked("unit", of)).tolist()) for of in keys)))
-        for metric, *keys in found
-    ]
+    return {
+        Readers(*(tuple(np.unique(unpacked("unit", of)).tolist()) for of in keys))
+        for keys in rows.annotate(**columns).values_list(*columns)
+    }
+
+
+def metrics_of(pump_model: int, edition: int) -> list[str]:
+    """The metrics there are cells of: one query."""
+    rows = UnitSummary.objects.filter(pump_model=pump_model, edition=edition)
+    return list(rows.order_by("metric").values_list("metric", flat=True).distinct())
 
 
 def group_of(revision: int | None, setting: Setting, columns: Sequence[Sequence[float]]) -> Group:

@@ -1,14 +1,13 @@
 """How a pump model behaves at each setting, build by build, over all clinics."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import prefetch_related_objects
-
 from registry.answers import cautions
-from registry.answers.cell_parts import Crowd, kept_cells, names_of
+from registry.answers.about import About, about_named
+from registry.answers.cell_parts import Crowd, Kept, Shared, names_of
 from registry.answers.cells import Group, Narrowed, Readers, present
 from registry.answers.figures import Told, readers_mark, worked_out
 from registry.answers.filters import (
@@ -23,9 +22,9 @@ from registry.answers.filters import (
 from registry.answers.left_out import Left, left, left_out
 from registry.answers.past import past
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.answers.telling import told_distributions
-from registry.answers.written import Texts, plain
-from registry.models import Clinic, PumpModel
+from registry.answers.telling import told_distributions, told_many
+from registry.answers.written import Pieces, Texts, plain
+from registry.models import Clinic
 from registry.models.lookup import find_pump_model, find_revision
 from registry.statistics.precision import ESTIMATOR
 
@@ -35,13 +34,32 @@ _DETAILED = 24
 
 @dataclass(frozen=True)
 class _Found:
-    """Cells within a question, those of units whose revision is not known where one was asked for, who read
-    in them, and the runs that do not count."""
+    """Cells within a question as they are written, what they say, the runs and units of no known revision
+    where one was asked for, and the runs that do not count."""
 
-    cells: list[Told]
+    cells: Texts | Pieces
+    says: str
     unknown: dict[str, int]
-    crowd: Crowd
     left: list[Left]
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A question. `rig` is empty for any."""
+
+    about: About
+    narrowed: Narrowed
+    rig: str
+    moment: datetime | None
+    own: Clinic | None
+
+    def is_rig(self, label: str) -> bool:
+        """Whether it is about a rig of that label."""
+        return not self.rig or is_rig(label, self.rig)
+
+    def counts(self, revision: int | None) -> bool:
+        """Whether cells of that revision are told, or only that they are there."""
+        return self.narrowed.revision in (None, revision)
 
 
 def write_distributions(  # noqa: PLR0913 - one parameter a filter of the question
@@ -74,13 +92,14 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
 
     Raises UnknownPumpModel, and Invalid on the field of what is not known or cannot be one.
     """
-    pump_model = find_pump_model(model)
-    prefetch_related_objects([pump_model], "revisions")
-    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    moment, number = chosen_moment(as_of), None if edition is None else chosen_edition(edition)
+    kept = None if moment else Kept.named(model, number, metric)
+    about = kept.shared.about if kept else about_named(model)
+    number = number or about.edition
     narrowed = Narrowed(
-        pump_model=pump_model.pk,
+        pump_model=about.pk,
         edition=number,
-        revision=_key(find_revision(pump_model, revision) if revision else None),
+        revision=_revision(about, revision) if revision else None,
         mode=chosen_mode(mode),
         level=chosen_level(level),
         metric=chosen_metric(metric, number),
@@ -89,16 +108,15 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
         elevation=chosen_elevation(elevation),
     )
     stamped = stamp(number, moment)
-    found = (None if moment else _kept(narrowed, rig)) or _worked_out(pump_model, narrowed, rig, moment)
-    cells = sorted(found.cells, key=lambda one: one.cell.order)
-    detailed = len(cells) <= _DETAILED
+    asked = _Asked(about, narrowed, (rig or "").strip(), moment, clinic)
+    found = (kept and (_from_blocks(kept, asked) or _from_cells(kept, asked))) or _worked_out(asked)
     return {
-        "model": pump_model.name,
-        "cells": Texts(one.text(detailed=detailed, own=clinic) for one in cells),
+        "model": about.name,
+        "cells": found.cells,
         "left_out": left_out(found.left, found.unknown, moment),
         "estimator": ESTIMATOR,
         **stamped,
-        "says": told_distributions(pump_model.name, cells, found.crowd, moment),
+        "says": found.says,
         "cautions": [*cautions.DISTRIBUTIONS, *cautions.again(moment)],
     }
 
@@ -108,60 +126,88 @@ def answer_distributions(model: str, **asked: Any) -> dict[str, Any]:
     return plain(write_distributions(model, **asked))
 
 
-def _key(record: Any) -> int | None:
-    return None if record is None else int(record.pk)
+def _revision(about: About, label: str) -> int:
+    """The revision of that label. Raises Invalid on the field `revision`."""
+    wanted = label.strip().casefold()
+    for key, known in about.revisions.items():
+        if known.casefold() == wanted:
+            return key
+    return int(find_revision(find_pump_model(about.name), label).pk)
 
 
-def _kept(narrowed: Narrowed, rig: str | None) -> _Found | None:
-    """From parts made ahead; None where they are not up to date."""
-    found = kept_cells(narrowed)
+def _from_blocks(kept: Kept, asked: _Asked) -> _Found | None:
+    """From blocks made ahead; None where they are not up to date, or cells are to be told in detail."""
+    found = kept.blocks(asked.narrowed, asked.is_rig)
+    if found is None:
+        return None
+    shared, blocks = found
+    counted = [block for block in blocks if asked.counts(block.revision)]
+    cells = sum(block.cells for block in counted)
+    if cells <= _DETAILED:
+        return None
+    others = [block for block in blocks if not asked.counts(block.revision)]
+    unknown = _unknown(
+        (pair for block in others for pair in block.runs.items()),
+        shared.crowd.count(mark for block in others for mark in block.readers)[0],
+    )
+    readers = shared.crowd.count(mark for block in counted for mark in block.readers)
+    says = told_many(asked.about.name, cells, sum(block.thin for block in counted), *readers)
+    return _Found(Pieces(block.piece for block in counted), says, unknown, _left(asked, shared))
+
+
+def _from_cells(kept: Kept, asked: _Asked) -> _Found | None:
+    """From cells made ahead; None where they are not up to date."""
+    found = kept.cells(asked.narrowed)
     if found is None:
         return None
     shared, told = found
-    told = [one for one in told if not _asked(rig) or is_rig(one.cell.label, _asked(rig))]
-    counted = [one for one in told if narrowed.revision in (None, one.cell.revision)]
-    others = [one.cell for one in told if narrowed.revision not in (None, one.cell.revision)]
-    unknown = _unknown(((one.metric, one.runs, one.readers) for one in others), shared.crowd)
-    return _Found(counted, unknown, shared.crowd, _with_rig(shared.left, shared.rigs, rig))
+    told = [one for one in told if asked.is_rig(one.cell.label)]
+    counted = [one for one in told if asked.counts(one.cell.revision)]
+    others = [one.cell for one in told if not asked.counts(one.cell.revision)]
+    units, _ = shared.crowd.count(cell.readers for cell in others)
+    unknown = _unknown(((cell.metric, cell.runs) for cell in others), units)
+    return _told(asked, counted, shared.crowd, unknown, _left(asked, shared))
 
 
-def _worked_out(
-    pump_model: PumpModel, narrowed: Narrowed, rig: str | None, moment: datetime | None
-) -> _Found:
+def _worked_out(asked: _Asked) -> _Found:
     """From summaries; for a past time, from the runs that counted then."""
+    narrowed, moment = asked.narrowed, asked.moment
     groups = past(narrowed, moment) if moment else present(narrowed)
     # Where a rig is asked for, all are named, since what is left out may be on one that no cell has.
-    names = names_of(pump_model, None if _asked(rig) else {group.setting.rig for group in groups})
-    groups = [g for g in groups if not _asked(rig) or is_rig(names.rigs[g.setting.rig], _asked(rig))]
-    counted = [group for group in groups if narrowed.revision in (None, group.revision)]
-    others = [group for group in groups if narrowed.revision not in (None, group.revision)]
-    crowd = _crowd(groups)
-    unknown = _unknown(((g.setting.metric, int(g.cells.runs.sum()), _mark(g)) for g in others), crowd)
+    names = names_of(asked.about, None if asked.rig else {group.setting.rig for group in groups})
+    groups = [group for group in groups if asked.is_rig(names.rigs[group.setting.rig])]
+    counted = [group for group in groups if asked.counts(group.revision)]
+    others = [group for group in groups if not asked.counts(group.revision)]
+    unknown = _unknown(
+        ((group.setting.metric, int(group.cells.runs.sum())) for group in others),
+        len({unit for group in others for unit in group.units}),
+    )
     told = worked_out(counted, names, detailed=len(counted) <= _DETAILED)
-    return _Found(list(told), unknown, crowd, _with_rig(left(narrowed, moment), names.rigs, rig))
+    rows = [row for row in left(narrowed, moment) if not asked.rig or asked.is_rig(names.rigs[row.rig])]
+    return _told(asked, list(told), _crowd(counted), unknown, rows)
 
 
-def _asked(rig: str | None) -> str:
-    return (rig or "").strip()
+def _told(
+    asked: _Asked, told: Iterable[Told], crowd: Crowd, unknown: dict[str, int], rows: list[Left]
+) -> _Found:
+    cells = sorted(told, key=lambda one: one.cell.order)
+    detailed = len(cells) <= _DETAILED
+    texts = Texts(one.text(detailed=detailed, own=asked.own) for one in cells)
+    return _Found(texts, told_distributions(asked.about.name, cells, crowd, asked.moment), unknown, rows)
 
 
-def _with_rig(rows: Iterable[Left], labels: Mapping[int, str], rig: str | None) -> list[Left]:
-    return [row for row in rows if not _asked(rig) or is_rig(labels[row.rig], _asked(rig))]
-
-
-def _mark(group: Group) -> str:
-    return readers_mark(Readers(group.units, group.clinics))
+def _left(asked: _Asked, shared: Shared) -> list[Left]:
+    return [row for row in shared.left if asked.is_rig(shared.rigs[row.rig])]
 
 
 def _crowd(groups: Iterable[Group]) -> Crowd:
-    return Crowd({_mark(group): Readers(group.units, group.clinics) for group in groups})
+    readers = (Readers(group.units, group.clinics) for group in groups)
+    return Crowd({readers_mark(one): one for one in readers})
 
 
-def _unknown(cells: Iterable[tuple[str, int, str]], crowd: Crowd) -> dict[str, int]:
-    """Runs and units of cells, each with metric, runs and readers; a run of many metrics counts once."""
-    marks: set[str] = set()
-    runs: dict[str, int] = {}
-    for metric, count, mark in cells:
-        marks.add(mark)
-        runs[metric] = runs.get(metric, 0) + count
-    return {"runs": max(runs.values(), default=0), "units": crowd.count(marks)[0]}
+def _unknown(runs: Iterable[tuple[str, int]], units: int) -> dict[str, int]:
+    """Runs and units of cells, given the runs of each by metric; a run of many metrics counts once."""
+    of_metric: dict[str, int] = {}
+    for metric, count in runs:
+        of_metric[metric] = of_metric.get(metric, 0) + count
+    return {"runs": max(of_metric.values(), default=0), "units": units}

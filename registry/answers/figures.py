@@ -59,21 +59,20 @@ class Cell(NamedTuple):
     @property
     def order(self) -> tuple[Any, ...]:
         """Builds in order with the unknown last, then setting by setting as a pump counts them."""
-        around = order_around(
-            {"rig": self.label, "power": self.power, "elevation": self.elevation, "side": self.side}
-        )
-        return (
-            self.place,
-            order_of_mode(self.mode),
-            _natural(self.programme),
-            _natural(self.level),
-            self.metric,
-            *around,
-            self.unit,
-        )
+        at = _order_at(self.mode, self.programme, self.level)
+        around = _order_around(self.label, self.power, self.elevation, self.side)
+        return self.place, *at, self.metric, *around, self.unit
 
 
-_natural = lru_cache(256)(natural)
+# A model has few places and many metrics at each.
+@lru_cache(1024)
+def _order_at(mode: str, programme: str, level: str) -> tuple[Any, ...]:
+    return order_of_mode(mode), natural(programme), natural(level)
+
+
+@lru_cache(1024)
+def _order_around(rig: str, power: str, elevation: str, side: str) -> tuple[Any, ...]:
+    return order_around({"rig": rig, "power": power, "elevation": elevation, "side": side})
 
 
 @dataclass(frozen=True)

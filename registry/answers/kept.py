@@ -20,14 +20,31 @@ from registry.answers.kept_bounds import MOST_BYTES, bound
 from registry.answers.kept_code import code_mark
 from registry.answers.kept_questions import Question, State
 from registry.answers.kept_watch import tables_read, unwatched
-from registry.answers.written import text_of
+from registry.answers.written import compressed
 from registry.models import Clinic
 
-_FIND = """
-SELECT body, etag, asked_at < now() - interval '1 hour' FROM registry_keptanswer kept
-WHERE digest = %s AND changes = CASE
-    WHEN scopes IS NULL THEN (SELECT coalesce(sum(n), 0) FROM registry_changecount)
-    ELSE (SELECT coalesce(sum(n), 0) FROM registry_changecount WHERE scope = ANY (kept.scopes)) END
+# What a question rests on now, and the answer that is kept and rests on the same: of one moment.
+_LOOK = """
+WITH named AS (
+    SELECT ARRAY(
+        SELECT id FROM registry_pumpmodel
+        WHERE upper(name) IN (SELECT upper(one) FROM unnest(%(about)s::text[]) one) ORDER BY id
+    ) AS models
+), scoped AS (
+    SELECT cardinality(models) AS models,
+           CASE WHEN %(about)s::text[] IS NOT NULL THEN models || %(always)s::bigint[] END AS scopes
+    FROM named
+), counted AS (
+    SELECT models, scopes, CASE
+        WHEN scopes IS NULL THEN (SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount)
+        ELSE (SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount WHERE scope = ANY (scopes))
+    END AS changes
+    FROM scoped
+)
+SELECT models, counted.scopes, counted.changes, body, etag, asked_at < now() - interval '1 hour'
+FROM counted
+LEFT JOIN registry_keptanswer kept ON digest = %(digest)s AND kept.changes = counted.changes
+    AND kept.scopes IS NOT DISTINCT FROM counted.scopes
 """
 _ASKED = "UPDATE registry_keptanswer SET asked_at = now() WHERE digest = %s"
 _KEEP = """
@@ -41,7 +58,6 @@ ON CONFLICT (digest) DO UPDATE SET
     changes = excluded.changes, scopes = excluded.scopes, etag = excluded.etag, body = excluded.body,
     made_at = excluded.made_at
 """
-_LEVEL = 4  # of compression: two thirds of the time of the usual one, a few per cent larger
 
 log = logging.getLogger(__name__)
 
@@ -65,24 +81,50 @@ def kept_answer(kind: str, asked: Mapping[str, Any], clinic: Clinic | None = Non
     is kept. Raises what the question's function raises; refusals are not kept.
     """
     question = Question.of(kind, asked, clinic)
-    with connection.cursor() as cursor:
-        cursor.execute(_FIND, [question.digest])
-        found = cursor.fetchone()
-        if found is None:
-            return answer_and_keep(question)
-        body, etag, long_ago = found
-        if long_ago:
+    looked = _look(question)
+    if looked.kept is None:
+        return answer_and_keep(question, looked.state)
+    if looked.long_ago:
+        with connection.cursor() as cursor:
             cursor.execute(_ASKED, [question.digest])
-    return Kept(bytes(body), etag)
+    return looked.kept
 
 
-def answer_and_keep(question: Question) -> Kept:
-    """Work the answer out and keep it, unless something changed meanwhile, it is large, or cannot be kept."""
-    state = question.state()
+@dataclass(frozen=True)
+class _Looked:
+    """What a question rests on, None where a pump model is not known, and its answer if one is kept."""
+
+    state: State | None
+    kept: Kept | None
+    long_ago: bool
+
+
+def _look(question: Question) -> _Looked:
+    about = question.about
+    values = {"about": about, "always": question.always, "digest": question.digest}
+    with connection.cursor() as cursor:
+        cursor.execute(_LOOK, values)
+        models, scopes, changes, body, etag, long_ago = cursor.fetchone()
+    # Two spellings of one name may be two of these, but never two models.
+    known = about is None or models == len({name.upper() for name in about})
+    kept = None if body is None else Kept(bytes(body), etag)
+    return _Looked(State(scopes, changes) if known else None, kept, bool(long_ago))
+
+
+def state_of(question: Question) -> State | None:
+    """What a question rests on now; None where a pump model is not known. One query."""
+    return _look(question).state
+
+
+def answer_and_keep(question: Question, state: State | None) -> Kept:
+    """Work the answer out and keep it, unless something changed meanwhile, it is large, or cannot be kept.
+
+    `state` is what it rested on before.
+    """
     with tables_read() as read:
         document = question.answer()
-    text = text_of(document)
-    kept = Kept(gzip.compress(text, _LEVEL, mtime=0), hashlib.sha256(text).hexdigest()[:32])
+    body = compressed(document)
+    kept = Kept(body, hashlib.sha256(body).hexdigest()[:32])
     if nobody := unwatched(read):
         log.warning("%s are not kept: nobody counts changes of %s", question.kind, ", ".join(nobody))
     if nobody or state is None or len(kept.body) > MOST_BYTES:

@@ -6,7 +6,7 @@ from typing import Any
 from django.db import connection
 from procrastinate.contrib.django import app
 
-from registry.answers.kept import answer_and_keep, forget
+from registry.answers.kept import answer_and_keep, forget, state_of
 from registry.answers.kept_ahead import make_parts_ahead
 from registry.answers.kept_bounds import drop, drop_parts, fold
 from registry.answers.kept_code import code_mark
@@ -86,7 +86,8 @@ def _made_again(digest: bytes) -> bool:
     if found is None:
         return False
     try:
-        answer_and_keep(Question.read(found[0]))
+        question = Question.read(found[0])
+        answer_and_keep(question, state_of(question))
     except DomainError:
         forget(digest)
         return False

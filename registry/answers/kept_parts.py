@@ -28,6 +28,16 @@ WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key <> '
     WHERE scope = kept.pump_model OR scope = ANY (%(always)s)
 )
 """
+_FRESH_NAMED = """
+SELECT key, body FROM registry_keptpart kept
+WHERE kind = %(kind)s AND code = %(code)s AND key = ANY (%(keys)s)
+  AND edition = coalesce(%(edition)s, (SELECT number FROM registry_edition WHERE is_current))
+  AND pump_model = (SELECT id FROM registry_pumpmodel WHERE upper(name) = upper(%(name)s))
+  AND changes = (
+    SELECT coalesce(sum(n), 0) FROM registry_changecount
+    WHERE scope = kept.pump_model OR scope = ANY (%(always)s)
+)
+"""
 _GOOD = """
 SELECT key FROM registry_keptpart
 WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND pump_model = %(model)s
@@ -70,7 +80,7 @@ class PartKind:
         """The scopes of changes that concern the parts of every model."""
         return [EVERYTHING, *([SITTINGS] if self.sittings else [])]
 
-    def by_this_program(self, edition: int) -> dict[str, Any]:
+    def by_this_program(self, edition: int | None) -> dict[str, Any]:
         """What tells this program's parts of this kind, as parameters of a statement."""
         return {"kind": self.name, "edition": edition, "code": code_mark(), "always": self.always}
 
@@ -96,6 +106,14 @@ def fresh_of(
     with connection.cursor() as cursor:
         cursor.execute(_FRESH, {**kind.by_this_program(edition), **wanted})
         return {(model, key): bytes(body) for model, key, body in cursor.fetchall()}
+
+
+def fresh_named(kind: PartKind, edition: int | None, keys: Sequence[str], name: str) -> dict[str, bytes]:
+    """The same by key for the pump model of a name, under the current edition unless one is given."""
+    wanted: dict[str, Any] = {"keys": list(keys), "name": " ".join(name.split())}
+    with connection.cursor() as cursor:
+        cursor.execute(_FRESH_NAMED, {**kind.by_this_program(edition), **wanted})
+        return {key: bytes(body) for key, body in cursor.fetchall()}
 
 
 def made(kind: PartKind, edition: int, model: int, key: str = "") -> bytes:

@@ -7,13 +7,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db import connection
-
 from registry.answers.claims import answer_claims
 from registry.answers.comparisons import answer_comparison
 from registry.answers.distributions import write_distributions
 from registry.answers.kept_code import code_mark
-from registry.answers.kept_watch import total_changes
 from registry.answers.settings import answer_settings
 from registry.answers.swaps import answer_swap
 from registry.models import Clinic
@@ -41,18 +38,6 @@ KINDS: Mapping[str, Kind] = {
     "part-swaps": Kind(answer_swap, sittings=True),
     "settings-matches": Kind(answer_settings, models=("model", "like_model")),
 }
-
-# The models of those names, and how often anything in the scopes changed: of one moment, in one statement.
-_SCOPES = """
-WITH named AS (
-    SELECT id FROM registry_pumpmodel
-    WHERE upper(name) IN (SELECT upper(one) FROM unnest(%(names)s::text[]) one)
-)
-SELECT ARRAY(SELECT id FROM named ORDER BY id), (
-    SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount
-    WHERE scope IN (SELECT id FROM named UNION ALL SELECT unnest(%(always)s::bigint[]))
-)
-"""
 
 
 @dataclass(frozen=True)
@@ -96,19 +81,19 @@ class Question:
         """What its answer by this program is kept under."""
         return hashlib.sha256(f"{code_mark()}\n{self.written}".encode()).digest()
 
-    def state(self) -> State | None:
-        """Return what its answer rests on now; None where a pump model is not known. One query."""
+    @property
+    def about(self) -> list[str] | None:
+        """The names of the pump models it is about, each once; None where it is about all there are."""
         kind = KINDS[self.kind]
-        named = {" ".join(str(self.asked.get(name) or "").split()) for name in kind.models} - {""}
         if not str(self.asked.get(kind.models[0]) or "").strip():
-            return State(None, total_changes())
-        with connection.cursor() as cursor:
-            always = [EVERYTHING, *([SITTINGS] if kind.sittings else [])]
-            cursor.execute(_SCOPES, {"names": list(named), "always": always})
-            models, changes = cursor.fetchone()
-        # Two spellings of one name may be two of `named`, but never two models.
-        known = len(models) == len({name.upper() for name in named})
-        return State([*models, *always], changes) if known else None
+            return None
+        named = {" ".join(str(self.asked.get(name) or "").split()) for name in kind.models}
+        return sorted(named - {""})
+
+    @property
+    def always(self) -> list[int]:
+        """The scopes of changes that concern it whatever it is about."""
+        return [EVERYTHING, *([SITTINGS] if KINDS[self.kind].sittings else [])]
 
     def answer(self) -> dict[str, Any]:
         """Work the answer out. Raises what the question's function raises."""

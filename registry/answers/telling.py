@@ -26,10 +26,18 @@ def _says(model: str, cells: Sequence[Told], crowd: Crowd) -> str:
         if len({_asked(cell) for cell in read}) == 1:
             return f"{model}, {_asked(read[0])}: {_centres(read)}"
     thin = sum(one.cell.thin for one in cells)
-    units, clinics = crowd.count(one.cell.readers for one in cells)
+    return _many(model, len(cells), thin, *crowd.count(one.cell.readers for one in cells))
+
+
+def told_many(model: str, cells: int, thin: int, units: int, clinics: int) -> str:
+    """Return what more cells say than fit a sentence: how many, how many thin, and what they rest on."""
+    return f"{_many(model, cells, thin, units, clinics)}."
+
+
+def _many(model: str, cells: int, thin: int, units: int, clinics: int) -> str:
     measured = f"{counted(units, 'unit')} measured in {counted(clinics, 'clinic')}"
     carried = "all carry figures" if not thin else f"{thin} of them too thin to carry figures"
-    return f"{model}: {counted(len(cells), 'cell')} from {measured}; {carried}"
+    return f"{model}: {counted(cells, 'cell')} from {measured}; {carried}"
 
 
 def _asked(cell: Mapping[str, Any]) -> str:

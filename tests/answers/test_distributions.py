@@ -332,5 +332,5 @@ def test_an_unknown_model_is_refused(model) -> None:
 def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
     for level in range(levels):
         bench(model, level=str(level))
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(5):
         answer_distributions("Lapwing One")
