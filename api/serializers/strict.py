@@ -20,7 +20,7 @@ class Strict(serializers.Serializer[Any]):
         if unknown:
             raise serializers.ValidationError({key: ["unknown key"] for key in sorted(unknown)})
         found = super().to_internal_value(data)
-        names = ((field.field_name, _names(field, found.get(field.source))) for field in self.fields.values())
+        names = ((key, _names(field, found.get(key))) for key, field in self.fields.items())
         wrong = {key: [NAME_RULE] for key, texts in names if not all(map(is_name, texts))}
         if wrong:
             raise serializers.ValidationError(wrong)
