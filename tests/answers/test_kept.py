@@ -71,7 +71,7 @@ def stored(db):
 
 
 @pytest.fixture
-def committed(transactional_db, queue_emptied):
+def committed(transactional_db):
     """The same, on a database that really commits; the operator."""
     factories.edition()
     community.catalogue()
