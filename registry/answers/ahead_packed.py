@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from registry.answers.ahead import Ahead
+from registry.answers.ahead import ALIKE, Ahead
 from registry.answers.leaning import Leaning
 from registry.answers.places import Named, Place
 
@@ -21,7 +21,7 @@ def packed(ahead: Ahead) -> bytes:
         "together": ahead.together,
         "counts": ahead.counts,
         "linked": np.array(links, np.int64).reshape(-1, 2),
-        "links": np.array([ahead.links[pair] for pair in links], float).reshape(len(links), -1, 3),
+        "links": np.array([ahead.links[pair] for pair in links], float).reshape(len(links), len(ALIKE), 3),
         **{name: getattr(ahead.leaning, name) for name in _LEANING},
     }
     head = {
