@@ -95,10 +95,10 @@ def builds(scan: Scan) -> Sequence[Build]:
 
 def _builds(scan: Scan) -> list[Build]:
     table = _believed(scan)
-    revisions = [one for one in np.unique(table["revision"]).tolist() if scan.asks_for(one)]
+    of = table["revision"].to_numpy(np.int64)
+    revisions = [one for one in np.unique(of).tolist() if scan.asks_for(one)]
     if not revisions:
         return []
-    table = table[table["revision"].isin(revisions)]
     names = Revision.objects.filter(pk__in=revisions).select_related("pump_model").in_bulk()
     units = _units(revisions)
     dates = scan.readings.dates
@@ -106,7 +106,7 @@ def _builds(scan: Scan) -> list[Build]:
     first = dict(zip(*_first_read(dates), strict=True))
     made = []
     for revision in revisions:
-        rows = table[table["revision"] == revision]
+        rows = table[of == revision]
         read = set(rows["unit"].tolist())
         of_it = [unit for unit in units[revision] if unit.pk in read]
         read_at = {unit: first[unit] for unit in read & first.keys()}
@@ -126,16 +126,16 @@ def _build(
         serials={unit.pk: unit.serial for unit in units},
         orders=[*_by_serial(units), *_by_date(read_at)],
         read_at=read_at,
-        runs=int(rows.groupby("metric")["runs"].sum().max()),
+        runs=int(np.bincount(pd.factorize(rows["metric"])[0], rows["runs"]).max()),
     )
 
 
 def _units(revisions: Sequence[int]) -> Mapping[int, list[_Unit]]:
     found: dict[int, list[_Unit]] = defaultdict(list)
-    for unit in Unit.objects.filter(revision__in=revisions).only(*_Unit._fields, "revision_id"):
-        if unit.revision_id is not None:
-            placed = _Unit(unit.pk, unit.serial, unit.scheme_id, unit.series, unit.key)
-            found[unit.revision_id].append(placed)
+    units = Unit.objects.filter(revision__in=revisions)
+    for revision, pk, serial, scheme, series, key in units.values_list("revision", *_Unit._fields):
+        if revision is not None:
+            found[revision].append(_Unit(pk, serial, scheme, series, key))
     return found
 
 

@@ -11,10 +11,11 @@ from registry.alerts.builds import Build, builds
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Standing, Verdict
 from registry.answers.wording import counted
+from registry.statistics.robust import Floats
 from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.drift import Drift, DriftLook, drift_with
 from registry.statistics.unlisted.limits import LIMITS
-from registry.statistics.unlisted.rows import channels
+from registry.statistics.unlisted.rows import Channel, channels
 
 RULE = Rule(
     "revision_drifting",
@@ -40,7 +41,7 @@ def judge(scan: Scan) -> list[Verdict]:
 
 def _verdict(scan: Scan, build: Build) -> Verdict:
     units, years = build.by_date()
-    found = drift_with(channels(build.table, units), years)
+    found = drift_with(_channels(build, units, years), years)
     common: dict[str, Any] = {"keys": build.keys, "runs": build.runs, "pieces": len(units)}
     lacks = _LACKS.get(found.outcome, "")
     name = f"{build.name} {build.label}"
@@ -55,6 +56,12 @@ def _verdict(scan: Scan, build: Build) -> Verdict:
             build.subject, standing, 0.0, found.p, _says_nothing(name, found, explained=explained), **common
         )
     return _off(build, found, found.drift, scan.edition, common)
+
+
+def _channels(build: Build, units: tuple[int, ...], years: Floats) -> list[Channel]:
+    """The channels, none where too little is there to tell a drift: they are most of the work."""
+    enough = len(units) >= LIMITS.drift_units and np.ptp(years) >= LIMITS.drift_years
+    return channels(build.table, units) if enough else []
 
 
 def _off(build: Build, found: DriftLook, drift: Drift, edition: int, common: dict[str, Any]) -> Verdict:

@@ -111,7 +111,7 @@ def leaning_of(pairs: pd.DataFrame, watched: int) -> Leaning:
 def lean(pairs: pd.DataFrame, watched: int, gauges: Mapping[int, tuple[int, str, str]]) -> Leaning:
     """Look through gauges whose clinics and names are known; `watched` is how many there are in all."""
     parts = parted(pairs)
-    found = examine(parts.pairs, watched=watched)
+    found = examine(parts.pairs, watched=watched, fitted=parts.fitted)
     shifts = {shift.who: shift for shift in found.gauges()} if found else {}
     present = {gauge: shift for gauge, shift in shifts.items() if gauge in gauges}
     past = {gauge: shifts[past_of(gauge)] for gauge in parts.steps if past_of(gauge) in shifts}

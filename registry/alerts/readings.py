@@ -111,11 +111,13 @@ def readings(
 
 def _readings(table: pd.DataFrame, edition: int) -> Readings:
     least = np.where(table["metric"].isin(VACUUM), _LEAST_VACUUM_MMHG, 0.0)
-    table = table[table["mean"] > least].reset_index(drop=True)
+    told = table["mean"].to_numpy(float) > least
+    table = table if told.all() else table[told].reset_index(drop=True)
+    mean = table["mean"].to_numpy(float)
     table = table.assign(
         build=table["revision"],
-        log=np.log(table["mean"]),
-        systematic=table["systematic"] / table["mean"],
+        log=np.log(mean),
+        systematic=table["systematic"].to_numpy(float) / mean,
     )
     return Readings(table, edition, Gauge.objects.count())
 

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+
+from registry.statistics.robust import middles
 
 
 @dataclass(frozen=True)
@@ -23,8 +26,7 @@ class Beside:
 
     def __init__(self, pairs: pd.DataFrame) -> None:
         self._columns = {name: pairs[name].to_numpy() for name in pairs.columns}
-        self._of_gauge = pairs.groupby("gauge").indices
-        self._of_build = pairs.groupby("build").indices
+        self._of_gauge, self._of_build = (_rows_of(self._columns[name]) for name in ("gauge", "build"))
         self.rows, self.builds = len(pairs), len(self._of_build)
 
     def of(self, gauges: Collection[int], off: Collection[int]) -> Near:
@@ -35,8 +37,10 @@ class Beside:
         rows = np.concatenate([self._of_build[build] for build in builds])
         elsewhere = ~np.isin(at["clinic"][rows], at["clinic"][mine]) & ~np.isin(at["gauge"][rows], list(off))
         sound = rows[elsewhere]
-        middle = pd.Series(at["apart"][sound]).groupby(at["build"][sound]).median()
-        apart = at["apart"][mine] - middle.reindex(at["build"][mine]).to_numpy(float)
+        read, code = np.unique(at["build"][sound], return_inverse=True)
+        middle = np.full(builds.size, np.nan)
+        middle[np.searchsorted(builds, read)] = middles(at["apart"][sound], code)
+        apart = at["apart"][mine] - middle[np.searchsorted(builds, at["build"][mine])]
         known = np.isfinite(apart)
         units, code = np.unique(at["unit"][mine][known], return_inverse=True)
         means = np.bincount(code, apart[known]) / np.bincount(code)
@@ -47,3 +51,9 @@ class Beside:
             builds=builds.size,
             clinics=int(np.unique(at["clinic"][sound]).size),
         )
+
+
+def _rows_of(keys: NDArray[np.int64]) -> dict[int, NDArray[np.intp]]:
+    """The rows of each key, in order."""
+    found, first = np.unique(np.sort(keys), return_index=True)
+    return dict(zip(found.tolist(), np.split(np.argsort(keys, kind="stable"), first[1:]), strict=True))

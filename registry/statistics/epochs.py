@@ -30,7 +30,7 @@ _WORTH_A_LOOK = 2.0
 class Step:
     """The step at which a gauge's present epoch began: `at` when, by how much as a logarithm (`size`), with
     its standard `error`. `chance` is that of one so clear in any place at any look, `agreeing` the share of
-    units since that lie beyond a quarter of it, `halves_agree` whether either half of them says so alone."""
+    units since that lie beyond a third of it, `halves_agree` whether either half of them says so alone."""
 
     at: float
     size: float
@@ -43,10 +43,12 @@ class Step:
 @dataclass(frozen=True)
 class Parted:
     """`pairs` with the readings of past epochs under gauges of their own, numbered below nought, and the
-    `steps` by which the present epochs began of those gauges that have had more than one."""
+    `steps` by which the present epochs began of those gauges that have had more than one. Where none had,
+    `fitted` is the fit of what clinics share of the pairs, for who goes on with them."""
 
     pairs: pd.DataFrame
     steps: dict[int, Step]
+    fitted: Fitted | None = None
 
 
 def parted(pairs: pd.DataFrame) -> Parted:
@@ -58,12 +60,13 @@ def parted(pairs: pd.DataFrame) -> Parted:
     told = shared(pairs)
     if not len(told) or "at" not in told:
         return Parted(pairs, {})
-    read = _Read.of(told, fit_pairs(told))
+    fitted = fit_pairs(told)
+    read = _Read.of(told, fitted)
     found = {
         gauge: _last_step(read, rows) for gauge, rows in _places(told["gauge"].to_numpy(np.int64)).items()
     }
     steps = {gauge: step for gauge, step in found.items() if step is not None}
-    return Parted(pairs.assign(gauge=_epochs(pairs, steps)), steps)
+    return Parted(pairs.assign(gauge=_epochs(pairs, steps)), steps, None if steps else fitted)
 
 
 def _places(keys: NDArray[np.int64]) -> dict[int, NDArray[np.intp]]:
@@ -198,7 +201,7 @@ def _told(course: Course, place: int, moment: float, found: tuple[float, float, 
     beyond = np.sign(size) * (course.apart[place:] - before)
     halves = [float(np.average(beyond[k::2], weights=weight[place:][k::2])) for k in (0, 1)]
     least = max(0.75 * LEAST_STEP, 1.96 * 2**0.5 * error)
-    agreeing = float(np.average(beyond >= abs(size) / 4, weights=weight[place:]))
+    agreeing = float(np.average(beyond >= abs(size) / 3, weights=weight[place:]))
     return Step(moment, size, error, min(chance, 1.0), agreeing, min(halves) >= least)
 
 

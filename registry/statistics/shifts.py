@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from registry.statistics.beside import Beside
 from registry.statistics.leans import Leans, leans_of
 from registry.statistics.robust import Floats
-from registry.statistics.taming import fit_pairs, shared
+from registry.statistics.taming import Fitted, fit_pairs, shared
 
 # A unit set up anew on another bench repeats itself within about this: common practice, no published source.
 SET_UP = 0.01
@@ -134,7 +134,7 @@ class Examined:
 
     def chance(self, centre: float, error: float) -> float:
         """The probability of a shift as large by chance."""
-        return min(1.0, 2 * float(stats.t.sf(abs(centre) / error, self.freedom)))
+        return min(1.0, 2 * float(special.stdtr(self.freedom, -abs(centre) / error)))
 
     def _is_off(self) -> Flags:
         return np.isin(self.leans.gauges, list(self.off))
@@ -142,7 +142,7 @@ class Examined:
     def _shift(self, who: int, gauges: Collection[int], found: tuple[float, float], limits: Limits) -> Shift:
         centre, error = found
         near = self.beside.of(gauges, self.off)
-        half = float(stats.t.ppf(0.975, self.freedom)) * min(error, 10.0)
+        half = float(special.stdtrit(self.freedom, 0.975)) * min(error, 10.0)
         apart = np.array(list(near.apart.values()))
         return Shift(
             who=who,
@@ -168,8 +168,12 @@ def gauge_shifts(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMI
     return found.gauges(limits=limits) if found else []
 
 
-def examine(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -> Examined | None:
+def examine(
+    pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS, fitted: Fitted | None = None
+) -> Examined | None:
     """Look through a community of gauges; `watched` is how many are watched in all, if more.
+
+    `fitted` is `fit_pairs` of what is `shared` of the pairs, where that was worked out before.
 
     A gauge found off is from then on free of the others, worst first, so that one wrong gauge does not make
     the right ones look wrong. Builds that a single clinic read tell nothing and are left out; None where
@@ -178,7 +182,7 @@ def examine(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -
     told = shared(pairs)
     if not len(told):
         return None
-    beside, off, fitted = Beside(told), list[int](), fit_pairs(told)
+    beside, off, fitted = Beside(told), list[int](), fitted or fit_pairs(told)
     while True:
         leans = leans_of(told, fitted.values, fitted.spreads, SET_UP)
         declared = float(np.sqrt((told["systematic"] ** 2).mean()))

@@ -33,7 +33,11 @@ class Fitted(NamedTuple):
 
 def shared(pairs: pd.DataFrame) -> pd.DataFrame:
     """The pairs of builds that two clinics read; others tell nothing of clinics and gauges."""
-    clinics = pairs.groupby("build")["clinic"].transform("nunique")
+    build, clinic = (
+        np.unique(pairs[name].to_numpy(), return_inverse=True)[1] for name in ("build", "clinic")
+    )
+    width = int(clinic.max(initial=0)) + 1
+    clinics = np.bincount(np.unique(build * width + clinic) // width)[build]
     return pairs[clinics >= 2].reset_index(drop=True)
 
 
@@ -47,7 +51,7 @@ def fit_pairs(pairs: pd.DataFrame) -> Fitted:
     """Fit reading = build + gauge by least squares and rein in what lies far outside, three times over."""
     y = pairs["apart"].to_numpy(float)
     build, gauge = pd.factorize(pairs["build"])[0], pd.factorize(pairs["gauge"])[0]
-    leaning = pairs.groupby("gauge")["unit"].transform("size").to_numpy() >= _OWN_LEANING
+    leaning = np.bincount(gauge)[gauge] >= _OWN_LEANING
     freedom = max(len(y) - _rank(build, gauge, leaning), 1)
     values, spread, of_build, of_gauge = y, LEAST_SPREAD, np.zeros(len(y)), np.zeros(len(y))
     lost = float(np.sqrt(max(len(y) - 1, 1) / freedom))
