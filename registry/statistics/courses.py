@@ -4,7 +4,7 @@ Every value is build + lean + step (from a moment on) + unit. Builds are held by
 them, units scatter by what those of their build do, and a lean is random: what sound gauges lean by.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +16,8 @@ Codes = NDArray[np.intp]
 # A wild unit stands apart from those read just before and after it; what came after a step does not. Most of
 # five values are of one side as soon as three lie on it.
 _NEIGHBOURS = 5
+# What units of a build scatter by follows from far more of them than these few.
+_WELL_KNOWN = 50
 
 
 class Steps(NamedTuple):
@@ -38,19 +40,27 @@ class Course:
 
     def after(self, moment: float) -> "Course":
         """The course from a moment on."""
-        later = self.at >= moment
-        columns = (self.apart, self.at, self.build, self.variance, self.held)
-        return Course(*(column[later] for column in columns))  # type: ignore[arg-type]
+        return self.chosen(self.at >= moment)
+
+    def chosen(self, rows: NDArray[np.bool_]) -> "Course":
+        """The same with some rows only."""
+        return Course(self.apart[rows], self.at[rows], self.build[rows], self.variance[rows], self.held[rows])
 
     def tamed(self) -> "Course":
-        """The same with wild units reined in about what was read around them."""
+        """The same without wild units, and with those that are nearly so counted for less.
+
+        By how much robust fitting would rein them in about what was read around them. They are left out and
+        not moved there, as what is made up is no evidence.
+        """
         size = self.apart.size
         if size < _NEIGHBOURS:
             return self
         start = np.clip(np.arange(size) - _NEIGHBOURS // 2, 0, size - _NEIGHBOURS)
-        around = np.median(self.apart[start[:, None] + np.arange(_NEIGHBOURS)], axis=1)
-        kept = around + reined(self.apart - around, np.sqrt(self.variance), size)
-        return Course(kept, self.at, self.build, self.variance, self.held)
+        apart = self.apart - np.median(self.apart[start[:, None] + np.arange(_NEIGHBOURS)], axis=1)
+        kept = reined(apart, np.sqrt(self.variance), _WELL_KNOWN)
+        share = np.divide(kept, apart, out=np.ones(size), where=apart != 0)
+        sound = self.chosen(share > 0)
+        return replace(sound, variance=sound.variance / share[share > 0])
 
     def steps(self, lean: float) -> Steps:
         """The step before each value but the first by generalised least squares.

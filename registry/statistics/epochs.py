@@ -17,7 +17,7 @@ from registry.statistics.taming import Fitted, fit_pairs, shared
 # A step between two epochs of a gauge: as large as matters, seen on so many units on either side and in most
 # of those since, and by chance in one gauge of fifty at most.
 LEAST_STEP = 0.04
-LEAST_AGREEING = 0.7
+LEAST_AGREEING = 0.75
 LEAST_UNITS = 3
 LEAST_OTHERS = 2
 _CHANCE = 0.02
@@ -30,7 +30,7 @@ _WORTH_A_LOOK = 2.0
 class Step:
     """The step at which a gauge's present epoch began: `at` when, by how much as a logarithm (`size`), with
     its standard `error`. `chance` is that of one so clear in any place at any look, `agreeing` the share of
-    units since that lie beyond a third of it, `halves_agree` whether either half of them says so alone."""
+    units since that lie nearer to it than to before, `halves_agree` whether either half of them says so alone."""
 
     at: float
     size: float
@@ -201,7 +201,7 @@ def _told(course: Course, place: int, moment: float, found: tuple[float, float, 
     beyond = np.sign(size) * (course.apart[place:] - before)
     halves = [float(np.average(beyond[k::2], weights=weight[place:][k::2])) for k in (0, 1)]
     least = max(0.75 * LEAST_STEP, 1.96 * 2**0.5 * error)
-    agreeing = float(np.average(beyond >= abs(size) / 3, weights=weight[place:]))
+    agreeing = float(np.average(beyond >= abs(size) / 2, weights=weight[place:]))
     return Step(moment, size, error, min(chance, 1.0), agreeing, min(halves) >= least)
 
 
