@@ -1,12 +1,14 @@
 """Random questions of each kind over one kept-alive connection, in turns with bare health requests.
 
-Each is asked twice: first where no answer to it is kept, so that it is worked out, and then again. Where a
-kind has too few questions for all to be new, a change of the model is counted beforehand, as by an upload.
+Each is asked where no answer to it is kept: once of a model that is calm, of which workers have made ahead
+what answers are made of, and then again; and once more just after a change of the model was counted, as by an
+upload, so that nothing made before is good any more. Where a kind has too few questions for all to be new,
+the kept answers are dropped beforehand.
 """
 
 import random
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -108,19 +110,27 @@ ON CONFLICT (scope, backend) DO UPDATE SET n = counted.n + 1, changed_at = now()
 """
 
 
+# Of every pump, an upload to one of them.
+_CHANGED_ONE = _CHANGED.replace("name = %s", "name = 'Model 2'")
+_DROPPED = "DELETE FROM registry_keptanswer"
+
+
 @dataclass(frozen=True)
 class Times:
-    """Milliseconds of the questions of a kind, when they were asked first and again, and of the health
-    requests made in turns with them."""
+    """Milliseconds of the questions of a kind, and of the health requests made in turns with them."""
 
-    first: list[float]
-    again: list[float]
+    asked: list[float]
     health: list[float]
 
 
 def p95(times: list[float]) -> float:
     """The 95th percentile."""
     return float(np.percentile(times, 95))
+
+
+def _counted(times: Times) -> Times:
+    """Without those that warm up."""
+    return Times(times.asked[_WARMING:], times.health[_WARMING:])
 
 
 class Asker:
@@ -132,20 +142,38 @@ class Asker:
         self._asked: set[tuple[object, ...]] = set()
         self._session = requests.Session()
 
-    def ask(self, kind: Kind, models: range) -> Times:
-        """Ask about random models; what the first few take does not count."""
+    def ask_calm(self, kind: Kind, models: range) -> tuple[Times, Times]:
+        """Ask about random models of which nothing changed since parts were made ahead: first, and again."""
+        first, again = Times([], []), Times([], [])
+        for query in self._questions(kind, models, first):
+            for times in (first, again):
+                self._take(times, kind.path, query)
+        return _counted(first), _counted(again)
+
+    def ask_changed(self, kind: Kind, models: range) -> Times:
+        """Ask about random models to which something was uploaded a moment ago. Workers go on meanwhile."""
+        times = Times([], [])
+        for query in self._questions(kind, models, times):
+            if kind.of_all:
+                self._database.execute(_CHANGED_ONE)
+            else:
+                self._database.execute(_CHANGED, [query["model"]])
+            self._take(times, kind.path, query)
+        return _counted(times)
+
+    def _questions(self, kind: Kind, models: range, times: Times) -> Iterator[Query]:
+        """Random questions to which no answer is kept, until enough are timed."""
         chance = random.Random(20060)
-        times = Times([], [], [])
         began = time.perf_counter()
-        while len(times.first) < _WARMING + _MOST:
+        while len(times.asked) < _WARMING + _MOST:
             spent = time.perf_counter() - began
-            if len(times.first) >= _WARMING + _LEAST and spent > _SECONDS:
-                break
-            query = self._new(kind, chance, models)
-            times.health.append(self._timed("health", {}))
-            times.first.append(self._timed(kind.path, query))
-            times.again.append(self._timed(kind.path, query))
-        return Times(times.first[_WARMING:], times.again[_WARMING:], times.health[_WARMING:])
+            if len(times.asked) >= _WARMING + _LEAST and spent > _SECONDS:
+                return
+            yield self._new(kind, chance, models)
+
+    def _take(self, times: Times, path: str, query: Query) -> None:
+        times.health.append(self._timed("health", {}))
+        times.asked.append(self._timed(path, query))
 
     def _new(self, kind: Kind, chance: random.Random, models: range) -> Query:
         """A question to which no answer is kept."""
@@ -154,7 +182,8 @@ class Asker:
             if (known := (kind.path, *sorted(query.items()))) not in self._asked:
                 self._asked.add(known)
                 return query
-        self._database.execute(_CHANGED, [query["model"]])
+        self._database.execute(_DROPPED)
+        self._asked.clear()
         return query
 
     def _timed(self, path: str, query: Mapping[str, str | int]) -> float:
