@@ -1,6 +1,6 @@
 """An old setting translated: which settings of another build or pump are most like it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import isnan
@@ -93,7 +93,8 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     found = near[:MOST_NEAR]
     doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
     rows = [
-        _row(table, wanted, row, doubt, widths) for row, doubt in zip(found.tolist(), doubts, strict=True)
+        {**table.named(row).shown(), **_row(wanted, table.counts(row), centres, doubt, widths)}
+        for row, centres, doubt in zip(found.tolist(), medians(table, found).tolist(), doubts, strict=True)
     ]
     rows.sort(key=lambda row: row["distance"])
     return {
@@ -174,9 +175,14 @@ def _near(
     return rows[np.argsort(np.max(np.abs(apart), axis=1), kind="stable")]
 
 
-def _row(table: Table, wanted: Wanted, row: int, doubt: Doubt, widths: Mapping[str, float]) -> dict[str, Any]:
+def _row(
+    wanted: Wanted,
+    counts: tuple[int, int],
+    centres: Sequence[float],
+    doubt: Doubt,
+    widths: Mapping[str, float],
+) -> dict[str, Any]:
     metrics = {}
-    centres = medians(table, [row])[0].tolist()
     for at, (metric, width) in enumerate(widths.items()):
         known = not isnan(doubt.differences[at])
         by = doubt.differences[at] if known else centres[at] - wanted.values[metric]
@@ -188,10 +194,9 @@ def _row(table: Table, wanted: Wanted, row: int, doubt: Doubt, widths: Mapping[s
             "difference_high": figure(doubt.highs[at]) if known else None,
             "probability": figure(doubt.chances[at]) if known else None,
         }
-    units, clinics = table.counts(row)
+    units, clinics = counts
     missing = lacking(units, clinics)
     return {
-        **table.named(row).shown(),
         "units": units,
         "clinics": clinics,
         "state": "thin" if missing else "ok",

@@ -107,9 +107,9 @@ def measured(table: Table, metrics: Sequence[str]) -> NDArray[np.bool_]:
 def match(table: Table, rows: Rows, needs: Mapping[str, Need], *, most: int, telling: float) -> Matches:
     """Order places by how likely one run of the next unit at the next clinic meets all needs at once.
 
-    The `most` likeliest, and those whose chance is `telling` or more, are in their order; the others follow.
-    A chance is told to six decimals. Below three units from two clinics, or where nothing tells how much
-    units scatter, there is none.
+    The `most` likeliest are in their order; the others follow, by chances that are rough. How many are
+    `telling` or likelier is counted over all. A chance is told to six decimals. Below three units from two
+    clinics, or where nothing tells how much units scatter, there is none.
     """
     metrics = list(needs)
     units, clinics = (
@@ -120,11 +120,11 @@ def match(table: Table, rows: Rows, needs: Mapping[str, Need], *, most: int, tel
     told = (units >= ENOUGH_UNITS) & (clinics >= ENOUGH_CLINICS) & ~np.isnan(ahead.value).any(axis=1)
     which = np.flatnonzero(told)
     possible = [within(need, domain_of(metric)) for metric, need in needs.items()]
-    chances = likeliest(
-        ahead.at(which), possible, lambda some: table.together(metrics, rows[which[some]]), most, telling
+    chances, worked_out = likeliest(
+        ahead.at(which), possible, lambda some: table.together(metrics, rows[which[some]]), most
     )
     # Places stand in the order of their names, which holds where chances are alike.
-    best = np.argsort(-chances, kind="stable")
+    best = np.lexsort((-chances, ~worked_out))
     order = np.concatenate([which[best], np.flatnonzero(~told)])
     return Matches(
         table,

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +15,12 @@ from registry.statistics.robust import Floats
 
 # As many rows as this are worth of the belief that metrics do not go together, held before looking.
 _BELIEF = 6.0
-# Chances of places are told and ordered to so many decimals; a place is passed over with a margin.
+# Chances of places are told and ordered to so many decimals.
 DIGITS = 6
-_ROUNDING = 1e-6
+# What a rough chance may be off by, and as a share of a small one; and how many doubtful places are worked
+# out for each that is wanted, at most.
+_ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = 0.03, 0.1, 3
+_NEVER = 1e-7
 
 Rows = NDArray[np.intp]
 
@@ -113,25 +117,46 @@ def chances(ahead: Predictions, needs: Sequence[Need], together: Floats) -> Floa
 
 
 def likeliest(
-    ahead: Predictions, needs: Sequence[Need], together: Callable[[Rows], Floats], most: int, telling: float
-) -> Floats:
-    """Return the chance of each place to DIGITS decimals, nought for those that do not matter.
+    ahead: Predictions, needs: Sequence[Need], together: Callable[[Rows], Floats], most: int
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return a chance of each place to DIGITS decimals, and for which places it was worked out.
 
-    What matters is the `most` likeliest places, all that are as likely as the last of these, and all whose
-    chance is `telling` or more. `together` gives the correlations of some places. Few places have to be
-    worked out, since bounds that cost little tell for most that they cannot be among the likeliest.
+    Those are the `most` likeliest at least; all, where there are no more. The others have a rough one, by
+    which they were passed over: good to about 0.01, and to 0.03 where three metrics and more go together by
+    half and more. `together` gives the correlations of some places.
     """
-    low, high = ahead.scaled(needs)
-    bound = np.min(_most(high, ahead.freedom) - _least(low, ahead.freedom), axis=1) + _ROUNDING
-    found = np.zeros(bound.size)
-    order = np.argsort(-bound, kind="stable")
-    done, needed = 0, most
-    while done < needed:
-        rows = order[done:needed]
-        found[rows] = np.round(chances(ahead.at(rows), needs, together(rows)), DIGITS)
-        done = needed
-        last = np.partition(found, -most)[-most] if found.size >= most else 0.0
-        needed = max(done, int(np.count_nonzero(bound >= max(min(last, telling), 1.5 * _ROUNDING))))
+    size = ahead.value.shape[0]
+    if size <= most:
+        every = np.arange(size)
+        return np.round(chances(ahead, needs, together(every)), DIGITS), np.ones(size, bool)
+    found = _roughly(ahead, needs, together)
+    order = np.argsort(-found, kind="stable")
+    last = float(found[order[most - 1]])
+    doubtful = int(np.count_nonzero(found >= last - min(_ROUGH, _ROUGH_SHARE * last)))
+    rows = order[: min(max(most, doubtful), _MOST_DOUBTFUL * most)]
+    worked_out = np.zeros(size, bool)
+    worked_out[rows] = True
+    found[rows] = chances(ahead.at(rows), needs, together(rows))
+    return np.round(found, DIGITS), worked_out
+
+
+def _roughly(ahead: Predictions, needs: Sequence[Need], together: Callable[[Rows], Floats]) -> Floats:
+    """Chances of many places at little cost: of pairs of metrics, put together as if no three went together.
+
+    Quantiles follow D. L. Wallace's approximation, Ann. Math. Stat. 30 (1959) 1121, from memory.
+    """
+    low, high = (_nearly_normal(end, ahead.freedom) for end in ahead.scaled(needs))
+    alone = special.ndtr(high) - special.ndtr(low)
+    found = np.zeros(alone.shape[0])
+    some = np.flatnonzero(alone.min(axis=1) > _NEVER)
+    low, high, alone, bound = low[some], high[some], alone[some], together(some)
+    rough, least = alone.prod(axis=1), alone.min(axis=1)
+    for one, other in combinations(range(alone.shape[1]), 2):
+        pair = np.array([one, other])
+        both = box_chances(low[:, pair], high[:, pair], bound[:, pair[:, None], pair])
+        rough *= both / (alone[:, one] * alone[:, other])
+        least = np.minimum(least, both)
+    found[some] = np.minimum(rough, least)
     return found
 
 
@@ -176,17 +201,7 @@ def _as_normal(scaled: Floats, freedom: Floats) -> Floats:
     return found
 
 
-def _most(scaled: Floats, freedom: Floats) -> Floats:
-    """Not less than Student's distribution function there, and hardly more.
-
-    Bounds of D. L. Wallace, Ann. Math. Stat. 30 (1959) 1121, from memory; a test holds them against scipy.
-    """
-    out = np.sign(scaled) * np.sqrt(freedom * np.log1p(scaled**2 / freedom))
-    nearer = np.sqrt(1 - 1 / (2 * np.maximum(freedom, 1.0)))
-    bound: Floats = special.ndtr(np.where(out > 0, out, out * nearer))
-    return bound
-
-
-def _least(scaled: Floats, freedom: Floats) -> Floats:
-    """Not more than Student's distribution function there, and hardly less."""
-    return 1 - _most(-scaled, freedom)
+def _nearly_normal(scaled: Floats, freedom: Floats) -> Floats:
+    out = np.sqrt(freedom * np.log1p(scaled**2 / freedom)) * ((8 * freedom + 1) / (8 * freedom + 3))
+    quantiles: Floats = np.sign(scaled) * out
+    return quantiles
