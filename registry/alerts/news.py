@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+import pandas as pd
 from django.db.models import Max
 
 from registry.alerts.readings import Readings
@@ -82,9 +83,9 @@ def _runs(seen: Readings) -> dict[int, int]:
     """How many runs each build has in the metric that has most."""
     table = seen.table
     builds, build = np.unique(table["revision"].to_numpy(np.int64), return_inverse=True)
-    metrics, metric = np.unique(table["metric"].to_numpy(str), return_inverse=True)
-    runs = np.bincount(build * metrics.size + metric, table["runs"], builds.size * metrics.size)
-    most = runs.reshape(builds.size, metrics.size).max(axis=1, initial=0)
+    metric, metrics = pd.factorize(table["metric"])
+    runs = np.bincount(build * len(metrics) + metric, table["runs"], builds.size * len(metrics))
+    most = runs.reshape(builds.size, len(metrics)).max(axis=1, initial=0)
     return dict(zip(builds.tolist(), most.astype(int).tolist(), strict=True))
 
 

@@ -27,7 +27,7 @@ _LEAST_VACUUM_MMHG = 20.0
 # What makes a cell, and what of it is kept; what is kept of each of its rows.
 _CELL = ("pump_model", "unit__revision", *PLACE, "metric")
 _OF_CELL = MappingProxyType({"pump_model": 0, "revision": 1, "mode": _CELL.index("mode"), "metric": -1})
-_KEYS = ("pump_model", "revision")
+_WORDS = frozenset({"mode", "metric"})
 _OF_ROW = ("unit", "clinic", "gauge", "runs", "mean", "squares", "systematic")
 _PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "first", "at", "runs"]
 # No run counts as earlier than it could be: what a logger's clock said of the future is cut at the upload.
@@ -139,10 +139,8 @@ def _present(where: Q, edition: int) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "cell": cell,
-            **{
-                name: np.array(values, "int64" if name in _KEYS else object)[cell]
-                for name, values in of_cell.items()
-            },
+            **{name: pd.Categorical(of_cell[name]).take(cell) for name in _WORDS},
+            **{name: np.array(of_cell[name], "int64")[cell] for name in of_cell.keys() - _WORDS},
             **{name: unpacked_all(name, groups) for name, groups in packs.items()},
         }
     )

@@ -57,10 +57,13 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9, rounds: int = 500
     centre, scale = float(np.median(x)), scaled_mad(x)
     if scale <= 1e-9 * float(np.abs(x).max()):
         scale = float(np.std(x, ddof=1))
+    # Sums written out, to the same digits: for few values numpy's mean and std are mostly ado.
     for _ in range(rounds):
-        pulled = np.clip(x, centre - _PULL * scale, centre + _PULL * scale)
+        pulled = np.minimum(np.maximum(x, centre - _PULL * scale), centre + _PULL * scale)
         before = centre, scale
-        centre, scale = float(pulled.mean()), float(_MAKE_UP * pulled.std(ddof=1))
+        centre = float(np.add.reduce(pulled)) / x.size
+        pulled -= centre
+        scale = _MAKE_UP * (float(np.add.reduce(pulled * pulled)) / (x.size - 1)) ** 0.5
         if max(abs(centre - before[0]), abs(scale - before[1])) <= tolerance * max(scale, abs(centre)):
             break
     return centre, scale
