@@ -30,7 +30,9 @@ _NAME_LONGEST = 79
 def judge(scan: Scan) -> list[Verdict]:
     """Judge every unit, or those that new runs were of: a query a metric, and one for their names.
 
-    What a suspect gauge does is taken out first, so that one cause has one alert.
+    What a suspect gauge does is taken out first, and then what the unit's own gauge reads others off by that
+    it read since, suspect or not. So one cause has one alert: a unit is held back while its gauge may explain
+    it, and one that was told settles when the gauge is.
     """
     seen = scan.readings
     tests = seen.table["unit"].nunique() * len(METRICS)
@@ -107,9 +109,11 @@ def _verdict(
 
 
 def _held_against(metric: str, deviant: Deviant) -> str:
+    gauge = f" beyond the {abs(percent(deviant.explained)):g} % its gauge reads others so too"
     return (
-        f"{in_words(metric)} {high_or_low(deviant.apart)}, {abs(deviant.score):.1f} spreads from "
-        f"{counted(deviant.fellows, 'other unit')}; {percent(UNIT_LIMITS.outside):g} % matters"
+        f"{in_words(metric)} {high_or_low(deviant.apart)}{gauge if percent(deviant.explained) else ''}, "
+        f"{abs(deviant.score):.1f} spreads from {counted(deviant.fellows, 'other unit')}; "
+        f"{percent(UNIT_LIMITS.outside):g} % matters"
     )
 
 
@@ -133,6 +137,7 @@ def _evidence(name: tuple[str, str], by_metric: Mapping[str, Deviant], edition: 
         "metrics": {
             metric: {
                 "percent": percent(deviant.apart),
+                "gauge_percent": percent(deviant.explained),
                 "score": round(deviant.score, 2),
                 "p": deviant.p,
                 "outside": deviant.is_material(),

@@ -49,7 +49,8 @@ UNIT_LIMITS = UnitLimits()
 class Deviant:
     """One unit against its build: how far `apart`, less what its gauge does by what it read others, over how
     many spreads of the build's units (`score`), the chance of it for this unit alone (`p`), and what it rests
-    on; `tests` is how many are looked at, `seen_alike` whether two clinics saw it stand apart alike."""
+    on; `explained` is what the gauge does, `tests` how many are looked at, `seen_alike` whether two clinics
+    saw it stand apart alike."""
 
     unit: int
     build: int
@@ -64,6 +65,7 @@ class Deviant:
     gauge_cleared: bool
     build_in_doubt: bool
     seen_alike: bool = False
+    explained: float = 0.0
 
     def is_carried(self, limits: UnitLimits = UNIT_LIMITS) -> bool:
         """Whether there is enough to judge the unit, and neither its gauge nor its build explains it."""
@@ -301,6 +303,7 @@ def _of_build(
             gauge_cleared=bool(known.cleared[k]),
             build_in_doubt=in_doubt,
             seen_alike=bool(known.alike[k]),
+            explained=float(np.expm1(known.explained[k])),
         )
         for k, left, score, chance in zip(mine, apart, scores, chances, strict=True)
     ]

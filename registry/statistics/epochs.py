@@ -29,8 +29,9 @@ _WORTH_A_LOOK = 2.0
 @dataclass(frozen=True)
 class Step:
     """The step at which a gauge's present epoch began: `at` when, by how much as a logarithm (`size`), with
-    its standard `error`. `chance` is that of one so clear in any place at any look, `agreeing` the share of
-    units since that lie nearer to it than to before, `halves_agree` whether either half of them says so alone."""
+    its standard `error`. `chance` is that of one so clear in any place at any look. `agreeing` is the share
+    of units since that lie nearer to those than to earlier ones, `halves_agree` says whether either half of
+    them would do alone."""
 
     at: float
     size: float

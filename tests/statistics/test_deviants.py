@@ -40,6 +40,17 @@ def test_what_the_gauge_does_is_taken_out() -> None:
     assert outside(judged(readers, rng, g2=0.25)) == set()
 
 
+def test_what_a_gauge_reads_others_off_by_is_none_of_a_unit_s() -> None:
+    """Nobody suspects the gauge yet; unit 8 is one of those it read."""
+    rng = np.random.default_rng(38)
+    leans = judged(Readers(gains={2: 1.05}, odd={8: 1.08}, between_units=0.01), rng)
+    stands = judged(Readers(odd={8: 1.08 * 1.05}, between_units=0.01), rng)
+    (first,), (second,) = ([d for d in found if d.unit == 8] for found in (leans, stands))
+    assert first.explained == pytest.approx(0.05, abs=0.02)
+    assert not first.is_material()
+    assert second.is_outside()
+
+
 def test_a_gauge_nobody_vouches_for_clears_no_unit() -> None:
     """The gauge read this unit alone, so that either may be off."""
     readings = Readers(odd={5: 0.7}).readings(np.random.default_rng(34))
