@@ -14,7 +14,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from itertools import pairwise
 from pathlib import Path
-from statistics import median
+from statistics import mean, median
 from typing import Any
 
 import django
@@ -24,30 +24,23 @@ from registry.config import embedded
 from registry.waveform import measure
 from registry.waveform.warm import warm
 from tests import serving
+from tests.bench.parts import Parts
 from tests.bench.table import Row
 from tests.traces import trace_bytes
 
 # Models, and large ones among them: 10,080 runs, 100,800, and 1,000,440 of which a tenth are of one model.
 SIZES = ((4, 0), (40, 0), (358, 1))
 _CHECKS = 25
+# What is told of a check beside its rules, and how many parts are told.
+_WATCHED = ("models_beside", "readings", "dated_pairs", "leaning_of", "news_of", "keep", "decide")
+_TOLD = 6
 
 
 def compare() -> list[Row]:
     """Fill, check and scan each size in turn. Some fifteen minutes."""
     found = [_looked_at(*size) for size in SIZES]
-    measuring = _measuring()
     most = found[-1]
-    rows = [
-        Row(
-            f"check of a new run, {most['runs']:,} stored: median",
-            f"{most['check']:.0f} ms", "measure", f"{measuring:.1f} ms",
-            most["check"] / measuring, "at most 100",
-        ),
-        Row(
-            "", f"{most['worst']:.0f} ms (slowest)", "measure", f"{measuring:.1f} ms",
-            most["worst"] / measuring, "",
-        ),
-    ]  # fmt: skip
+    rows = [row for one in found[1:] for row in _of_checks(one)]
     for before, now in pairwise(found):
         rows.append(_growth(before, now, "scan", "nightly scan", 1.5))
         rows.append(_growth(before, now, "check", "check of a new run", None))
@@ -61,7 +54,22 @@ def compare() -> list[Row]:
     return rows
 
 
-def _growth(before: dict[str, float], now: dict[str, float], what: str, name: str, most: float | None) -> Row:
+def _of_checks(found: dict[str, Any]) -> list[Row]:
+    """A check beside one `measure` in turns, and what takes most of its time."""
+    name, measuring = f"check of a new run, {found['runs']:,} stored", found["measure"]
+    peers = f"{measuring:.1f} ms"
+    rows = [
+        Row(f"{name}: median", f"{found['check']:.0f} ms", "measure", peers, found["check"] / measuring,
+            "at most 100"),
+        Row(f"{name}: slowest", f"{found['worst']:.0f} ms", "measure", peers, found["worst"] / measuring, ""),
+    ]  # fmt: skip
+    for part, share in list(found["shares"].items())[:_TOLD]:
+        spent = share * found["mean"]
+        rows.append(Row(f"  {part}", f"{100 * share:.0f} %", "measure", peers, spent / measuring, ""))
+    return rows
+
+
+def _growth(before: dict[str, Any], now: dict[str, Any], what: str, name: str, most: float | None) -> Row:
     """How a time grows beside the runs; a target is on growth beyond theirs."""
     times, runs = now[what] / before[what], now["runs"] / before["runs"]
     unit, scale = ("s", 1e-3) if what == "scan" else ("ms", 1.0)
@@ -72,23 +80,7 @@ def _growth(before: dict[str, float], now: dict[str, float], what: str, name: st
     )  # fmt: skip
 
 
-def _measuring() -> float:
-    """Milliseconds one 60 s, 100 Hz file takes to be measured."""
-    warm()
-    data = trace_bytes(seconds=60, hertz=100)
-    return _median_ms(lambda: measure(data), 30)
-
-
-def _median_ms(work: Callable[[], object], rounds: int) -> float:
-    spent = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        work()
-        spent.append(1e3 * (time.perf_counter() - start))
-    return median(spent[rounds // 10 :])
-
-
-def _looked_at(models: int, large: int) -> dict[str, float]:
+def _looked_at(models: int, large: int) -> dict[str, Any]:
     """Fill a new database, and have a fresh process look at it."""
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder, "home")
@@ -99,7 +91,7 @@ def _looked_at(models: int, large: int) -> dict[str, float]:
                 ["-m", "tests.bench.crowd", str(models), str(large)],
             ):
                 _run(command, home)
-            found: dict[str, float] = json.loads(_run(["-m", "tests.bench.scanning", str(models)], home))
+            found: dict[str, Any] = json.loads(_run(["-m", "tests.bench.scanning", str(models)], home))
             return found
         finally:
             embedded.release(home)
@@ -117,33 +109,51 @@ def _run(command: list[str], home: Path) -> str:
     return ran.stdout
 
 
-def _look(models: int) -> dict[str, float]:
+def _look(models: int) -> dict[str, Any]:
     """Scan everything twice (the second counts: the first fills the book), then check runs of many models."""
-    from registry.alerts.scan import check, scan_community  # noqa: PLC0415 - models need Django set up
-    from registry.alerts.scanned import Changed  # noqa: PLC0415
+    from registry.alerts.scan import scan_community  # noqa: PLC0415 - models need Django set up
     from registry.models import Alert, Run  # noqa: PLC0415
 
-    start = time.perf_counter()
-    scan_community()
-    first = time.perf_counter() - start
-    start = time.perf_counter()
-    scan_community()
-    again = time.perf_counter() - start
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     spent = []
-    count = Run.objects.count()
-    for k in range(_CHECKS):
-        run = Run.objects.select_related("session").order_by("id")[
-            (k * 7919 + 13) * count // (_CHECKS * 8000)
-        ]
-        _uploaded(run)
+    for _ in range(2):
         begun = time.perf_counter()
-        check(Changed(run.pump_model_id, run.session.gauge_id))
+        scan_community()
         spent.append(1e3 * (time.perf_counter() - begun))
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     return {
-        "models": models, "runs": count, "first": 1e3 * first, "scan": 1e3 * again, "memory": memory,
-        "check": median(spent), "worst": max(spent), "alerts": Alert.objects.count(),
+        "models": models, "runs": Run.objects.count(), "first": spent[0], "scan": spent[1], "memory": memory,
+        **_checks(), "alerts": Alert.objects.count(),
     }  # fmt: skip
+
+
+def _checks() -> dict[str, Any]:
+    """Check runs of many models, in turns with one `measure`: milliseconds, and each part's share."""
+    from registry.alerts import rules, scan  # noqa: PLC0415 - models need Django set up
+    from registry.alerts.scanned import Changed  # noqa: PLC0415
+    from registry.models import Run  # noqa: PLC0415
+
+    warm()
+    data, parts = trace_bytes(seconds=60, hertz=100), Parts()
+    runs = Run.objects.select_related("session").order_by("id")
+    count, checking, measuring = runs.count(), [], []
+    for k in range(_CHECKS):
+        run = runs[(k * 7919 + 13) * count // (_CHECKS * 8000)]
+        _uploaded(run)
+        measuring.append(_ms(lambda: measure(data)))
+        with parts.watching(scan, _WATCHED, rules):
+            checking.append(
+                _ms(parts.timed("other", scan.check), Changed(run.pump_model_id, run.session.gauge_id))
+            )
+    return {
+        "check": median(checking), "worst": max(checking), "mean": mean(checking),
+        "measure": median(measuring), "shares": parts.shares(),
+    }  # fmt: skip
+
+
+def _ms(work: Callable[..., object], *of: object) -> float:
+    begun = time.perf_counter()
+    work(*of)
+    return 1e3 * (time.perf_counter() - begun)
 
 
 def _uploaded(run: Any) -> None:
