@@ -100,6 +100,10 @@ class ComparedDocument(SettingDocument):
     margin = serializers.FloatField(allow_null=True, help_text="the least difference that matters")
     p_different = serializers.FloatField(allow_null=True, help_text="times the number of values compared")
     p_same = serializers.FloatField(allow_null=True, help_text="of the two one-sided tests at the margin")
+    same_low = serializers.FloatField(
+        allow_null=True, help_text="what same is judged by: this difference alone at 90 %, against the margin"
+    )
+    same_high = serializers.FloatField(allow_null=True)
     verdict = serializers.ChoiceField(choices=VERDICTS)
     matters = serializers.ChoiceField(choices=["yes", "perhaps", "no"], allow_null=True)
     needs = NeedsDocument(allow_null=True)

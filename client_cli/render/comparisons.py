@@ -102,10 +102,21 @@ def _remarks(row: dict[str, Any]) -> Iterator[str]:
         yield f"crosses {', '.join(f'{edge:g}' for edge in bands['crossed'])}{sure}"
     if row.get("matters") == "yes":
         yield "more than matters"
+    if row.get("verdict") == "same" and _reaches_beyond(row):
+        low, high = row.get("same_low"), row.get("same_high")
+        yield f"alone {between(low, high, places_of(low, high))}, within the margin"
     if row.get("set_aside"):
         yield f"{row['set_aside']} set aside"
     if row.get("verdict") == "cannot tell yet":
         yield _needs(row.get("needs"))
+
+
+def _reaches_beyond(row: dict[str, Any]) -> bool:
+    """Whether the interval shown would not seem to say that it is the same."""
+    low, high, margin = (row.get(name) for name in ("low", "high", "margin"))
+    return all(map(is_number, (low, high, margin))) and max(-float(low or 0), float(high or 0)) > float(
+        margin or 0
+    )
 
 
 def _needs(needs: dict[str, Any] | None) -> str:
@@ -120,8 +131,8 @@ def _explained(document: dict[str, Any]) -> str:
     told = ", ".join(f"{clean(name).replace('_', ' ')} {one_line(value)}" for name, value in margins.items())
     return (
         f"Difference: new less old. Intervals hold all {one_line(document.get('family'))} values together "
-        f"at 95 %. Same: within what matters ({told}) at 5 % error. Bands of 70 and 60 cycles/min are common "
-        "practice and no rule."
+        f"at 95 %. Same: within what matters ({told}) at 5 % error, each value alone. Bands of 70 and 60 "
+        "cycles/min are common practice and no rule."
     )
 
 

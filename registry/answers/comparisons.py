@@ -14,7 +14,7 @@ from registry.answers.narrowing import Margins, chosen_margins, narrowed
 from registry.answers.practice import reach
 from registry.answers.setting import order_around, order_of_mode
 from registry.answers.sides import Sides, find_sides
-from registry.answers.spreads import Scattered, of_scatter, of_strata
+from registry.answers.spreads import Scattered, of_intervals, of_scatter, of_strata
 from registry.answers.stamp import chosen_edition, chosen_moment, stamp
 from registry.answers.unlike import unlike
 from registry.answers.wording import dated, natural
@@ -51,7 +51,8 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     Clinics that measured both with one gauge are their own control.
 
     Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
-    `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same.
+    `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same. Same
+    is judged setting by setting, by `same_low` and `same_high`, which are narrower.
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
@@ -65,11 +66,17 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     )  # fmt: skip
     sides = find_sides(pump_model, old, new)
     found = contrasts_of(sides, asked, moment)
+    told = _told(pump_model.name, sides, found, margins, moment)
     return {
         "model": pump_model.name,
-        **_told(pump_model.name, sides, found, margins, moment),
+        **told,
         **stamped,
-        "cautions": [*_of_these(sides.names, found), *cautions.COMPARISONS, *cautions.again(moment)],
+        "cautions": [
+            *of_intervals(told["settings"]),
+            *_of_these(sides.names, found),
+            *cautions.COMPARISONS,
+            *cautions.again(moment),
+        ],
     }
 
 

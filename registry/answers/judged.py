@@ -17,7 +17,9 @@ from registry.statistics.power import Needed, needed
 
 _RATE = "cycle_rate"
 _FIRST_STEP = {"units": 3, "clinics": 2, "towards": None}
-_NOTHING = dict.fromkeys(("low", "high", "percent_low", "percent_high", "margin", "p_different", "p_same"))
+_NOTHING = dict.fromkeys(
+    ("low", "high", "percent_low", "percent_high", "margin", "p_different", "p_same", "same_low", "same_high")
+)
 _ANYWHERE = (float("-inf"), float("inf"))
 
 
@@ -90,6 +92,8 @@ def _figures(judged: Verdicts) -> dict[str, list[float | None]]:
         "margin": judged.margin,
         "p_different": judged.p_apart,
         "p_same": judged.p_same,
+        "same_low": judged.same_low,
+        "same_high": judged.same_high,
     }
     return {
         name: [None if value != value else figure(value) for value in column.tolist()]  # noqa: PLR0124 - NaN

@@ -9,13 +9,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from django.db.models import Count
 
-from registry.answers.blocks import Block, Keys, blocks_of, summary_blocks
+from registry.answers.blocks import Block, Keys, summary_blocks
 from registry.answers.kept_parts import PartKind, fresh_of
 from registry.answers.narrowing import MAIN_METRICS, CannotTell, Narrowed, rig_labels
-from registry.answers.past import rows_at
 from registry.answers.sections import packed, unpacked
 from registry.answers.setting import Setting
-from registry.answers.sides import Side, Sides
+from registry.answers.sides import Side, Sides, firmware_blocks
 from registry.answers.written import written
 from registry.models import Revision, Run, RunState
 from registry.statistics.robust import Floats
@@ -161,11 +160,11 @@ def _make(model: int, edition: int, key: str) -> bytes:
     one, _, group = key.rpartition(":")
     kind, _, name = one.partition(":")
     metrics = MAIN_METRICS if group == _MAIN else _others(edition)
-    where: dict[str, Any] = {"pump_model": model, "edition": edition, "metric__in": metrics}
+    where: dict[str, Any] = {"edition": edition, "metric__in": metrics}
     if kind == "revision":
-        blocks = summary_blocks(**where, unit__revision=int(name))
+        blocks = summary_blocks(**where, pump_model=model, unit__revision=int(name))
     else:
-        blocks = blocks_of(rows_at(None, {**where, "firmware__iexact": name}))
+        blocks = firmware_blocks(model, name, where)
     return pack(blocks, rig_labels(blocks))
 
 

@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import prefetch_related_objects
+from django.db.models import Count, Q, prefetch_related_objects
 
 from registry.answers.blocks import Block, blocks_of, summary_blocks
 from registry.answers.past import rows_at
 from registry.errors import Fault, Invalid
-from registry.models import PumpModel, Unit
+from registry.models import PumpModel, Run, RunState, Unit
 from registry.models.lookup import find_revision
 from registry.models.serials import canonical, check_serial, place
 
@@ -67,8 +67,7 @@ class Sides:
     def blocks(self, where: Mapping[str, Any], moment: datetime | None = None) -> Blocks:
         """The summaries of both, narrowed by `where` (filters on UnitSummary).
 
-        A unit is not held against itself: where one stands on one side, it is left out of the other. What
-        ran a firmware is read from the measurements of its runs, since summaries do not part by firmware.
+        A unit is not held against itself: where one stands on one side, it is left out of the other.
         Raises Invalid where nothing that fits names a firmware.
         """
         of_one = self._of_one_revision(where) if moment is None else None
@@ -164,9 +163,8 @@ def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
 def _of_firmware(
     pump_model: PumpModel, tag: str, field: str, where: Mapping[str, Any], moment: datetime | None
 ) -> Sequence[Block]:
-    """The same as `summary_blocks`, summarised here from the runs that named the firmware."""
-    rows = rows_at(moment, {"pump_model": pump_model, "firmware__iexact": tag, **where})
-    blocks = blocks_of(rows)
+    """The summaries of what ran a firmware. Raises Invalid on `field` where nothing that fits did."""
+    blocks = firmware_blocks(pump_model.pk, tag, where, moment)
     if not blocks:
         raise Invalid(
             f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'",
@@ -174,3 +172,24 @@ def _of_firmware(
             faults=(Fault("no run names this firmware", field=field),),
         )
     return blocks
+
+
+def firmware_blocks(
+    pump_model: int, tag: str, where: Mapping[str, Any], moment: datetime | None = None
+) -> list[Block]:
+    """The same as `summary_blocks`, of the runs that named the firmware.
+
+    Summaries do not part by firmware, so those of units that ran no other are taken as they are, and only
+    units that ran several are summed up run by run. For a past time all are.
+    """
+    ran = {"pump_model": pump_model, "firmware__iexact": tag, **where}
+    if moment is not None:
+        return blocks_of(rows_at(moment, ran))
+    counted = Run.objects.filter(pump_model=pump_model, state=RunState.ACCEPTED).order_by().values("unit")
+    named = counted.annotate(named=Count("id", filter=Q(firmware__iexact=tag)), n=Count("id")).filter(
+        named__gt=0
+    )
+    units = list(named.values_list("unit", "named", "n"))
+    alone, mixed = ([unit for unit, named, n in units if (named == n) is whole] for whole in (True, False))
+    blocks = summary_blocks(pump_model=pump_model, unit__in=alone, **where) if alone else []
+    return blocks + (blocks_of(rows_at(None, {**ran, "unit__in": mixed})) if mixed else [])

@@ -1,13 +1,19 @@
-"""What a fit takes for granted of how units and strata scatter, said as cautions."""
+"""What a fit takes for granted of how units and strata scatter, and what intervals hold, as cautions."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from registry.statistics.equivalence import ALPHA
+from registry.statistics.equivalence import ALPHA, SAME
 
 _ANOTHER = (
     "At some settings the difference is clearly not the same at all elevations; what is told is the weighted "
     "mean. Ask for one band to see it alone."
+)
+_WIDER = (
+    "At some settings that are called the same, low to high reaches beyond the margin: that interval holds "
+    "all differences of the answer together at 95 %. Same is judged for each setting alone, at 5 % error, by "
+    "same_low to same_high, which lies within the margin."
 )
 
 
@@ -49,3 +55,10 @@ def of_strata(unlike: Sequence[float]) -> list[str]:
     `unlike` has the p-value of each setting that has several.
     """
     return [_ANOTHER] if any(p * len(unlike) <= ALPHA for p in unlike) else []
+
+
+def of_intervals(settings: Sequence[Mapping[str, Any]]) -> list[str]:
+    """A caution where what is called the same has an interval that would not seem to say so."""
+    same = [row for row in settings if row["verdict"] == SAME]
+    wider = any(max(-row["low"], row["high"]) > row["margin"] for row in same)
+    return [_WIDER] if wider else []

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from datetime import UTC, datetime
+from functools import lru_cache
 from itertools import compress
 from math import floor, log10
 
@@ -43,6 +44,7 @@ def dated(says: str, moment: datetime | None) -> str:
     return f"{says.removesuffix('.')} (as of {moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC)."
 
 
+@lru_cache(4096)
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     """Sort key that puts level 2 before level 10 and numbers before words."""
     parts = re.findall(r"\d+|\D+", text)

@@ -34,63 +34,77 @@ def weights_of(of: Tables, by: Spread) -> Floats:
 
 
 class _Cover:
-    """The covariance of the rows but for groups: noise, units, and what units have of their own in cells."""
+    """The covariance of the rows but for groups: noise, units, and what units have of their own in cells.
+
+    Its inverse is taken to pieces: what rows lie off the mean of their unit in its cell, what these means lie
+    off that of their unit, and the means of units. So nothing large is taken from anything large, however
+    small the noise.
+    """
 
     def __init__(self, of: Tables, by: Spread) -> None:
-        noise, unit, own = of.noise, by.of_unit, by.own
-        largest = np.maximum(
-            np.maximum(noise.max(axis=1), unit.max(axis=1)), np.maximum(own, by.group.max(axis=1))
-        )
+        design, noise, unit = of.design, of.noise, by.of_unit
+        largest = np.stack([noise.max(axis=1), unit.max(axis=1), by.own, by.group.max(axis=1)]).max(axis=0)
         self.of, self.hair = of, np.where(largest > 0, 1e-10 * largest, 1.0)[:, None]
-        self._inverse: Floats = 1.0 / np.maximum(noise, self.hair)
-        design = of.design
-        # Effects in turn, as Sherman and Morrison take them in: of units in cells, then of units.
-        total = design.by_pair_sums(self._inverse)
-        self._of_pair: Floats = own[:, None] / (1.0 + own[:, None] * total)
-        self._left: Floats = 1.0 - self._of_pair * total
-        among = design.by_units_of_pairs(total * self._left)
-        self._of_unit: Floats = unit / (1.0 + unit * among)
+        self._row: Floats = 1.0 / np.maximum(noise, self.hair)
+        self._pair: Floats = design.by_pair_sums(self._row)
+        # What a unit in a cell weighs among those of the unit, and a unit among all.
+        self._in_unit: Floats = self._pair / (1.0 + by.own[:, None] * self._pair)
+        self._unit: Floats = design.by_units_of_pairs(self._in_unit)
+        self._whole: Floats = 1.0 / (1.0 + unit * self._unit)
+        self._several_rows = (design.by_pair_sums.size > 1)[design.pair]
+        self._several_pairs = (design.by_units_of_pairs.size > 1)[design.unit_of_pair]
 
     def solve(self, columns: Floats) -> Floats:
         """The inverse of the covariance times columns, given as tables by rows by columns."""
-        design = self.of.design
-        solved = self._inverse[:, :, None] * columns
-        pairs = _summed(design.by_pair_sums, solved)
-        within = self._of_pair[:, :, None] * pairs
-        units = _summed(design.by_units_of_pairs, pairs * self._left[:, :, None])
-        among = (self._of_unit[:, :, None] * units)[:, design.unit_of_pair] * self._left[:, :, None]
-        less = (within + among)[:, design.pair]
-        found: Floats = solved - self._inverse[:, :, None] * less
-        return found
+        design, row = self.of.design, self._row[:, :, None]
+        pairs = _summed(design.by_pair_sums, row * columns) / self._pair[:, :, None]
+        units = self._of_units(pairs)
+        apart = np.where(self._several_pairs[:, None], pairs - units[:, design.unit_of_pair], 0.0)
+        among = apart + (self._whole[:, :, None] * units)[:, design.unit_of_pair]
+        share = (self._in_unit / self._pair)[:, :, None] * among
+        off = np.where(self._several_rows[:, None], columns - pairs[:, design.pair], 0.0)
+        solved: Floats = row * (off + share[:, design.pair])
+        return solved
 
     @cached_property
     def kernel(self) -> Floats:
         """Columns of cells and of groups times the inverse times the same columns."""
         design = self.of.design
-        size = design.cells + design.groups
-        kernel = np.zeros((self._inverse.shape[0], size, size))
-        by_cell, by_group = design.by_cell_sums(self._inverse), design.by_group_sums(self._inverse)
-        diagonal = np.arange(size)
-        kernel[:, diagonal, diagonal] = np.concatenate([by_cell, by_group], axis=1)
-        cells, groups, at = design.cells_at_groups
-        groups = design.cells + groups
-        kernel[:, cells, groups] = kernel[:, groups, cells] = at(self._inverse)
-        # A row a unit in a cell: what it holds of each column.
-        held = np.zeros((kernel.shape[0], design.pairs, size))
-        pairs, groups, at = design.pairs_at_groups
-        held[:, np.arange(design.pairs), design.cell_of_pair] = design.by_pair_sums(self._inverse)
-        held[:, pairs, design.cells + groups] = at(self._inverse)
-        if self._of_pair.any():
-            kernel -= np.swapaxes(held, 1, 2) @ (self._of_pair[:, :, None] * held)
-            held *= self._left[:, :, None]
-        units = held if design.pairs == design.units else _summed(design.by_units_of_pairs, held)
-        kernel -= np.swapaxes(units, 1, 2) @ (self._of_unit[:, :, None] * units)
+        pairs = np.zeros((self._row.shape[0], design.pairs, design.cells + design.groups))
+        at_pair, group, meeting = design.pairs_at_groups
+        pairs[:, np.arange(design.pairs), design.cell_of_pair] = 1.0
+        pairs[:, at_pair, design.cells + group] = meeting(self._row) / self._pair[:, at_pair]
+        units = self._of_units(pairs)
+        kernel = _squared(units, self._unit * self._whole)
+        if self._several_pairs.any():
+            some = self._several_pairs
+            apart = pairs[:, some] - units[:, design.unit_of_pair[some]]
+            kernel += _squared(apart, self._in_unit[:, some])
+        if self._several_rows.any():
+            some = self._several_rows
+            off = -pairs[:, design.pair[some]]
+            rows = np.arange(off.shape[1])
+            off[:, rows, design.cell[some]] += 1.0
+            off[:, rows, design.cells + design.group[some]] += 1.0
+            kernel += _squared(off, self._row[:, some])
         return kernel
+
+    def _of_units(self, pairs: Floats) -> Floats:
+        """The means over units of what is given for each unit in a cell."""
+        design = self.of.design
+        if design.pairs == design.units:
+            return pairs[:, design.by_units_of_pairs.order]
+        return _summed(design.by_units_of_pairs, self._in_unit[:, :, None] * pairs) / self._unit[:, :, None]
+
+
+def _squared(columns: Floats, weights: Floats) -> Floats:
+    """The sums of products of all columns, weighted row by row."""
+    return np.asarray(np.swapaxes(columns, 1, 2) @ (weights[:, :, None] * columns))
 
 
 def _summed(over: Sums, values: Floats) -> Floats:
     """Sums over the middle axis."""
     if over.size.size == values.shape[1]:
-        return values[:, over.order]
+        return np.asarray(values[:, over.order])
     summed: Floats = np.add.reduceat(values[:, over.order], over.first, axis=1)
     return summed

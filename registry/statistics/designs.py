@@ -100,11 +100,6 @@ class Design:
         return one_hot(self.cell)
 
     @cached_property
-    def cells_at_groups(self) -> tuple[Codes, Codes, Sums]:
-        """Cell and group of each meeting of the two, and sums over the rows of each."""
-        return _meeting(self.cell, self.group)
-
-    @cached_property
     def pairs_at_groups(self) -> tuple[Codes, Codes, Sums]:
         """Unit in a cell and group of each meeting of the two, and sums over the rows of each."""
         return _meeting(self.pair, self.group)

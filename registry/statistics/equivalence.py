@@ -45,8 +45,9 @@ class Judged:
 
     `low` and `high` hold all differences of a family of `family` settings together at 95 % (Bonferroni);
     `share_low` and `share_high` the same as a share of the old value. `p_apart` is against no difference,
-    times the family; `p_same` the TOST's, None without a margin. `beyond` says whether the whole interval
-    lies beyond the margin, where there is one.
+    times the family; `p_same` the TOST's, None without a margin. `same_low` and `same_high` are the interval
+    that goes with it, of this setting alone at 90 %: it is the same where both lie within the margin.
+    `beyond` says whether the whole interval of the family lies beyond the margin, where there is one.
     """
 
     old: Estimate
@@ -60,6 +61,8 @@ class Judged:
     margin: float | None
     p_apart: float
     p_same: float | None
+    same_low: float | None
+    same_high: float | None
     beyond: bool | None
     verdict: Verdict
 
@@ -79,6 +82,8 @@ class Verdicts:
     margin: Floats
     p_apart: Floats
     p_same: Floats
+    same_low: Floats
+    same_high: Floats
     beyond: NDArray[np.bool_]
     verdict: list[Verdict]
 
@@ -97,6 +102,8 @@ class Verdicts:
             margin=margin,
             p_apart=float(self.p_apart[place]),
             p_same=_or_none(self.p_same[place]),
+            same_low=_or_none(self.same_low[place]),
+            same_high=_or_none(self.same_high[place]),
             beyond=None if margin is None else bool(self.beyond[place]),
             verdict=self.verdict[place],
         )
@@ -123,14 +130,16 @@ def judge(of: Contrasted, margins: Sequence[Margin | None], family: int) -> Verd
     value = np.array([np.nan if margin is None else margin.value for margin in margins], float)
     relative = np.array([margin is not None and margin.relative for margin in margins], bool)
     width = np.where(relative, value * np.abs(old.value), value)
-    p_same, p_apart = _p_within(of, value, relative), np.minimum(1.0, family * difference.p_apart())
+    p_same, same_low, same_high = _within(of, value, relative, width)
+    p_apart = np.minimum(1.0, family * difference.p_apart())
     with np.errstate(invalid="ignore"):
         beyond = (low > width) | (high < -width)
         verdict = np.where(p_same <= ALPHA, 0, np.where(p_apart <= ALPHA, 1, 2))
     told = [_VERDICTS[at] for at in verdict.tolist()]
     return Verdicts(
-        old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, beyond, told
-    )
+        old, new, difference, low, high, share, share_low, share_high, width, p_apart, p_same, same_low,
+        same_high, beyond, told,
+    )  # fmt: skip
 
 
 def _shares(
@@ -172,15 +181,22 @@ def overall(verdicts: list[Verdict]) -> Verdict:
     return SAME if verdicts and all(v == SAME for v in verdicts) else UNTOLD
 
 
-def _p_within(of: Contrasted, value: Floats, relative: NDArray[np.bool_]) -> Floats:
-    """The larger p of the two one-sided tests; NaN without a margin.
+def _within(
+    of: Contrasted, value: Floats, relative: NDArray[np.bool_], width: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """The larger p of the two one-sided tests, and the ends that these hold against the margin; NaN without.
 
-    A relative margin is tested as a contrast of both means.
+    A relative margin is tested as a contrast of both means, as sure as both are together; its ends are
+    counted from the margin at the old value, so that they lie within it where the tests say so.
     """
-    known = np.where(np.isnan(value), 0.0, value)
+    known, wide = (np.where(np.isnan(of_none), 0.0, of_none) for of_none in (value, width))
     share, bound = np.where(relative, known, 0.0), np.where(relative, 0.0, known)
-    p = np.maximum(of.beyond(share).p_below(bound), of.beyond(-share).p_above(-bound))
-    return np.where(np.isnan(value), np.nan, p)
+    moved = np.where(relative, wide, 0.0)
+    below, above = of.beyond(share), of.beyond(-share)
+    p = np.maximum(below.p_below(bound), above.p_above(-bound))
+    ends = above.interval(1 - 2 * ALPHA)[0] - moved, below.interval(1 - 2 * ALPHA)[1] + moved
+    told = [np.where(np.isnan(value), np.nan, column) for column in (p, *ends)]
+    return told[0], told[1], told[2]
 
 
 def _or_none(value: float) -> float | None:

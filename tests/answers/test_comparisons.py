@@ -285,5 +285,5 @@ def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_qu
     assert Edition.objects.exists() or factories.edition()
     for level in range(levels):
         both(model, level=str(level))
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         answer_comparison("Lapwing One", "A", "B")

@@ -4,6 +4,7 @@ import random
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from registry.answers import contrasts_kept, kept_ahead
 from registry.answers.comparisons import answer_comparison
@@ -11,10 +12,11 @@ from registry.answers.contrasts import contrasts_between
 from registry.answers.contrasts_kept import CONTRASTS, MOST_PAIRS
 from registry.answers.contrasts_packed import pack, read
 from registry.answers.kept_ahead import make_ahead
-from registry.answers.side_parts import MOST_FIRMWARES, READINGS
+from registry.answers.side_parts import READINGS
 from registry.answers.swaps import answer_swap
 from registry.errors import Invalid
-from registry.models import Measurement, PumpModel, UnitSummary
+from registry.intake.summaries import refresh_summaries
+from registry.models import Measurement, PumpModel, Run, Unit, UnitSummary
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -167,27 +169,31 @@ def test_pairs_nearest_in_order_are_made_first(model) -> None:
     assert len(list(CONTRASTS.keys(many.pk, 1))) == MOST_PAIRS
 
 
-def test_firmwares_are_compared_alike_from_parts(model, monkeypatch) -> None:
-    for number in range(12):
-        tag = "2.0" if number % 2 else "1.0a"
-        run = factories.run(factories.unit(model, f"LK{number:06}", "A"), CLINICS[number % 3])
-        run.firmware = tag
-        run.save()
-        Measurement.objects.create(
-            run=run, edition=factories.edition(), metric="peak_vacuum", unit="mmHg",
-            value=200 + 30 * (number % 2) + number % 5, u=1.0, u_random=0.4, u_systematic=0.9,
-        )  # fmt: skip
-    asked = [
-        ("firmware:1.0A", "firmware:2.0"),
-        ("firmware:2.0", "unit:LK000004"),
-        ("firmware:2.0", "firmware:3"),
-    ]
-    from_runs = [told(answer_comparison, *sides) for sides in asked]
-    assert from_runs[0]["verdict"] == "different"
-    assert "names the firmware '3'" in from_runs[2]
-    keys = list(READINGS.keys(model.pk, 1))
-    assert [key for key in keys if key.startswith("firmware")] == ["firmware:1.0A:main", "firmware:2.0:main"]
-    assert len(keys) <= 2 * 3 + MOST_FIRMWARES
+def ran(unit: Unit, tag: str, value: float) -> None:
+    """A run of a unit with a firmware, measured and summed up."""
+    run = factories.run(unit, CLINICS[unit.pk % 3])
+    Run.objects.filter(pk=run.pk).update(firmware=tag)
+    Measurement.objects.create(
+        run=run, edition=factories.edition(), metric="peak_vacuum", unit="mmHg", value=value,
+        u=1.0, u_random=0.4, u_systematic=0.9,
+    )  # fmt: skip
+    refresh_summaries(run)
+
+
+def test_firmwares_are_compared_alike_from_runs_summaries_and_parts(model, monkeypatch) -> None:
+    for number in range(14):
+        unit = factories.unit(model, f"LK{number:06}", "A")
+        # Every third unit ran both.
+        for tag in ("1.0a", "2.0") if number % 3 == 0 else ("2.0",) if number % 2 else ("1.0A",):
+            ran(unit, tag, 200 + (30 if tag == "2.0" else 0) + number % 5)
+    asked = [("firmware:2.0", side) for side in ("firmware:1.0A", "unit:LK000004", "firmware:3")]
+    found = [told(answer_comparison, *sides) for sides in asked]
+    assert found[0]["verdict"] == "different"
+    assert "names the firmware '3'" in found[2]
+    run_by_run = told(answer_comparison, *asked[0], as_of=timezone.now())
+    assert run_by_run["settings"] == found[0]["settings"]
+    keys = [key for key in READINGS.keys(model.pk, 1) if key.startswith("firmware")]
+    assert sorted(keys) == ["firmware:1.0A:main", "firmware:2.0:main"]
     monkeypatch.setattr(kept_ahead, "KINDS", (READINGS,))
     make_ahead(calm_s=0)
-    assert [told(answer_comparison, *sides) for sides in asked] == from_runs
+    assert [told(answer_comparison, *sides) for sides in asked] == found

@@ -26,6 +26,8 @@ def row(metric: str, unit: str, scale: float, **more: Any) -> dict[str, Any]:
         "margin": 0.05 * scale,
         "p_different": 1e-6,
         "p_same": 0.98,
+        "same_low": -0.11 * scale,
+        "same_high": -0.09 * scale,
         "verdict": "different",
         "matters": "yes",
         "needs": None,
@@ -48,15 +50,18 @@ COMPARISON: dict[str, Any] = {
     "verdict": "different",
     "settings": [
         row("cycle_rate", "cycles/min", 72.0, bands=BANDS),
-        row("peak_vacuum", "mmHg", 241.0, verdict="same", matters="no", set_aside=1),
+        row(
+            "peak_vacuum", "mmHg", 241.0, verdict="same", matters="no", set_aside=1, same_low=-9.8,
+            same_high=8.1,
+        ),
         row(
             "residual_vacuum", "mmHg", 31.0, verdict="cannot tell yet", matters="perhaps",
             needs={"units": 14, "clinics": 4, "towards": "same"},
         ),
         row(
             "cycle_rate", "cycles/min", 51.0, level="6", low=None, high=None, percent_low=None,
-            percent_high=None, margin=None, p_different=None, p_same=None, verdict="cannot tell yet",
-            matters=None, needs=None,
+            percent_high=None, margin=None, p_different=None, p_same=None, same_low=None, same_high=None,
+            verdict="cannot tell yet", matters=None, needs=None,
         ),
     ],
     "family": 3,

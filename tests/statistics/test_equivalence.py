@@ -107,3 +107,23 @@ def test_shares_of_next_to_nothing_are_not_told() -> None:
     judged = judge_pair(found, None, family=1)
     assert (judged.share, judged.share_low, judged.share_high) == (None, None, None)
     assert judged.verdict == "different"
+
+
+@pytest.mark.parametrize("margin", [Margin(10.0), Margin(0.05, relative=True)])
+@pytest.mark.parametrize("shift", [0.0, 3.0, 6.0, 7.5, 9.0, 14.0])
+def test_what_is_the_same_has_its_own_interval_within_the_margin(margin: Margin, shift: float) -> None:
+    found = judge_pair(pair(shift), margin, family=30)
+    assert found.margin is not None
+    assert found.same_low is not None
+    assert found.same_high is not None
+    inside = max(-found.same_low, found.same_high) < found.margin
+    assert inside == (found.verdict == "same")
+    assert found.low < found.same_low < found.difference.value < found.same_high < found.high
+
+
+def test_an_interval_of_many_settings_may_reach_beyond_the_margin_of_what_is_the_same() -> None:
+    found = judge_pair(pair(8.5), Margin(10.0), family=400)
+    assert found.verdict == "same"
+    assert found.margin is not None
+    assert found.high > found.margin
+    assert judge_pair(pair(6.0), None, family=400).same_low is None

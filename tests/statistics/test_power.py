@@ -10,7 +10,7 @@ from registry.statistics.power import MOST_UNITS, Needed, needed, power_apart, p
 from tests.statistics.test_equivalence import pair
 
 
-def further(found: Fit, margin: float | None, family: int) -> Needed | None:
+def needed_by(found: Fit, margin: float | None, family: int) -> Needed | None:
     """What one fit needs."""
     of = contrasted(found.alone)
     return needed(of, of.difference, np.array([np.nan if margin is None else margin]), family)[0]
@@ -52,14 +52,14 @@ def test_the_power_of_a_difference_never_falls_as_the_difference_grows(freedom: 
 def test_a_difference_that_nearly_shows_needs_few_more_units() -> None:
     for shift in np.linspace(11, 19, 17):
         found = pair(float(shift), units=6, unit=9.0)
-        need = further(found, 10.0, family=6)
+        need = needed_by(found, 10.0, family=6)
         assert need is not None
         assert need.units <= 20
 
 
 def test_near_nought_few_more_units_show_that_it_is_the_same() -> None:
     found = pair(0.5, units=3, unit=8.0)
-    need = further(found, 10.0, family=1)
+    need = needed_by(found, 10.0, family=1)
     assert need is not None
     assert need.towards == "same"
     assert 3 <= need.units <= 40
@@ -68,17 +68,17 @@ def test_near_nought_few_more_units_show_that_it_is_the_same() -> None:
 
 def test_beyond_the_margin_units_show_that_it_is_different() -> None:
     found = pair(14.0, units=3, unit=12.0)
-    need = further(found, 10.0, family=6)
+    need = needed_by(found, 10.0, family=6)
     assert need is not None
     assert need.towards == "different"
-    more = further(found, 10.0, family=60)
+    more = needed_by(found, 10.0, family=60)
     assert more is not None
     assert more.units > need.units
 
 
 def test_what_no_number_of_units_would_tell_is_said() -> None:
     found = pair(0.01, units=4, unit=20.0)
-    assert further(found, None, family=1) is None
+    assert needed_by(found, None, family=1) is None
     assert MOST_UNITS == 200
 
 
@@ -86,7 +86,7 @@ def test_the_units_named_are_enough() -> None:
     """What was said to tell with 80 % chance does, in simulated sequels of the same spread."""
     found = pair(3.0, units=4, unit=5.0)
     difference = found.estimate((-1, 1))
-    need = further(found, 10.0, family=1)
+    need = needed_by(found, 10.0, family=1)
     assert need is not None
     rng = np.random.default_rng(13)
     sd, size = found.between_units(0)[0] ** 0.5, 4000

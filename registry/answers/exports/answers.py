@@ -128,6 +128,8 @@ _COMPARISONS = AnswerTable(
         number("margin", "the least difference that matters"),
         number("p_different", "p value of a difference, times the number of values compared", "1"),
         number("p_same", "p value of the two one-sided tests at the margin", "1"),
+        number("same_low", "lower end by which same is judged: of this difference alone, at 90 %"),
+        number("same_high", "upper end of that"),
         text("verdict", "same, different or cannot tell yet, at this setting"),
         text("matters", "whether the difference is larger than the margin: yes, perhaps or no"),
         count("needs_units", "units of either build more that would tell", key="needs", pick=inner("units")),
