@@ -1,12 +1,12 @@
 """Units at clinics, cell by cell, as summaries have them now: one row a cell comes from the database."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
-from django.db.models import Q
+from django.db import connection
 
 from registry.answers.packing import packed, unpacked
 from registry.answers.setting import OF_SUMMARY, Setting
@@ -85,6 +85,20 @@ class Narrowed:
         }
         return {name: value for name, value in wanted.items() if value is not None}
 
+    def in_sql(self, run: str, sitting: str, unit: str) -> tuple[list[str], dict[str, Any]]:
+        """The same and the revision as conditions of a statement, given what its tables are called."""
+        conditions = {
+            "pump_model": f"{run}.pump_model_id = %(pump_model)s",
+            "mode": f"{run}.mode = %(mode)s",
+            "level": f"{run}.level = %(level)s",
+            "programme": f"upper({run}.programme) = upper(%(programme)s)",
+            "power": f"{sitting}.power = %(power)s",
+            "elevation": f"{sitting}.elevation = %(elevation)s",
+            "revision": f"({unit}.revision_id = %(revision)s OR {unit}.revision_id IS NULL)",
+        }
+        values = asdict(self)
+        return [one for name, one in conditions.items() if values[name] is not None], values
+
     def of_metric(self) -> dict[str, Any]:
         """Filters on the metric."""
         return {"edition": self.edition, **({"metric": self.metric} if self.metric is not None else {})}
@@ -113,11 +127,14 @@ class Narrowed:
 
 def present(narrowed: Narrowed) -> list[Group]:
     """Return all cells as summaries have them now: one query."""
-    rows = UnitSummary.objects.filter(**narrowed.of_runs(), **narrowed.of_metric())
-    if narrowed.revision is not None:
-        rows = rows.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
-    columns = packed(READ)
-    cells = rows.order_by().values(*_KEYS).annotate(**columns)
+    before, after = _of_all_cells()
+    where, values = narrowed.in_sql("registry_unitsummary", "registry_unitsummary", "registry_unit")
+    where.append("registry_unitsummary.edition_id = %(edition)s")
+    if narrowed.metric is not None:
+        where.append("registry_unitsummary.metric = %(metric)s")
+    with connection.cursor() as cursor:
+        cursor.execute(f"{before} WHERE {' AND '.join(where)} GROUP BY {after}", values)
+        rows = cursor.fetchall()
     size = len(_KEYS)
     return [
         group_of(
@@ -125,8 +142,20 @@ def present(narrowed: Narrowed) -> list[Group]:
             Setting(*row[1:size]),
             [unpacked(name, of) for name, of in zip(READ, row[size:], strict=True)],
         )
-        for row in cells.values_list(*_KEYS, *columns)
+        for row in rows
     ]
+
+
+@lru_cache(1)
+def _of_all_cells() -> tuple[str, str]:
+    """The statement for all cells there are, before and after its grouping.
+
+    Putting it together for each question would take longer than the database does to answer small ones.
+    """
+    columns = packed(READ)
+    cells = UnitSummary.objects.order_by().values(*_KEYS).annotate(**columns).values_list(*_KEYS, *columns)
+    before, after = str(cells.query).split(" GROUP BY ")
+    return before, after
 
 
 def readers(pump_model: int, edition: int) -> set[Readers]:

@@ -5,11 +5,10 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from django.db.models import Count, Q, Value
+from django.db import connection
 
 from registry.answers.cells import Narrowed
-from registry.answers.past import runs_at
-from registry.models import Finding, RunState
+from registry.models import RunState
 
 
 class Left(NamedTuple):
@@ -27,7 +26,32 @@ class Left(NamedTuple):
     runs: int
 
 
-_PLACE = ("unit__revision", "mode", "programme", "level", "rig", "session__power", "session__elevation")
+# Runs within a question; the states, and for what is held what holds it.
+_RUNS = """
+WITH asked AS (
+    SELECT run.id, {state} AS state, unit.revision_id, run.mode, run.programme, run.level, run.rig_id,
+           session.power, session.elevation
+    FROM registry_run run
+    JOIN registry_unit unit ON unit.id = run.unit_id
+    JOIN registry_benchsession session ON session.id = run.session_id
+    WHERE {where}
+)
+SELECT '', state, revision_id, mode, programme, level, rig_id, power, elevation, count(*)
+FROM asked WHERE state <> 'accepted'
+GROUP BY state, revision_id, mode, programme, level, rig_id, power, elevation
+"""
+_HELD_BY = """
+UNION ALL
+SELECT code, state, revision_id, mode, programme, level, rig_id, power, elevation, count(DISTINCT asked.id)
+FROM asked JOIN registry_finding finding
+    ON finding.run_id = asked.id AND finding.edition_id = %(edition)s AND finding.severity = 'hold'
+WHERE state = 'held'
+GROUP BY code, state, revision_id, mode, programme, level, rig_id, power, elevation
+"""
+_STATE_THEN = """coalesce((
+    SELECT was.state FROM registry_runwas was
+    WHERE was.pgh_obj_id = run.id AND was.pgh_created_at > %(moment)s ORDER BY was.pgh_id LIMIT 1
+), run.state)"""
 
 
 def left(narrowed: Narrowed, moment: datetime | None) -> list[Left]:
@@ -36,18 +60,13 @@ def left(narrowed: Narrowed, moment: datetime | None) -> list[Left]:
     By code of now alone: findings are judged again, and what they were is not kept. Units are of the
     revision they have today.
     """
-    state = "state" if moment is None else "then"
-    runs = runs_at(moment).filter(**narrowed.of_runs(sitting="session__"))
-    runs = runs.exclude(**{state: RunState.ACCEPTED})
-    if narrowed.revision is not None:
-        runs = runs.filter(Q(unit__revision=narrowed.revision) | Q(unit__revision=None))
-    found = runs.order_by().values_list(Value(""), state, *_PLACE).annotate(n=Count("id"))
-    if moment is None:
-        held = runs.filter(state=RunState.HELD).values("id")
-        holding = Finding.objects.filter(run__in=held, edition=narrowed.edition, severity="hold").order_by()
-        by_code = holding.values_list("code", "run__state", *(f"run__{name}" for name in _PLACE))
-        found = found.union(by_code.annotate(n=Count("run", distinct=True)), all=True)
-    return [Left(*row) for row in found]
+    where, values = narrowed.in_sql("run", "session", "unit")
+    where.append("run.state <> 'accepted'" if moment is None else "run.created_at <= %(moment)s")
+    state = "run.state" if moment is None else _STATE_THEN
+    statement = _RUNS.format(state=state, where=" AND ".join(where)) + ("" if moment else _HELD_BY)
+    with connection.cursor() as cursor:
+        cursor.execute(statement, {**values, "moment": moment})
+        return [Left(*row) for row in cursor.fetchall()]
 
 
 def left_out(rows: Iterable[Left], unknown: dict[str, int], moment: datetime | None) -> dict[str, Any]:

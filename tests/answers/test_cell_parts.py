@@ -45,8 +45,9 @@ ASKED: dict[str, tuple[Any, ...]] = {
 
 @pytest.fixture(autouse=True)
 def nothing_remembered_of_parts(monkeypatch):
-    """Counts start again with each test."""
+    """Counts start again with each test; only parts of cells are made."""
     monkeypatch.setattr(kept_ahead, "_nothing_to_do_at", [])
+    monkeypatch.setattr(kept_ahead, "KINDS", (CELLS,))
 
 
 def place_of(chance: random.Random, spread: int) -> dict[str, str]:
