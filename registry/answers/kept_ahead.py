@@ -57,7 +57,8 @@ def make_ahead(budget_s: float | None = None, calm_s: float = CALM_S) -> int:
     """Make the parts of all models that are missing or out of date; returns how many.
 
     What changed within the last `calm_s` seconds waits. It ends after about `budget_s` seconds; what is left
-    is for the next time. While another process is at it, nothing is made.
+    is for the next time. While another process is at it, nothing is made. Raises what the first part that
+    could not be made raised, once all others are made.
     """
     with _alone() as alone:
         if not alone:
@@ -67,30 +68,33 @@ def make_ahead(budget_s: float | None = None, calm_s: float = CALM_S) -> int:
             return 0
         until = None if budget_s is None else time.monotonic() + budget_s
         edition, done, due = current_edition(), 0, False
+        failed: list[Exception] = []
         for kind in KINDS:
             for model, calm in _due(kind, edition, calm_s):
                 due = True
                 if calm and not _over(until):
-                    done += _made_of(Place(kind, edition, model), until)
+                    done += _made_of(Place(kind, edition, model), until, failed)
+        if failed:
+            raise failed[0]
         if not due:
             _nothing_to_do_at[:] = [now]
         return done
 
 
-def _made_of(place: Place, until: float | None) -> int:
-    """Make a model's parts that are not good. Where making fails it is not tried again before a change."""
+def _made_of(place: Place, until: float | None, failed: list[Exception]) -> int:
+    """Make a model's parts that are not good. What fails is not tried again before a change."""
     changes, good, done = place.changes(), place.good(), 0
-    try:
-        for key in place.kind.keys(place.model, place.edition):
-            if key in good:
-                continue
-            if _over(until):
-                return done
+    for key in place.kind.keys(place.model, place.edition):
+        if key in good:
+            continue
+        if _over(until):
+            return done
+        try:
             made(place.kind, place.edition, place.model, key)
+        except Exception as error:  # noqa: BLE001 - raised when all else is made
+            failed.append(error)
+        else:
             done += 1
-    except Exception:
-        place.keep(_ALL, changes, b"", 0.0)
-        raise
     place.keep(_ALL, changes, b"", 0.0)
     return done
 

@@ -8,6 +8,7 @@ Those of any weighted sum of old and new follow from the ones of old, of new and
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import prod
 
 import numpy as np
 
@@ -101,7 +102,8 @@ class Contrasted:
     def packed(self) -> Floats:
         """All of it as a table, a row a setting."""
         size = self.run.size
-        return np.concatenate([getattr(self, name).reshape(size, -1) for name in SHAPES], axis=1)
+        rows = [getattr(self, name).reshape(size, prod(shape)) for name, shape in SHAPES.items()]
+        return np.concatenate(rows, axis=1)
 
 
 # The shape of each figure of one setting.

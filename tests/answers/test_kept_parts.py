@@ -183,12 +183,13 @@ def test_making_ahead_takes_bounded_time(model):
     assert make_ahead(budget_s=60.0, calm_s=0) == 2
 
 
-def test_what_fails_is_said_and_not_tried_again_before_a_change(model, monkeypatch):
+def test_what_fails_is_said_when_all_else_is_made_and_not_tried_again_before_a_change(model, monkeypatch):
     broken = PartKind("broken", lambda model, edition, key: bytes(1 // 0), MEANS.keys)
     monkeypatch.setattr(kept_ahead, "KINDS", (broken, MEANS))
     with pytest.raises(ZeroDivisionError):
         make_ahead(calm_s=0)
-    assert make_ahead(calm_s=0) == 2
+    assert len(fresh_of(MEANS, 1, KEYS)) == 2
+    assert make_ahead(calm_s=0) == 0
     shift(5.0)
     with pytest.raises(ZeroDivisionError):
         make_ahead(calm_s=0)
@@ -235,3 +236,11 @@ def test_folding_counts_leaves_parts_good(committed):
     ChangeCount.objects.update(changed_at="2026-01-01T00:00:00Z")
     kept_bounds.fold()
     assert set(fresh(MEANS, 1, "peak_vacuum")) == {committed}
+
+
+def test_a_model_of_which_nothing_was_measured_has_parts_of_every_kind(db, monkeypatch):
+    monkeypatch.undo()
+    monkeypatch.setattr(kept_ahead, "_nothing_to_do_at", [])
+    community.catalogue()
+    assert make_ahead(calm_s=0) > 0
+    assert make_ahead(calm_s=0) == 0
