@@ -131,13 +131,13 @@ def _of_model(
     for places, fitted in fits(tables_in([[[block]] for block in read])):
         ahead = fitted.aheads(0)
         known = np.stack([ahead.value, ahead.error, ahead.freedom], axis=1)
-        some = zip(places.tolist(), known, leanings_of([read[of] for of in places], fitted), strict=True)
-        for of, predicted, leaning in some:
-            row, column = at[of]
-            figures[row, column, len(_READ) :] = predicted
-            if metrics[column] in ALIKE:
-                metric = list(ALIKE).index(metrics[column])
-                leanings[row, metric] = leaning.of(row, metric)
+        alike = np.array([place for place, of in enumerate(places) if metrics[at[of][1]] in ALIKE], np.intp)
+        for of, predicted in zip(places.tolist(), known, strict=True):
+            figures[*at[of], len(_READ) :] = predicted
+        held = leanings_of([read[of] for of in places[alike]], fitted.some(alike)) if alike.size else []
+        for of, leaning in zip(places[alike].tolist(), held, strict=True):
+            row, metric = at[of][0], list(ALIKE).index(metrics[at[of][1]])
+            leanings[row, metric] = leaning.of(row, metric)
     together = [_together([by_metric.get(metric) for metric in metrics]) for _, by_metric in rows]
     return Ahead(
         tuple(one for one, _ in rows),
