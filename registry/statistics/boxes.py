@@ -30,7 +30,7 @@ def _legendre(nodes: int) -> tuple[Floats, Floats]:
 
 # The wider the arc, the more nodes; each is good to 1e-10 up to the correlation it is used for.
 _USUAL, _STRONG, _STRONGEST = (_legendre(nodes) for nodes in (6, 12, 32))
-_NODES, _POINTS = 24, 61
+_NODES, _POINTS = 16, 61
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
 
 

@@ -17,9 +17,9 @@ from registry.statistics.robust import Floats
 _BELIEF = 6.0
 # Chances of places are told and ordered to so many decimals.
 DIGITS = 6
-# What a rough chance may be off by, and as a share of a small one; and how many doubtful places are worked
-# out for each that is wanted, at most.
-_ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = 0.03, 0.1, 3
+# What a rough chance may be off by with one need, two, and more; and as a share of a small one. And how many
+# doubtful places are worked out for each that is wanted, at most.
+_ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
 _NEVER = 1e-7
 
 Rows = NDArray[np.intp]
@@ -132,7 +132,8 @@ def likeliest(
     found = _roughly(ahead, needs, together)
     order = np.argsort(-found, kind="stable")
     last = float(found[order[most - 1]])
-    doubtful = int(np.count_nonzero(found >= last - min(_ROUGH, _ROUGH_SHARE * last)))
+    rough = _ROUGH[min(len(needs), len(_ROUGH)) - 1]
+    doubtful = int(np.count_nonzero(found >= last - min(rough, _ROUGH_SHARE * last)))
     rows = order[: min(max(most, doubtful), _MOST_DOUBTFUL * most)]
     worked_out = np.zeros(size, bool)
     worked_out[rows] = True
