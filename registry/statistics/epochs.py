@@ -22,6 +22,9 @@ LEAST_UNITS = 3
 LEAST_OTHERS = 2
 _CHANCE = 0.02
 _MOST_EPOCHS = 4
+# Builds do not change as a rule, so what others saw is no step of theirs unless it is so many standard errors
+# large; how poorly it is known counts always.
+_SEEN = 2.5
 # Below this no step other clinics saw makes one of it.
 _WORTH_A_LOOK = 2.0
 
@@ -186,7 +189,8 @@ def _step(read: _Read, rows: NDArray[np.intp], course: Course, known: tuple[floa
     elsewhere = read.elsewhere(rows, since, moment) if scores[best] >= _WORTH_A_LOOK else None
     if elsewhere is None:
         return None
-    size = float(sizes[best] - elsewhere[0])
+    seen = elsewhere[0] if abs(elsewhere[0]) > _SEEN * elsewhere[1] ** 0.5 else 0.0
+    size = float(sizes[best] - seen)
     error = float(np.sqrt(variances[best] + elsewhere[1]))
     chance = 2 * float(special.ndtr(-abs(size) / error)) * _looks(course.at.size, abs(size) / error)
     if chance >= _CHANCE or abs(size) < LEAST_STEP:
