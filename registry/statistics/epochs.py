@@ -190,9 +190,12 @@ def _step(read: _Read, rows: NDArray[np.intp], course: Course, known: tuple[floa
     if elsewhere is None:
         return None
     seen = elsewhere[0] if abs(elsewhere[0]) > _SEEN * elsewhere[1] ** 0.5 else 0.0
-    size = float(sizes[best] - seen)
-    error = float(np.sqrt(variances[best] + elsewhere[1]))
-    chance = 2 * float(special.ndtr(-abs(size) / error)) * _looks(course.at.size, abs(size) / error)
+    score = abs(float(sizes[best]) - seen) / float(np.sqrt(variances[best] + elsewhere[1]))
+    chance = 2 * float(special.ndtr(-score)) * _looks(course.at.size, score)
+    # What gauges usually lean by makes a step surer; how large it is shows without.
+    free = course.steps(np.inf)
+    size = float(free.sizes[places[best] - 1]) - seen
+    error = float(np.sqrt(free.variances[places[best] - 1] + elsewhere[1]))
     if chance >= _CHANCE or abs(size) < LEAST_STEP:
         return None
     step = _told(course, places[best], moment, (size, error, chance))
