@@ -13,7 +13,7 @@ from registry.answers.readings import readings_in
 from registry.answers.wording import figure, in_words
 from registry.models import Claim
 from registry.statistics.conformity import WANTED, Tolerance, acceptance, guard_band, judge
-from registry.statistics.differences import Estimate, Fit, fit
+from registry.statistics.differences import Estimate, Fit, fit_all
 from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need, chance_alone, within
 from registry.waveform.units import mmhg_per, unit_named
@@ -67,8 +67,8 @@ def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judg
     for block in sorted(blocks, key=lambda one: one.setting):
         by_at.setdefault(block.setting.at, []).append(block)
     most = [max(around, key=lambda one: len(distinct([one], "unit"))) for around in by_at.values()]
-    fits = [(block, fit(readings_in([[block]]))) for block in most]
-    found = [(block, fitted) for block, fitted in fits if fitted is not None]
+    fits = fit_all([readings_in([[block]]) for block in most])
+    found = [(block, fitted) for block, fitted in zip(most, fits, strict=True) if fitted is not None]
     if not found:
         return None
     block, fitted = _deciding(claim, found)

@@ -49,7 +49,8 @@ def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
 
 
 def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:
-    old, new, labels = read_sides(sides, asked, moment)
+    found = read_sides(sides, asked, moment)
+    old, new, labels = found.old, found.new, found.labels
     return contrasts_between(asked.of_rig(old, labels), asked.of_rig(new, labels), labels, sides.fixed)
 
 

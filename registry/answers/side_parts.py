@@ -29,11 +29,17 @@ MOST_FIRMWARES = 6
 
 
 class Read(NamedTuple):
-    """The summaries of both sides, and the labels of the rigs in them."""
+    """The summaries of both sides, and the labels of the rigs in them as far as they are kept beside."""
 
     old: Sequence[Block]
     new: Sequence[Block]
-    labels: Mapping[int, str]
+    known: Mapping[int, str]
+
+    @property
+    def labels(self) -> Mapping[int, str]:
+        """The labels of all rigs in them. One query where any is not known."""
+        rigs = {block.setting.rig for side in (self.old, self.new) for block in side}
+        return self.known if self.known.keys() >= rigs else rig_labels(self.old, self.new)
 
 
 def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Read:
@@ -48,7 +54,7 @@ def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) ->
     if kept is not None:
         return kept
     old, new = sides.blocks(asked.where, moment)
-    return Read(old, new, rig_labels(old, new))
+    return Read(old, new, {})
 
 
 def _kept(sides: Sides, asked: Narrowed) -> Read | None:
@@ -79,8 +85,7 @@ def _kept(sides: Sides, asked: Narrowed) -> Read | None:
     if not all(found[which] for which, side in enumerate(both) if side.firmware is not None):
         return None
     old, new = sides.without_each_other(found[0], found[1])
-    known = labels.keys() >= {block.setting.rig for side in found for block in side}
-    return Read(old, new, labels if known else rig_labels(old, new))
+    return Read(old, new, labels)
 
 
 def _whose(side: Side, other: Side) -> str | None:
