@@ -1,6 +1,6 @@
-"""How likely the next unit meets a need, and how far two settings lie apart in margins."""
+"""How likely the next unit meets a need, at one place or at many."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -178,13 +178,6 @@ def correlations(values: Floats) -> Floats:
     drawn: Floats = np.clip(found, -0.99, 0.99) * (rows - 1) / (rows - 1 + _BELIEF)
     np.fill_diagonal(drawn, 1.0)
     return drawn
-
-
-def apart_in_margins(
-    old: Mapping[str, float], new: Mapping[str, float], margins: Mapping[str, float]
-) -> dict[str, float]:
-    """New less old of each metric, over its margin. A setting is as near as its furthest metric."""
-    return {metric: (new[metric] - old[metric]) / margins[metric] for metric in old}
 
 
 def _one_place(aheads: Sequence[Estimate]) -> Predictions:

@@ -1,4 +1,4 @@
-"""Chances of meeting needs, and distances in margins."""
+"""Chances of meeting needs."""
 
 import numpy as np
 import pytest
@@ -9,7 +9,6 @@ from registry.statistics.domains import domain_of
 from registry.statistics.matching import (
     Need,
     Predictions,
-    apart_in_margins,
     chance,
     chance_alone,
     chances,
@@ -63,11 +62,6 @@ def test_correlations_are_drawn_towards_none_by_few_rows() -> None:
     assert correlations(np.stack([line[:4], line[:4]], axis=1))[0, 1] == pytest.approx(0.99 * 3 / 9)
     assert correlations(np.stack([line[:2], line[:2]], axis=1))[0, 1] == 0.0
     assert correlations(np.stack([line, np.full(40, 7.0)], axis=1)).tolist() == np.eye(2).tolist()
-
-
-def test_distances_are_counted_in_margins() -> None:
-    apart = apart_in_margins({"a": 100.0, "b": 50.0}, {"a": 110.0, "b": 49.0}, {"a": 5.0, "b": 2.0})
-    assert apart == {"a": 2.0, "b": -0.5}
 
 
 @pytest.mark.parametrize("ends", [(None, None), (2.0, 1.0)])
