@@ -52,15 +52,13 @@ def _all_rows(least: Asker, most: Asker, database: psycopg.Connection) -> Iterat
         for models, which in (((usual, ""),) if kind.of_all else ((usual, ""), (large, ", large model")))
     ]
     raw = {told: _raw(kind, models, database) for kind, models, told in about if kind.cells}
-    calm = {kind.name: least.ask_calm(kind, few) for kind in KINDS}
     for kind, models, told in about:
-        first, again = most.ask_calm(kind, models)
-        yield from _rows(f"{told}, asked first", first, calm[kind.name][0], raw.get(told))
-        yield from _rows(f"{told}, asked again", again, calm[kind.name][1], raw.get(told))
-    changed = {kind.name: least.ask_changed(kind, few) for kind in KINDS}
+        before, now = least.ask_calm(kind, few), most.ask_calm(kind, models)
+        yield from _rows(f"{told}, asked first", now[0], before[0], raw.get(told))
+        yield from _rows(f"{told}, asked again", now[1], before[1], raw.get(told))
     for kind, models, told in about:
-        late = most.ask_changed(kind, models)
-        yield from _rows(f"{told}, asked first after an upload", late, changed[kind.name], raw.get(told))
+        before_late, late = least.ask_changed(kind, few), most.ask_changed(kind, models)
+        yield from _rows(f"{told}, asked first after an upload", late, before_late, raw.get(told))
 
 
 def _database(home: Path) -> psycopg.Connection:
