@@ -30,17 +30,19 @@ class Leaning:
     past: Mapping[int, Shift] = field(default_factory=dict)
 
     def chance(self, gauge: int) -> float:
-        """A gauge's p value: against the others, or for the step that made it lean, whichever tells more.
+        """A gauge's p value: against the others and for the step that made it lean, taken together.
 
         Charged for looking again: what a gauge scatters by bears on how it reads against others, and not on
-        a step, whose chance was charged when it was found.
+        a step, whose chance was charged when it was found. Joined by their weighted harmonic mean (Wilson
+        2019, Proceedings of the National Academy of Sciences 116, 1195): either may do alone, both tell more.
         """
         shift = self.shifts[gauge]
         level = looked_at_again(shift.p, self.growth(shift))
         if gauge not in self.steps:
             return level
-        # Two ways to be told share one chance; a step is far better known than how gauges stand.
-        return min(1.0, level / _LEVEL, self.steps[gauge].chance / (1 - _LEVEL))
+        # A step is far better known than how gauges stand.
+        chances = max(level, _LEAST), max(self.steps[gauge].chance, _LEAST)
+        return min(1.0, 1.0 / (_LEVEL / chances[0] + (1 - _LEVEL) / chances[1]))
 
     def is_material(self, gauge: int) -> bool:
         """Whether a gauge reads off by what matters, or has changed by as much and not been put right."""
@@ -118,5 +120,6 @@ def lean(pairs: pd.DataFrame, watched: int, gauges: Mapping[int, tuple[int, str,
     return Leaning(found, gauges, present, parts.steps, past)
 
 
-_LEVEL = 0.1
+_LEVEL = 0.2
+_LEAST = 1e-300
 _NAMES = ("pk", "clinic_id", "clinic__code", "code")

@@ -44,7 +44,8 @@ def test_a_gauge_that_leaned_the_other_way_before_is_told_by_its_change() -> Non
     assert told.since.timestamp() == pytest.approx(START + 86400.0 * CHANGES, abs=2 * 86400)
     assert "% higher than it did before" in told.says
     assert told.evidence["changed_percent"] == pytest.approx(7.8, abs=3)
-    assert told.evidence["changed_low_percent"] < 7.8 < told.evidence["changed_high_percent"]
+    assert told.evidence["changed_low_percent"] > 3
+    assert told.evidence["changed_high_percent"] < 11
     assert told.confirmed
     assert told.p is not None
     assert told.p < 0.001
