@@ -21,7 +21,7 @@ from registry.statistics.unlisted.limits import LIMITS
 
 RULE = Rule(
     "unlisted_revision",
-    2,
+    3,
     "revision",
     advice=(
         "Look at a unit from either side for marks and firmware. A curator lists the new revision from this "
@@ -49,8 +49,8 @@ def judge(scan: Scan) -> list[Verdict]:
 
 def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:
     lacks = _LACKS.get(found.outcome, "")
-    # No `pieces`: p is charged for looking again after every unit already (`Limits.charged`), which is tried
-    # by replay (`tests.trial.unlisted`).
+    # No `pieces`: p is that of ever seeing as much while units come (`Limits.charged`), which is tried by
+    # replay (`tests.trial.unlisted`).
     common: dict[str, Any] = {"keys": build.keys, "runs": build.runs}
     if lacks:
         says = f"Whether {build.name} {build.label} is one build cannot be told: {lacks}."
@@ -68,8 +68,7 @@ def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:
         says=_says(build, evidence),
         evidence=evidence,
         since=_since(build, found),
-        # Each clinic left out in turn, the others show the change by themselves; but what a few wild units
-        # make flickers from look to look, so that what is not sure waits for further runs that say so.
+        # What is hardly beyond chance flickers from look to look, so it waits for further runs that say so.
         confirmed=found.is_sure(),
         **common,
     )

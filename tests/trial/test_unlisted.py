@@ -26,7 +26,8 @@ def test_a_rate_down_by_a_tenth_is_found_in_its_place() -> None:
 
 def test_a_change_is_found_soon_after_it() -> None:
     delays = [replayed(CHANGE["rate down 10 %, 6 a side, 3 clinics"], seed)[1] for seed in range(3)]
-    assert sum(delay is not None and delay <= 6 for delay in delays) >= 2
+    assert set(delays[0]) == set(METHODS)
+    assert sum(each["ours"] is not None and each["ours"] <= 6 for each in delays) >= 2
 
 
 def test_communities_are_what_they_are_said_to_be() -> None:

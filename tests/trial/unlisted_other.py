@@ -10,10 +10,11 @@ from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.behaviour import DATE, SERIAL, Order, behaviour
 from registry.statistics.unlisted.drift import drift_with
 from registry.statistics.unlisted.rows import channels
+from tests.trial.many import many
 from tests.trial.report import Check, Section, percent
 from tests.trial.unlisted_communities import Trouble, Truth, community, without_trouble
 
-_MOST = 50
+_MOST = 500
 _UNITS, _CLINICS, _YEARS = 40, 5, 1.5
 _TROUBLE = Trouble()
 _SOUND = without_trouble(_TROUBLE)
@@ -58,12 +59,16 @@ def told(trouble: Trouble, truth: Truth, seed: int) -> Told:
     )
 
 
+def _told(case: tuple[Trouble, Truth], seed: int) -> Told:
+    return told(*case, seed)
+
+
 def section(communities: int, seed: int = 1) -> Section:
     """Kinds in no order, and drift: told rightly and wrongly."""
     number = min(communities, _MOST)
     rows, checks = [], []
     for place, (name, (trouble, truth)) in enumerate(CASES.items()):
-        found = [told(trouble, truth, (seed + 300 + place) * 1_000_003 + one) for one in range(number)]
+        found = many(_told, (trouble, truth), number, seed + 300 + place)
         split, kinds, drift = (
             float(np.mean(each)) for each in zip(*((t.split, t.kinds, t.drift) for t in found), strict=True)
         )

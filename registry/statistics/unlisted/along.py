@@ -7,20 +7,15 @@ from enum import StrEnum
 import numpy as np
 
 from registry.statistics.robust import Floats
-from registry.statistics.unlisted.chance import chain_of, of_effect, of_largest
-from registry.statistics.unlisted.change import Change, carried_by, change_between, rests_on_single_units
+from registry.statistics.unlisted.change import Change, change_between
+from registry.statistics.unlisted.leanings import tracks_of
 from registry.statistics.unlisted.limits import LIMITS, Limits
+from registry.statistics.unlisted.odds import Odds, kinds_gain, log_sum, slopes_gain
 from registry.statistics.unlisted.place import Place, place_of
 from registry.statistics.unlisted.rows import Channel, Rows
-from registry.statistics.unlisted.single import hangs_on_a_unit, is_one_clinics
-from registry.statistics.unlisted.within import Within, correlations
 
-_TRIED = 3
-_REFITTED = 3
 # No change is only said to be none where benches tell at this share of places about the middle or more.
 _TOLD = 0.5
-# A step whose chance, with wild units reined in only, is larger does not become one without them.
-_WORTH_A_FIT = 0.05
 _DEEPEST = 3
 
 
@@ -44,8 +39,8 @@ class Outcome(StrEnum):
 class Split:
     """A build changed after its first `before` units. `changes` are those of every channel, by its name.
 
-    `p` is the chance of as large a step anywhere in any channel. `units` and `clinics` count those that tell:
-    units on either side at benches that measured both.
+    `p` is the chance of ever seeing as much, at any place and in any channel, while units come one after the
+    other. `units` and `clinics` count those that tell: units on either side at benches that measured both.
     """
 
     before: int
@@ -73,11 +68,28 @@ class Look:
 
 
 @dataclass(frozen=True)
-class _Step:
+class _Seen:
+    """One channel: where a split can be told, and how much likelier readings are with one."""
+
     channel: Channel
-    before: int
-    p: float
-    told: float
+    open: np.ndarray
+    odds: Odds
+    share: float
+
+    @property
+    def before(self) -> int:
+        """The likeliest place."""
+        return int(np.argmax(np.where(self.open, self.odds.places, -np.inf))) + 1
+
+    @property
+    def gain(self) -> float:
+        """The log likelihood ratio of a step at some place, each as likely beforehand."""
+        return self.odds.gain(self.open)
+
+    @property
+    def shared(self) -> float:
+        """The same with the channel's share of the chance."""
+        return self.gain + float(np.log(self.share))
 
 
 def split_along(
@@ -95,113 +107,116 @@ def _look(channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits, 
     units = max((channel.rows.units for channel in channels), default=0)
     if units < 2 * limits.units:
         return Look(Outcome.FEW, None)
-    tried = [_strongest(channel, cuts, limits) for channel in channels]
-    steps = sorted((step for step in tried if step is not None), key=lambda step: step.p)
-    if not steps:
+    opens = [_open(channel.rows, cuts, limits) for channel in channels]
+    some = [(channel, one) for channel, one in zip(channels, opens, strict=True) if one.any()]
+    if not some:
         return Look(Outcome.HIDDEN, None)
-    alike = chain_of(correlations([step.channel.rows for step in steps], limits))
-    steps = [replace(step, p=of_largest(step.p, alike)) for step in steps]
-    seen = max(step.told for step in steps)
+    seen = _seen(some, limits)
+    look = _best(seen, channels, cuts, limits)
+    if look.outcome is Outcome.FOUND and deep > 1:
+        further = _further(look.splits[0], channels, cuts, limits, deep - 1)
+        return replace(look, splits=(*look.splits, *further))
+    told = max(float(one[one.size // 4 : -(one.size // 4) or None].mean()) for _, one in some)
+    if look.outcome is Outcome.NOTHING and told < _TOLD:
+        return Look(Outcome.HIDDEN, None)
+    return look
+
+
+def _seen(some: Sequence[tuple[Channel, np.ndarray]], limits: Limits) -> list[_Seen]:
+    often = [limits.jumps_of(channel.metric) for channel, _ in some]
+    tracks = tracks_of([channel.rows for channel, _ in some], often)
+    says = np.array([limits.says_of(channel.metric) for channel, _ in some])
+    seen = [
+        _Seen(channel, open_, Odds(tracks, place, channel.rows.units), float(says[place] / says.sum()))
+        for place, (channel, open_) in enumerate(some)
+    ]
+    return sorted(seen, key=lambda one: -one.shared)
+
+
+def _best(
+    seen: Sequence[_Seen], channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits
+) -> Look:
+    """The split of the channel that speaks loudest and stands closer looks, or what it is instead."""
     doubt: Look | None = None
-    for step in steps[:_TRIED]:
-        if step.p > limits.chance:
+    for place, one in enumerate(seen):
+        p = _chance(seen[place:], limits)
+        if p > limits.chance:
             break
-        look = _confirmed(step, channels, cuts, limits)
+        look = _confirmed(one, p, channels, cuts, limits)
         if look.outcome is Outcome.FOUND:
-            further = _further(look.splits[0], channels, cuts, limits, deep - 1) if deep > 1 else ()
-            return replace(look, splits=(*look.splits, *further))
+            return look
         doubt = doubt or (look if look.outcome is not Outcome.NOTHING else None)
-    if doubt is None and seen < _TOLD:
-        return Look(Outcome.HIDDEN, None)
-    return doubt or Look(Outcome.NOTHING, max(steps[0].p, limits.chance), channel=steps[0].channel.name)
+    name = seen[0].channel.name
+    doubt = doubt or _of_one_clinic(seen, limits)
+    return doubt or Look(Outcome.NOTHING, max(_chance(seen, limits), limits.chance), channel=name)
 
 
-def _strongest(channel: Channel, cuts: np.ndarray | None, limits: Limits) -> _Step | None:
-    """The strongest step of one channel among the places that meet the floors; None where there is none."""
-    if channel.rows.unit.size < 2 * limits.units:
+def _chance(seen: Sequence[_Seen], limits: Limits) -> float:
+    """The chance of ever seeing as much: likelihood ratios, and means of them, bound it (Ville's inequality).
+
+    Channels that are left out count for nothing.
+    """
+    together = float(log_sum(np.array([one.shared for one in seen])))
+    return float(np.exp(min(np.log(limits.seldom) - together, 0.0)))
+
+
+def _of_one_clinic(seen: Sequence[_Seen], limits: Limits) -> Look | None:
+    """The clinic whose own benches jumped, if any did."""
+    most = max(seen, key=lambda one: float(one.odds.jumped.max()))
+    carriers = most.odds.clinics[most.odds.jumped >= np.log(limits.jumped)]
+    if not carriers.size:
         return None
-    rows = channel.rows.reined(limits)[0]
-    within = Within(rows)
-    score, information, squares = within.steps()
-    open_ = _open(within, information, limits)
-    if cuts is not None:
-        open_ &= cuts[: open_.size]
-    places = np.flatnonzero(open_)
-    if not places.size:
-        return None
-    told = float(open_[open_.size // 4 : -(open_.size // 4) or None].mean())
-    gain = score[places] ** 2 / information[places]
-    freedom = limits.weight + max(within.freedom - 1, 0)
-    t = (gain / ((limits.weight + np.maximum(squares - gain, 0.0)) / freedom)) ** 0.5
-    if of_effect(float(t.max()), freedom) > _WORTH_A_FIT:
-        return _Step(channel, int(places[np.argmax(t)]) + 1, 1.0, told)
-    tried = [_refitted(channel.rows, int(places[one]) + 1, limits) for one in np.argsort(-t)[:_REFITTED]]
-    alone, before = min(tried)
-    return _Step(channel, before, of_largest(alone, within.neighbours(places)), told)
+    return Look(Outcome.ONE_CLINIC, 1.0, carriers=tuple(carriers.tolist()), channel=most.channel.name)
 
 
-def _refitted(rows: Rows, before: int, limits: Limits) -> tuple[float, int]:
-    """The chance of a step at one place, wild units left out; reining in alone leaves their scatter."""
-    fitted = change_between(rows, (np.arange(rows.units) >= before).astype(float), limits)
-    return (1.0 if fitted is None else fitted.change.p), before
-
-
-def _open(within: Within, information: Floats, limits: Limits) -> np.ndarray:
+def _open(rows: Rows, cuts: np.ndarray | None, limits: Limits) -> np.ndarray:
     """Where a split can be told: units on either side at benches that measured both, of clinics enough."""
-    seen = np.cumsum(within.seen, axis=0)[:-1]
-    total = within.seen.sum(axis=0)
+    there = np.zeros((rows.units, rows.benches), bool)
+    there[rows.unit, rows.bench] = True
+    seen, total = np.cumsum(there, axis=0)[:-1], there.sum(axis=0)
     both = (seen > 0) & (seen < total)
     before, after = (seen * both).sum(axis=1), ((total - seen) * both).sum(axis=1)
-    clinic_of = np.zeros(total.size, np.intp)
-    clinic_of[within.rows.bench] = within.rows.clinic
-    of_clinic = np.eye(int(clinic_of.max()) + 1, dtype=int)[clinic_of]
+    clinic_of = np.zeros(rows.benches, np.intp)
+    clinic_of[rows.bench] = rows.clinic
+    of_clinic = np.eye(int(clinic_of.max(initial=0)) + 1, dtype=int)[clinic_of]
     clinics = (both @ of_clinic > 0).sum(axis=1)
-    found: np.ndarray = (
-        (np.minimum(before, after) >= limits.units)
-        & (clinics >= limits.clinics)
-        & (information * within.rows.spread**2 >= limits.information)
-    )
-    return found
+    open_: np.ndarray = (np.minimum(before, after) >= limits.units) & (clinics >= limits.clinics)
+    # A change may lie among units that do not compare, though it is never placed there.
+    return open_ if cuts is None or (open_ & cuts[: open_.size]).any() else np.zeros_like(open_)
 
 
-def _confirmed(step: _Step, channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits) -> Look:
+def _confirmed(
+    seen: _Seen, p: float, channels: Sequence[Channel], cuts: np.ndarray | None, limits: Limits
+) -> Look:
     """The split, if it stands closer looks; else what it is instead."""
-    name, rows = step.channel.name, step.channel.rows
-    over = (np.arange(rows.units) >= step.before).astype(float)
+    name, rows = seen.channel.name, seen.channel.rows
+    over = (np.arange(rows.units) >= seen.before).astype(float)
     fitted = change_between(rows, over, limits)
-    if fitted is None or abs(fitted.change.size) < limits.least_of(step.channel.metric):
+    if fitted is None or abs(fitted.change.size) < limits.least_of(seen.channel.metric):
         return Look(Outcome.NOTHING, 1.0, channel=name)
-    carriers = carried_by(fitted.rows, over, fitted.change, limits)
-    if carriers or is_one_clinics(fitted.rows, over, limits):
+    # Few units hardly tell what a clinic's or a slope would be from a step; many do.
+    few = limits.few(rows.units)
+    carriers = seen.odds.carriers(seen.open, limits.without_a_clinic**few)
+    if carriers:
         return Look(Outcome.ONE_CLINIC, 1.0, carriers=carriers, channel=name)
-    if _is_gradual(fitted.rows, over, limits):
+    jumps = limits.jumps_of(seen.channel.metric)
+    if slopes_gain(rows, jumps) > seen.gain + few * limits.gradual:
         return Look(Outcome.GRADUAL, 1.0, channel=name)
-    if fitted.change.own_side < limits.own_side or rests_on_single_units(
-        fitted.rows, over, fitted.change, limits
-    ):
+    if kinds_gain(rows, jumps, fitted.change.size) > seen.gain + few * limits.mixed:
         return Look(Outcome.NOTHING, 1.0, channel=name)
-    if hangs_on_a_unit(rows, over, fitted, limits):
-        return Look(Outcome.NOTHING, 1.0, channel=name)
-    split = _split(step, place_of(fitted.rows, step.before, cuts, limits), channels, limits)
-    return Look(Outcome.FOUND, step.p, (split,), channel=name)
+    split = _split(seen.channel, p, place_of(fitted.rows, seen.before, cuts, limits), channels, limits)
+    return Look(Outcome.FOUND, p, (split,), channel=name)
 
 
-def _is_gradual(rows: Rows, over: Floats, limits: Limits) -> bool:
-    """Whether a slope along the order explains much more than the step."""
-    within = Within(rows)
-    step, slope = within.effect(over), within.effect(np.linspace(-0.5, 0.5, rows.units))
-    return slope.size**2 * slope.information > step.size**2 * step.information + limits.gradual
-
-
-def _split(step: _Step, place: Place, channels: Sequence[Channel], limits: Limits) -> Split:
-    after = (np.arange(step.channel.rows.units) >= place.before).astype(float)
-    units, clinics = told_by(step.channel.rows, after)
+def _split(channel: Channel, p: float, place: Place, channels: Sequence[Channel], limits: Limits) -> Split:
+    after = (np.arange(channel.rows.units) >= place.before).astype(float)
+    units, clinics = told_by(channel.rows, after)
     changes = {
-        channel.name: found.change
-        for channel in channels
-        if (found := change_between(channel.rows, after, limits)) is not None
+        one.name: found.change
+        for one in channels
+        if (found := change_between(one.rows, after, limits)) is not None
     }
-    return Split(place.before, place, step.channel, changes, step.p, units, clinics)
+    return Split(place.before, place, channel, changes, p, units, clinics)
 
 
 def told_by(rows: Rows, after: Floats) -> tuple[tuple[int, int], tuple[int, ...]]:

@@ -14,8 +14,8 @@ from registry.statistics.unlisted.rows import Channel, channels
 SERIAL, DATE = "serial", "date"
 # How the chance of a false alarm is shared out: most of it goes along serials, where builds change. What
 # there is no order for goes to the others in proportion.
-_SHARES = {SERIAL: 0.8, DATE: 0.1}
-_WITHOUT = 0.1
+_SHARES = {SERIAL: 0.9, DATE: 0.05}
+_WITHOUT = 0.05
 # An outcome further to the front says more of why nothing was told.
 _TELLING = (Outcome.ONE_CLINIC, Outcome.GRADUAL, Outcome.NOTHING, Outcome.HIDDEN, Outcome.FEW)
 
@@ -59,8 +59,8 @@ def behaviour(
 ) -> Behaviour:
     """Look at one build's readings (a table as `rows.channels` takes it) along `orders`, then without.
 
-    Kinds without an order are looked for only where no order shows anything, neither a change nor something
-    that single clinics do: that would show as kinds as well.
+    Kinds without an order are looked for only where no order shows a change, be it little by little: that
+    would show as kinds as well.
     """
     shares, made = _shared(orders), _Made(table, limits)
     looked = [_along(made, order, share) for order, share in zip(orders, shares, strict=True)]
@@ -68,7 +68,7 @@ def behaviour(
     if found:
         return min(found, key=lambda one: one.p or 0.0)
     telling = min(looked, key=lambda one: _TELLING.index(one.outcome), default=None)
-    if telling is not None and telling.outcome in (Outcome.ONE_CLINIC, Outcome.GRADUAL):
+    if telling is not None and telling.outcome is Outcome.GRADUAL:
         return telling
     without = _without(made, 1.0 - sum(shares), seed)
     if without.outcome is Outcome.FOUND or telling is None:
@@ -85,10 +85,11 @@ def _shared(orders: Sequence[Order]) -> list[float]:
 
 @dataclass
 class _Made:
-    """The channels of a table by the order of units, each made once: orders by serial and date may agree."""
+    """The channels of a table by the order of units, and looks, each made once: orders may agree."""
 
     table: pd.DataFrame
     limits: Limits
+    looked: dict[tuple[tuple[int, ...], tuple[bool, ...]], Look] = field(default_factory=dict)
     made: dict[tuple[int, ...], list[Channel]] = field(default_factory=dict)
 
     def of(self, units: tuple[int, ...]) -> list[Channel]:
@@ -96,11 +97,18 @@ class _Made:
             self.made[units] = channels(self.table, units, self.limits)
         return self.made[units]
 
+    def look(self, order: Order) -> Look:
+        cuts = () if order.cuts is None else tuple(order.cuts.tolist())
+        if (order.units, cuts) not in self.looked:
+            found = split_along(self.of(order.units), cuts=order.cuts, limits=self.limits)
+            self.looked[order.units, cuts] = found
+        return self.looked[order.units, cuts]
+
 
 def _along(made: _Made, order: Order, share: float) -> Behaviour:
     limits, of_order = made.limits, made.of(order.units)
-    look = split_along(of_order, cuts=order.cuts, limits=limits)
-    p = None if look.p is None else limits.charged(look.p / share, len(order.units))
+    look = made.look(order)
+    p = None if look.p is None else limits.charged(look.p / share, len(order.units), limits.charge)
     outcome = look.outcome
     if outcome is Outcome.FOUND and p is not None and p > limits.chance:
         outcome = Outcome.NOTHING
@@ -111,7 +119,7 @@ def _without(made: _Made, share: float, seed: int) -> Behaviour:
     units = tuple(int(unit) for unit in np.unique(made.table["unit"]))
     of_order = made.of(units)
     kinds = two_kinds(of_order, seed=seed, limits=made.limits)
-    p = None if kinds.p is None else made.limits.charged(kinds.p / share, len(units))
+    p = None if kinds.p is None else made.limits.charged(kinds.p / share, len(units), made.limits.kind_charge)
     outcome = kinds.outcome
     if outcome is Outcome.FOUND and p is not None and p > made.limits.kind_chance:
         outcome = Outcome.NOTHING

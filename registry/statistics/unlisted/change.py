@@ -6,7 +6,6 @@ import numpy as np
 from scipy import stats
 
 from registry.statistics.robust import Floats
-from registry.statistics.unlisted.chance import of_effect
 from registry.statistics.unlisted.limits import LIMITS, Limits
 from registry.statistics.unlisted.rows import Rows
 from registry.statistics.unlisted.within import Effect, Within
@@ -17,17 +16,12 @@ _WILD_SHARE = 0.2
 
 @dataclass(frozen=True)
 class Change:
-    """A change (a logarithm, or mmHg of vacuum) with its 95 % interval, and the chance of it at this place.
-
-    `own_side` is the smaller share, of the two sides, of units that lie nearer to their own side.
-    """
+    """A change (a logarithm, or mmHg of vacuum), its 95 % interval, and the chance of it at this place."""
 
     size: float
     low: float
     high: float
     p: float
-    own_side: float
-    information: float
 
 
 @dataclass(frozen=True)
@@ -36,6 +30,11 @@ class Fitted:
 
     change: Change
     rows: Rows
+
+
+def of_effect(t: float, freedom: float) -> float:
+    """The chance of a change as large as `t` standard errors or larger, either way, at a given place."""
+    return float(min(2.0 * stats.t.sf(abs(t), freedom), 1.0))
 
 
 def scale_of(effect: Effect, limits: Limits) -> tuple[float, float]:
@@ -61,7 +60,7 @@ def change_between(rows: Rows, over: Floats, limits: Limits = LIMITS) -> Fitted 
     effect = Within(used).effect(over)
     if effect.information <= 0:
         return None
-    return Fitted(_change(used, over, effect, limits), used)
+    return Fitted(_change(effect, limits), used)
 
 
 def _used(rows: Rows, before: Rows, lean: Floats, change: Floats, limits: Limits) -> Rows:
@@ -77,7 +76,7 @@ def _used(rows: Rows, before: Rows, lean: Floats, change: Floats, limits: Limits
     return reined.kept(keep)
 
 
-def _change(rows: Rows, over: Floats, effect: Effect, limits: Limits) -> Change:
+def _change(effect: Effect, limits: Limits) -> Change:
     scale, freedom = scale_of(effect, limits)
     error = (scale / effect.information) ** 0.5
     reach = float(stats.t.ppf(0.975, freedom)) * error
@@ -86,22 +85,7 @@ def _change(rows: Rows, over: Floats, effect: Effect, limits: Limits) -> Change:
         low=effect.size - reach,
         high=effect.size + reach,
         p=of_effect(effect.size / error, freedom),
-        own_side=_own_side(rows, over, effect.size),
-        information=effect.information * rows.spread**2,
     )
-
-
-def _own_side(rows: Rows, over: Floats, size: float) -> float:
-    """The smaller share of the two sides; of units at benches that read both sides, as only those tell."""
-    lean = Within(rows).leans(over, size)
-    beyond = (rows.value - lean[rows.bench]) / size if size else np.zeros(rows.value.size)
-    later = over[rows.unit] > 0.5
-    after, before = (np.bincount(rows.bench, side) for side in (later, ~later))
-    both = ((after > 0) & (before > 0))[rows.bench]
-    if not (both & later).any() or not (both & ~later).any():
-        return 0.0
-    right = np.where(later, beyond > 0.5, beyond < 0.5)
-    return float(min(right[both & later].mean(), right[both & ~later].mean()))
 
 
 def carried_by(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS) -> tuple[int, ...]:
@@ -115,20 +99,6 @@ def carried_by(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS)
         if effect is None or not _stands(effect, whole, limits):
             found.append(int(clinic))
     return tuple(found)
-
-
-def rests_on_single_units(rows: Rows, over: Floats, whole: Change, limits: Limits = LIMITS) -> bool:
-    """Whether the change would not stand without the unit of either side that speaks loudest for it.
-
-    `rows` are reined rows; `over` is nought or one a unit.
-    """
-    lean = Within(rows).leans(over, whole.size)
-    beyond = (rows.value - lean[rows.bench] - whole.size * over[rows.unit]) * np.sign(whole.size)
-    later = over[rows.unit] > 0.5
-    loudest = rows.unit[
-        [np.argmax(np.where(side, to * beyond, -np.inf)) for side, to in ((later, 1), (~later, -1))]
-    ]
-    return not _stands(Within(rows.kept(~np.isin(rows.unit, loudest))).effect(over), whole, limits)
 
 
 def _others(rows: Rows, clinic: int) -> bool:

@@ -11,7 +11,7 @@ from registry.statistics.unlisted.along import Outcome, told_by
 from registry.statistics.unlisted.change import Change, carried_by, change_between
 from registry.statistics.unlisted.limits import LIMITS, Limits
 from registry.statistics.unlisted.rows import Channel, Rows
-from registry.statistics.unlisted.within import Effect, Within
+from registry.statistics.unlisted.within import Within
 
 _STARTS = (0.3, 0.5, 0.7)
 _ROUNDS = 20
@@ -55,20 +55,20 @@ def two_kinds(channels: Sequence[Channel], *, seed: int = 1, limits: Limits = LI
     told = [channel for channel in channels if _enough(channel.rows, limits)]
     if not told:
         return KindsLook(Outcome.FEW, None)
-    found = []
+    found: list[Kinds] = []
     for channel in told:
-        rows = channel.rows.reined(limits)[0]
-        second = _best(rows)
-        if second is not None and _apart(rows, second) >= limits.kinds_apart:
-            p = min(_chance(rows, second, seed) * len(told), 1.0)
-            found.append((p, channel, second))
-    for p, channel, second in sorted(found, key=lambda item: item[0]):
-        if p > limits.kind_chance:
-            break
-        kinds = _confirmed(channel, second, p, channels, limits)
+        within = Within(channel.rows.reined(limits)[0])
+        second = _best(within)
+        if second is None or _apart(within, second) < limits.kinds_apart:
+            continue
+        kinds = _confirmed(channel, second, channels, limits)
+        # Chances are simulated, which takes long: only of what stands.
         if kinds is not None:
-            return KindsLook(Outcome.FOUND, p, kinds)
-    return KindsLook(Outcome.NOTHING, 1.0)
+            found.append(replace(kinds, p=min(_chance(within, second, seed) * len(told), 1.0)))
+    best = min(found, key=lambda kinds: kinds.p, default=None)
+    if best is None or best.p > limits.kind_chance:
+        return KindsLook(Outcome.NOTHING, 1.0)
+    return KindsLook(Outcome.FOUND, best.p, best)
 
 
 def _enough(rows: Rows, limits: Limits) -> bool:
@@ -77,9 +77,9 @@ def _enough(rows: Rows, limits: Limits) -> bool:
     return many and np.unique(rows.clinic[shared]).size >= limits.kind_clinics
 
 
-def _best(rows: Rows) -> np.ndarray | None:
+def _best(within: Within) -> np.ndarray | None:
     """Which units are of the second kind, where two kinds leave least; None where none are told apart."""
-    within = Within(rows)
+    rows = within.rows
     apart = rows.value - rows.middle()
     best, least = None, np.inf
     for share in _STARTS:
@@ -107,42 +107,39 @@ def _by_unit(rows: Rows, value: Floats) -> Floats:
     return mean
 
 
-def _apart(rows: Rows, second: np.ndarray) -> float:
+def _apart(within: Within, second: np.ndarray) -> float:
     """How far kinds lie apart, in spreads of the units of one kind as they are seen."""
-    effect = Within(rows).effect(second.astype(float))
-    return _spreads(effect, rows)
-
-
-def _spreads(effect: Effect, rows: Rows) -> float:
-    own = (effect.rest / max(effect.freedom, 1)) ** 0.5 * rows.spread
+    effect = within.effect(second.astype(float))
+    own = (effect.rest / max(effect.freedom, 1)) ** 0.5 * within.rows.spread
     return abs(effect.size) / own if own > 0 else np.inf
 
 
-def _chance(rows: Rows, second: np.ndarray, seed: int) -> float:
+def _chance(within: Within, second: np.ndarray, seed: int) -> float:
     """By few draws where those tell that it is chance, else by many."""
-    rng, seen = np.random.default_rng(seed), float(np.log(_apart(rows, second)))
+    rng, seen = np.random.default_rng(seed), float(np.log(_apart(within, second)))
     drawn: list[float] = []
     p = 1.0
     for draws in (_FIRST_DRAWS, _DRAWS - _FIRST_DRAWS):
-        drawn += [np.log(apart) for apart in _drawn(rows, rng, draws)]
+        drawn += [np.log(apart) for apart in _drawn(within, rng, draws)]
         p = float(stats.norm.sf((seen - np.mean(drawn)) / np.std(drawn, ddof=1)))
         if p > _SURELY_CHANCE:
             break
     return p
 
 
-def _drawn(rows: Rows, rng: np.random.Generator, draws: int) -> Iterator[float]:
+def _drawn(within: Within, rng: np.random.Generator, draws: int) -> Iterator[float]:
     """How far apart two kinds seem among normal units of one kind on the same benches."""
+    rows = within.rows
     for _ in range(draws):
         value = rng.normal(0, rows.spread, rows.units)[rows.unit] + rng.normal(0, rows.noise**0.5)
-        normal = replace(rows, value=value)
+        normal = within.reading(value)
         kinds = _best(normal)
         if kinds is not None:
             yield _apart(normal, kinds)
 
 
 def _confirmed(
-    channel: Channel, second: np.ndarray, p: float, channels: Sequence[Channel], limits: Limits
+    channel: Channel, second: np.ndarray, channels: Sequence[Channel], limits: Limits
 ) -> Kinds | None:
     rows = channel.rows
     present = np.isin(np.arange(rows.units), rows.unit)
@@ -163,4 +160,4 @@ def _confirmed(
         for other in channels
         if (found := change_between(other.rows, over, limits)) is not None
     }
-    return Kinds(channel, second, changes, _apart(fitted.rows, second), p, units, clinics)
+    return Kinds(channel, second, changes, _apart(Within(fitted.rows), second), 1.0, units, clinics)

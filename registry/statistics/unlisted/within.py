@@ -4,15 +4,12 @@ A reading is a bench's lean, a unit's own effect, and noise. What a bench leans 
 is seen only where one bench measured units of both sides, and a unit read by several benches counts once.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from registry.statistics.mixed import Codes
 from registry.statistics.robust import Floats
-from registry.statistics.unlisted.limits import Limits
 from registry.statistics.unlisted.rows import Rows
 
 
@@ -48,14 +45,14 @@ class Within:
         self.by_bench = self._shrink[:, None] * shares
         design = np.diag(shares.sum(axis=0)) - between * shares.T @ self.by_bench
         self._inverse = np.linalg.pinv(design, hermitian=True)
-        self._per_row, self._between, self._shares = per_row, between, shares
+        self._per_row, self._between = per_row, between
         self.freedom = rows.unit.size - np.unique(rows.bench).size
 
-    @cached_property
-    def seen(self) -> np.ndarray:
-        """Which units were read at which bench: a row a unit, a column a bench."""
-        found: np.ndarray = self._shares > 0
-        return found
+    def reading(self, value: Floats) -> "Within":
+        """The same rows with other figures, at next to no cost: weights do not depend on them."""
+        other = copy(self)
+        other.rows = replace(self.rows, value=value)
+        return other
 
     def left(self, value: Floats) -> tuple[Floats, float]:
         """What benches leave of each unit, weighted, and the weighted sum of squares they leave."""
@@ -86,31 +83,6 @@ class Within:
         found = spread_over - float(through @ self._inverse @ through)
         return found if found > 1e-9 * max(spread_over, 1e-300) else 0.0
 
-    def slopes_of(self, some: Codes, over: Floats) -> tuple[Floats, Floats]:
-        """Score and information of slopes of single readings: those of the rows `some` change over `over`.
-
-        `over` has a row for each of `some`, a column a slope. Other rows of the same units stay as they are.
-        """
-        rows, weighted = self.rows, over * self._per_row[some][:, None]
-        units, unit = np.unique(rows.unit[some], return_inverse=True)
-        by_unit = np.zeros((units.size, over.shape[1]))
-        np.add.at(by_unit, unit, weighted)
-        by_bench = -self._between * (self.by_bench[units].T @ by_unit)
-        np.add.at(by_bench, rows.bench[some], weighted)
-        shrunk = self._shrink[units][:, None] * by_unit
-        information = (
-            (over * weighted).sum(axis=0)
-            - self._between * (shrunk * by_unit).sum(axis=0)
-            - (by_bench * (self._inverse @ by_bench)).sum(axis=0)
-        )
-        of_unit, of_bench = self._sums(rows.value)
-        score = (
-            rows.value[some] @ weighted
-            - self._between * (of_unit[units] @ shrunk)
-            - (self._inverse @ of_bench) @ by_bench
-        )
-        return score, information
-
     def steps(self) -> tuple[Floats, Floats, float]:
         """Score and information of a step after each unit but the last, and the squares without a step."""
         units, squares = self.left(self.rows.value)
@@ -121,34 +93,7 @@ class Within:
         information[information <= 1e-9 * max(float(own[-1]), 1e-300)] = 0.0
         return score, information, squares
 
-    def neighbours(self, places: Codes) -> Floats:
-        """Correlation of each step after one of `places` (units before, less one) with the next of them."""
-        through = np.cumsum(self.by_bench, axis=0)[places]
-        own = np.cumsum(self.weight)[places]
-        within = own - np.einsum("kb,bc,kc->k", through, self._inverse, through)
-        across = own[:-1] - np.einsum("kb,bc,kc->k", through[:-1], self._inverse, through[1:])
-        found: Floats = across / np.sqrt(within[:-1] * within[1:])
-        return found
-
     def leans(self, over: Floats, size: float) -> Floats:
         """Each bench's lean where units change by `size` over `over`."""
         lean: Floats = self._inverse @ self._sums(self.rows.value - size * over[self.rows.unit])[1]
         return lean
-
-
-def correlations(tables: Sequence[Rows], limits: Limits) -> Floats:
-    """How alike units' effects are in several tables of the same units: correlations, drawn towards none.
-
-    As few units tell it badly, it is drawn towards none as by four units that show none.
-    """
-    left = []
-    for rows in tables:
-        reined = rows.reined(limits)[0]
-        left.append(Within(reined).left(reined.value)[0])
-    effects = np.stack(left)
-    shared = (effects != 0).all(axis=0)
-    length = np.sqrt((effects[:, shared] ** 2).sum(axis=1))
-    products = effects[:, shared] @ effects[:, shared].T
-    found: Floats = products / np.maximum(np.outer(length, length), 1e-300)
-    drawn: Floats = found * (shared.sum() / (shared.sum() + 4.0))
-    return drawn

@@ -96,4 +96,4 @@ def test_all_looks_share_the_chance() -> None:
     two = behaviour(readings(), [Order(SERIAL, order), Order("date", order)])
     assert one.outcome is two.outcome is Outcome.FOUND
     assert one.p is not None
-    assert two.p == pytest.approx(one.p * 10 / 9)
+    assert two.p == pytest.approx(one.p * 0.95 / 0.9)

@@ -1,5 +1,7 @@
 """Differences within benches against a plain solution of the whole least squares problem."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -57,20 +59,10 @@ def test_units_read_twice_count_once() -> None:
     assert 1.0 < ratio < 1.05
 
 
-def test_a_slope_of_single_readings_is_what_generalised_least_squares_says(table) -> None:
-    some = np.flatnonzero(table.clinic == 1)
-    over = (table.unit[some][:, None] >= [1, 4, 7]).astype(float)
-    score, information = Within(table).slopes_of(some, over)
-    for place in range(3):
-        full = np.zeros(12)
-        full[some] = over[:, place]
-        same = table.unit[:, None] == table.unit[None, :]
-        inverse = np.linalg.inv(np.diag(table.noise) + table.spread**2 * same)
-        design = np.column_stack([np.eye(table.benches)[table.bench], full])
-        normal, right = design.T @ inverse @ design, design.T @ inverse @ table.value
-        size = np.linalg.lstsq(normal, right, rcond=None)[0][-1]
-        if information[place] > 1e-9 * table.spread**-2:
-            assert score[place] / information[place] == pytest.approx(size, rel=1e-6)
-            alone = np.linalg.pinv(normal)[-1, -1]
-            assert information[place] == pytest.approx(1 / alone, rel=1e-6)
-    assert (information[1:] > 1.0).all()
+def test_other_figures_of_the_same_rows_are_read_by_the_same_weights(table) -> None:
+    value = np.random.default_rng(5).normal(size=12)
+    over = (np.arange(8) >= 3).astype(float)
+    found = Within(table).reading(value).effect(over)
+    assert (found.size, found.information, found.rest) == pytest.approx(
+        plain(replace(table, value=value), over), rel=1e-7
+    )
