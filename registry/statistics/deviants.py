@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from registry.statistics.robust import Floats, algorithm_a, middles
+from registry.statistics.vouching import gauges_shown
 
 Codes = NDArray[np.intp]
 
@@ -19,8 +20,6 @@ _LEAST_SPREAD = 0.005
 # so many values had told that: common practice, no published source. How it is drawn: Smyth (2004),
 # Statistical Applications in Genetics and Molecular Biology 3, article 3, with the prior given.
 _USUAL_SPREAD, _USUAL_FREEDOM = 0.03, 8
-# How many of the units that a gauge read with one or after it are asked whether the gauge was sound then.
-_VOUCHING = 9
 
 
 @dataclass(frozen=True)
@@ -152,7 +151,7 @@ def deviants(
     rows = _Rows(unit, clinic, gauge, pairs["apart"].to_numpy(float) - leaning, at)
     units = _units(pairs, rows)
     alike = _seen_alike(rows, limits)
-    shown = _shown(rows, units.apart, limits)
+    shown = gauges_shown(rows.gauge, rows.at, units.apart[rows.unit], limits.cleared)
     known = _Known(
         _cleared(rows, shown, units.apart.size, limits) | alike,
         np.where(alike, 0.0, _explained(rows, shown, units.apart)),
@@ -221,29 +220,6 @@ def _drawn(apart: Floats, builds: int, towards: tuple[float, int]) -> tuple[floa
     worth = max(int(0.7 * freedom), 1)
     drawn = np.sqrt((worth * spread**2 + _USUAL_FREEDOM * towards[0] ** 2) / (worth + _USUAL_FREEDOM))
     return max(float(drawn), _LEAST_SPREAD), worth + _USUAL_FREEDOM
-
-
-def _shown(rows: _Rows, apart: Floats, limits: UnitLimits) -> Floats:
-    """What each row's gauge reads off by as other units show that it read then or later, the first few of
-    them; NaN where they are too few. What a gauge read before says nothing of what it has gone off by since.
-    """
-    size = rows.at.size
-    order = np.lexsort((rows.at, rows.gauge))
-    gauge, at = rows.gauge[order], rows.at[order]
-    place = np.arange(size)
-    starts = np.flatnonzero((np.diff(gauge, prepend=-1) != 0) | (np.diff(at, prepend=-np.inf) != 0))
-    first = np.repeat(starts, np.diff(starts, append=size))
-    asked = first[:, None] + np.arange(_VOUCHING + 1)
-    others = (asked < np.searchsorted(gauge, gauge, side="right")[:, None]) & (asked != place[:, None])
-    values = apart[rows.unit[order]][np.minimum(asked, size - 1)]
-    ranked = np.sort(np.where(others, values, np.inf), axis=1)
-    number = others.sum(axis=1)
-    low, high = (
-        ranked[place, np.maximum(k, 0)] for k in ((number - 1) // 2, np.minimum(number // 2, _VOUCHING))
-    )
-    found = np.empty(size)
-    found[order] = np.where(number >= limits.cleared, (low + high) / 2, np.nan)
-    return found
 
 
 def _cleared(rows: _Rows, shown: Floats, units: int, limits: UnitLimits) -> NDArray[np.bool_]:
