@@ -26,7 +26,7 @@ METHODS = ("ours", "3 sigma", "PELT")
 _TROUBLE = Trouble()
 _SOUND = without_trouble(_TROUBLE)
 # More of a kind than these take many minutes; a replay looks after every unit and costs as many looks.
-_MOST, _MOST_REPLAYED = 1000, 500
+_MOST, _MOST_REPLAYED = 500, 500
 _NEAR = 2
 _LONGEST = 25
 
