@@ -11,7 +11,7 @@ from registry.answers.ahead_kept import AHEAD
 from registry.answers.cell_parts import CELLS
 from registry.answers.contrasts_kept import CONTRASTS
 from registry.answers.kept_code import code_mark
-from registry.answers.kept_parts import PartKind, Place, made
+from registry.answers.kept_parts import NOTHING, PartKind, Place, made
 from registry.answers.kept_watch import total_changes
 from registry.answers.side_parts import READINGS
 from registry.answers.stamp import current_edition
@@ -93,9 +93,10 @@ def _made_of(place: Place, until: float | None, failed: list[Exception]) -> int:
             made(place.kind, place.edition, place.model, key)
         except Exception as error:  # noqa: BLE001 - raised when all else is made
             failed.append(error)
+            place.keep(key, changes, NOTHING, 0.0)
         else:
             done += 1
-    place.keep(_ALL, changes, b"", 0.0)
+    place.keep(_ALL, changes, NOTHING, 0.0)
     return done
 
 

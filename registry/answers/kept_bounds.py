@@ -32,22 +32,25 @@ DELETE FROM registry_keptanswer WHERE digest IN (
     ) FOR UPDATE SKIP LOCKED
 )
 """
+# What another program made lately is let be: both may run side by side for a while, and neither makes again
+# before a change what was dropped.
 _DROP_PARTS = """
 DELETE FROM registry_keptpart WHERE (kind, key, edition, code, pump_model) IN (
     SELECT kind, key, edition, code, pump_model FROM registry_keptpart
     WHERE (kind, key, edition, code, pump_model) IN (
         SELECT kind, key, edition, code, pump_model FROM (
             SELECT *, sum(size) OVER (
-                ORDER BY own DESC, spent_s / size DESC, kind, key, edition, code, pump_model
+                ORDER BY own DESC, spent_s / greatest(size, 1) DESC, kind, key, edition, code, pump_model
             ) AS bytes
             FROM (
                 SELECT kind, key, edition, code, pump_model, spent_s, made_at, octet_length(body) AS size,
                        code = %(code)s
                        AND edition = (SELECT number FROM registry_edition WHERE is_current) AS own
-                FROM registry_keptpart WHERE octet_length(body) > 0
+                FROM registry_keptpart
             ) sized
         ) ranked
-        WHERE bytes > %(bytes)s OR NOT own AND made_at < now() - interval '1 day'
+        WHERE size > 0 AND bytes > %(bytes)s AND (own OR made_at < now() - interval '1 hour')
+           OR NOT own AND made_at < now() - interval '1 day'
     ) FOR UPDATE SKIP LOCKED
 )
 """

@@ -17,10 +17,13 @@ from registry.answers.kept_code import code_mark
 from registry.answers.kept_watch import tables_read, unwatched
 from registry.models.kept import EVERYTHING, SITTINGS
 
+# Kept in place of a part that could not be made, or may not be kept: it is not tried again before a change.
+NOTHING = b""
+
 # A part's scopes are its pump model and `always`.
 _FRESH = """
 SELECT pump_model, key, body FROM registry_keptpart kept
-WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key <> '*'
+WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> ''
   AND (%(keys)s::text[] IS NULL OR key = ANY (%(keys)s))
   AND (%(models)s::bigint[] IS NULL OR pump_model = ANY (%(models)s))
   AND changes = (
@@ -30,7 +33,7 @@ WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key <> '
 """
 _FRESH_NAMED = """
 SELECT key, body FROM registry_keptpart kept
-WHERE kind = %(kind)s AND code = %(code)s AND key = ANY (%(keys)s)
+WHERE kind = %(kind)s AND code = %(code)s AND key = ANY (%(keys)s) AND body <> ''
   AND edition = coalesce(%(edition)s, (SELECT number FROM registry_edition WHERE is_current))
   AND pump_model = (SELECT id FROM registry_pumpmodel WHERE upper(name) = upper(%(name)s))
   AND changes = (
@@ -53,12 +56,6 @@ WHERE %(changes)s = (SELECT coalesce(sum(n), 0) FROM registry_changecount WHERE 
 ON CONFLICT (kind, key, edition, code, pump_model) DO UPDATE SET
     changes = excluded.changes, spent_s = excluded.spent_s, body = excluded.body, made_at = excluded.made_at
 """
-_FORGET = """
-DELETE FROM registry_keptpart
-WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND key = %(key)s
-  AND pump_model = %(model)s
-"""
-
 log = logging.getLogger(__name__)
 
 
@@ -66,8 +63,8 @@ log = logging.getLogger(__name__)
 class PartKind:
     """A kind of part: `make` works one out of a pump model, an edition and a key.
 
-    `keys` are those made ahead of a model in an edition, `("",)` where there is one part; up to 80
-    characters, and none is "*". `sittings` says that elevations of sittings count.
+    A body is never empty. `keys` are those made ahead of a model in an edition, `("",)` where there is one
+    part; up to 80 characters, and none is "*". `sittings` says that elevations of sittings count.
     """
 
     name: str
@@ -127,7 +124,7 @@ def made(kind: PartKind, edition: int, model: int, key: str = "") -> bytes:
     if nobody := unwatched(read):
         log.warning("%s are not kept: nobody counts changes of %s", kind.name, ", ".join(nobody))
     if nobody or len(body) > MOST_BYTES_A_PART:
-        place.forget(key)
+        place.keep(key, changes, NOTHING, spent_s)
     else:
         place.keep(key, changes, body, spent_s)
     return body
@@ -148,7 +145,7 @@ class Place:
             return int(cursor.fetchone()[0])
 
     def good(self) -> set[str]:
-        """The keys of those that are good now."""
+        """The keys of those that are good now, and of those that were tried and are not to be had now."""
         with connection.cursor() as cursor:
             cursor.execute(_GOOD, self._row())
             return {key for (key,) in cursor.fetchall()}
@@ -158,11 +155,6 @@ class Place:
         with connection.cursor() as cursor:
             cursor.execute(_KEEP, self._row(key=key, changes=changes, body=body, spent_s=spent_s))
         bound_parts()
-
-    def forget(self, key: str) -> None:
-        """Keep none under that key."""
-        with connection.cursor() as cursor:
-            cursor.execute(_FORGET, self._row(key=key))
 
     def _row(self, **more: Any) -> dict[str, Any]:
         scopes = [self.model, *self.kind.always]

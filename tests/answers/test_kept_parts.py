@@ -3,6 +3,8 @@
 import json
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -103,15 +105,33 @@ def test_parts_of_another_program_are_not_served_and_go_after_a_day(model, monke
     monkeypatch.setattr(kept_bounds, "code_mark", lambda: "another")
     assert fresh(MEANS, 1, "peak_vacuum") == {}
     assert kept_bounds.drop_parts() == 0
-    with connection.cursor() as cursor:
-        cursor.execute("UPDATE registry_keptpart SET made_at = now() - interval '25 hours'")
+    age("25 hours")
     assert kept_bounds.drop_parts() == 1
+
+
+def age(by):
+    """What is kept was made so long ago."""
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE registry_keptpart SET made_at = now() - %s::interval", [by])
+
+
+def test_programs_that_run_side_by_side_let_each_others_parts_be_for_an_hour(model, monkeypatch):
+    make_ahead(calm_s=0)
+    monkeypatch.setattr(kept_bounds, "MOST_BYTES_OF_PARTS", 0)
+    with monkeypatch.context() as another:
+        another.setattr(kept_bounds, "code_mark", lambda: "another")
+        assert kept_bounds.drop_parts() == 0
+        age("2 hours")
+        assert kept_bounds.drop_parts() == 2
+        age("25 hours")
+        assert kept_bounds.drop_parts() == 1  # the note that all was made
+    assert not KeptPart.objects.exists()
 
 
 def test_what_reads_an_unwatched_table_is_no_part(model, monkeypatch, caplog):
     monkeypatch.setattr(kept_watch, "WATCHED", kept_watch.WATCHED - {"registry_unitsummary"})
     made(MEANS, 1, model, "peak_vacuum")
-    assert not KeptPart.objects.exists()
+    assert fresh(MEANS, 1, "peak_vacuum") == {}
     assert "nobody counts changes of registry_unitsummary" in caplog.text
 
 
@@ -119,7 +139,8 @@ def test_a_large_part_is_not_kept(model, monkeypatch):
     made(MEANS, 1, model, "peak_vacuum")
     monkeypatch.setattr(kept_parts, "MOST_BYTES_A_PART", 3)
     made(MEANS, 1, model, "peak_vacuum")
-    assert not KeptPart.objects.exists()
+    assert fresh(MEANS, 1, "peak_vacuum") == {}
+    assert kept_parts.fresh_named(MEANS, 1, ["peak_vacuum"], PumpModel.objects.get().name) == {}
 
 
 def test_what_was_quickest_to_make_for_its_size_goes_first(model, monkeypatch):
@@ -193,6 +214,25 @@ def test_what_fails_is_said_when_all_else_is_made_and_not_tried_again_before_a_c
     shift(5.0)
     with pytest.raises(ZeroDivisionError):
         make_ahead(calm_s=0)
+
+
+@pytest.mark.parametrize("made_of", [lambda: bytes(1 // 0), lambda: b"too large"], ids=["fails", "large"])
+def test_what_cannot_be_kept_and_takes_long_holds_nothing_up(model, monkeypatch, made_of):
+    clock = [0.0]
+
+    def slowly(model, edition, key):
+        clock[0] += 10.0
+        return made_of() if key == "peak_vacuum" else b"small"
+
+    monkeypatch.setattr(kept_ahead, "time", SimpleNamespace(monotonic=lambda: clock[0]))
+    monkeypatch.setattr(kept_parts, "MOST_BYTES_A_PART", 8)
+    slow = PartKind("slow", slowly, MEANS.keys)
+    monkeypatch.setattr(kept_ahead, "KINDS", (slow,))
+    for _ in range(3):
+        with suppress(ZeroDivisionError):
+            make_ahead(budget_s=5.0, calm_s=0)
+    assert fresh_of(slow, 1, KEYS) == {(model, "cycle_rate"): b"small"}
+    assert clock == [20.0]
 
 
 def test_of_two_workers_one_makes_parts(committed, monkeypatch):
