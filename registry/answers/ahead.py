@@ -79,9 +79,8 @@ class Ahead:
 
     @cached_property
     def columns(self) -> Mapping[str, NDArray[Any]]:
-        """What places are narrowed down by, an entry a place; programmes in capitals."""
+        """What places are narrowed down by, an entry a place."""
         columns = {name: [getattr(one.place, name) for one in self.places] for name in Place._fields}
-        columns["programme"] = [programme.upper() for programme in columns["programme"]]
         columns["rig_label"] = [one.rig for one in self.places]
         return {
             name: np.array(column, np.int64 if name in _KEYS else np.str_) for name, column in columns.items()

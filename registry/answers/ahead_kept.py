@@ -27,12 +27,20 @@ from registry.models.kept import EVERYTHING
 _MOST_LINKS = 1_500
 _MOST_BYTES_HELD = 64 << 20
 
-# All counts of changes, unless they are those of before.
+# All counts of changes, unless they are those of before. Counts of a database that was restored, emptied or
+# put in another's place stand for something else, so it is told which one they are of.
 _COUNTS = """
 WITH counted AS MATERIALIZED (
     SELECT scope, sum(n)::bigint AS n FROM registry_changecount GROUP BY scope
-), total AS (SELECT coalesce(sum(n), 0)::bigint AS n FROM counted)
-SELECT n, CASE WHEN n IS DISTINCT FROM %s THEN (SELECT json_object_agg(scope, n) FROM counted) END FROM total
+), now AS (
+    SELECT concat_ws(' ', current_database(), pg_postmaster_start_time(),
+                     pg_relation_filenode('registry_changecount')) AS database,
+           coalesce(sum(n), 0)::bigint AS n
+    FROM counted
+)
+SELECT database, n, CASE WHEN (database, n) IS DISTINCT FROM (%(database)s, %(total)s)
+                         THEN coalesce((SELECT json_object_agg(scope, n) FROM counted), '{}') END
+FROM now
 """
 
 
@@ -78,14 +86,29 @@ def _of_summaries(
 
 
 @dataclass(frozen=True)
+class _Counted:
+    """How often anything was changed in which database, and each scope."""
+
+    database: str
+    total: int
+    scopes: Mapping[int, int]
+
+    def of(self, model: int) -> int:
+        """How often what parts of a pump model rest on was changed."""
+        return self.scopes.get(model, 0) + self.scopes.get(EVERYTHING, 0)
+
+
+_NOTHING = _Counted("", -1, {})
+
+
+@dataclass(frozen=True)
 class _Held:
-    """What a process read, by pump model, with the counts of changes before it was read.
+    """What a process read of a database, by pump model, with the counts of changes before it was read.
 
     `apart` are models for which there is no room, `missing` those of which nothing good is kept.
     """
 
-    total: int
-    counts: Mapping[int, int]
+    counted: "_Counted"
     aheads: Mapping[int, Ahead]
     apart: tuple[int, ...]
     missing: tuple[int, ...]
@@ -98,7 +121,7 @@ _reading = Lock()
 
 def _everywhere(asked: Asked) -> Table:
     # Within a transaction counts may be taken back, and then the same ones stand for something else.
-    held = _read(asked.edition, None, 0, {}) if connection.in_atomic_block else _refreshed(asked.edition)
+    held = _read(asked.edition, None, _NOTHING) if connection.in_atomic_block else _refreshed(asked.edition)
     if not held.apart and not held.missing:
         return held.table
     kept = fresh(AHEAD, asked.edition, models=held.apart) if held.apart else {}
@@ -112,27 +135,27 @@ def _everywhere(asked: Asked) -> Table:
 def _refreshed(edition: int) -> _Held:
     """What is held, read again where changes were counted, or where nothing good was kept before."""
     held = _held.get(edition)
-    total, counts = _counts(held.total if held else None)
-    if held and counts is None and not held.missing:
+    counted = _count(held)
+    if held and counted is held.counted and not held.missing:
         return held
     with _reading:
         if held is not _held.get(edition):
             # Another thread read meanwhile.
             held = _held[edition]
-            total, counts = _counts(held.total)
-        known = held.counts if held and counts is None else counts or {}
-        _held[edition] = _read(edition, held, total, known)
+            counted = _count(held)
+        _held[edition] = _read(edition, held, counted)
         return _held[edition]
 
 
-def _read(edition: int, held: _Held | None, total: int, counts: Mapping[int, int]) -> _Held:
-    """Read what is not held. It is good now, later than `counts`: should these change, it is read again."""
+def _read(edition: int, held: _Held | None, counted: _Counted) -> _Held:
+    """Read what is not held. It is good now, later than `counted`: should that change, it is read again."""
     models = list(PumpModel.objects.order_by("pk").values_list("pk", flat=True))
-    before = held.aheads if held else {}
+    same_database = held is not None and held.counted.database == counted.database
+    before = held.aheads if held and same_database else {}
     good = {
         model: before[model]
         for model in models
-        if held and model in before and _changes(model, held.counts) == _changes(model, counts)
+        if held and model in before and held.counted.of(model) == counted.of(model)
     }
     found = fresh(AHEAD, edition, models=[model for model in models if model not in good])
     size = sum(one.size for one in good.values())
@@ -146,21 +169,18 @@ def _read(edition: int, held: _Held | None, total: int, counts: Mapping[int, int
     missing = tuple(model for model in models if model not in good and model not in found)
     same = held is not None and good.keys() == before.keys() and all(good[of] is before[of] for of in good)
     table = held.table if held and same else Table(list(good.values()))
-    return _Held(total, counts, good, tuple(apart), missing, table)
+    return _Held(counted, good, tuple(apart), missing, table)
 
 
-def _changes(model: int, counts: Mapping[int, int]) -> int:
-    return counts.get(model, 0) + counts.get(EVERYTHING, 0)
-
-
-def _counts(before: int | None) -> tuple[int, Mapping[int, int] | None]:
-    """How often anything changed, and where it is not as `before`, how often each scope did."""
+def _count(held: _Held | None) -> _Counted:
+    """How often what was changed until now: the very counts of what is held where these are the same."""
+    before = held.counted if held else _NOTHING
     with connection.cursor() as cursor:
-        cursor.execute(_COUNTS, [before])
-        total, by_scope = cursor.fetchone()
-    if total == before:
-        return total, None
-    return total, {int(scope): n for scope, n in (by_scope or {}).items()}
+        cursor.execute(_COUNTS, {"database": before.database, "total": before.total})
+        database, total, scopes = cursor.fetchone()
+    if scopes is None:
+        return before
+    return _Counted(database, total, {int(scope): n for scope, n in scopes.items()})
 
 
 def _make(model: int, edition: int, _: str) -> bytes:

@@ -1,13 +1,14 @@
 """Places of many pump models side by side, as columns: what a question narrows down to is marked at once."""
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from registry.answers.ahead import FIGURES, Ahead, pairs_of
-from registry.answers.filters import is_rig
+from registry.answers.filters import are_programme, is_rig
 from registry.answers.places import Named
 from registry.statistics.robust import Floats
 
@@ -74,12 +75,22 @@ class Table:
         """The places that filters on UnitSummary leave, and whose rig is the one named."""
         kept = np.ones(self.size, bool)
         for name, value in where.items():
-            column, wanted = _COLUMNS.get(name, name), value
-            kept &= self.column(column) == (wanted.upper() if column == "programme" else wanted)
+            column = _COLUMNS.get(name, name)
+            kept &= self._of_programme(value) if column == "programme" else self.column(column) == value
         if rig and rig.strip():
             labels, code = np.unique(self.column("rig_label"), return_inverse=True)
             kept &= np.array([is_rig(str(label), rig) for label in labels], bool)[code]
         return kept
+
+    @cached_property
+    def _programmes(self) -> tuple[list[str], NDArray[np.intp]]:
+        """All programmes, and which of them each place is of."""
+        programmes, code = np.unique(self.column("programme"), return_inverse=True)
+        return programmes.tolist(), code
+
+    def _of_programme(self, wanted: str) -> NDArray[np.bool_]:
+        programmes, code = self._programmes
+        return np.array(are_programme(programmes, wanted), bool)[code]
 
     def _pair(self, one: str, other: str) -> Floats:
         key = (one, other, "together")

@@ -2,7 +2,9 @@
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+
+from django.db import connection
 
 from registry.errors import Fault, Invalid
 from registry.models import Elevation, Mode, Power
@@ -18,6 +20,9 @@ _BANDS = {
     **{band.value: band.value for band in Elevation if band.value},
     "not said": Elevation.UNKNOWN.value,
 }
+_ARE_PROGRAMME = """
+SELECT upper(one) = upper(%s) FROM unnest(%s::text[]) WITH ORDINALITY AS named (one, place) ORDER BY place
+"""
 
 
 def chosen_mode(mode: str | None) -> str | None:
@@ -70,6 +75,18 @@ def chosen_programme(programme: str | None) -> str | None:
     Raises Invalid on the field `programme`.
     """
     return None if programme is None else _text("programme", programme, 40)
+
+
+def are_programme(programmes: Sequence[str], wanted: str) -> list[bool]:
+    """Which programmes are the one wanted but for capitals, as the database compares them.
+
+    Beyond ASCII it alone knows its capitals: one query where any is. None within it.
+    """
+    if "".join((wanted, *programmes)).isascii():
+        return [programme.upper() == wanted.upper() for programme in programmes]
+    with connection.cursor() as cursor:
+        cursor.execute(_ARE_PROGRAMME, [wanted, list(programmes)])
+        return [same for (same,) in cursor.fetchall()]
 
 
 def is_rig(label: str, wanted: str) -> bool:

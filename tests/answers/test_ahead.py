@@ -4,6 +4,7 @@ import random
 
 import numpy as np
 import pytest
+from django.db import connection
 
 from registry.answers import ahead_kept
 from registry.answers.ahead import ahead_of, pairs_of
@@ -14,7 +15,7 @@ from registry.answers.kept_parts import made
 from registry.answers.leaning import apart
 from registry.answers.places import names_in
 from registry.answers.settings import answer_settings
-from registry.models import PumpModel, UnitSummary
+from registry.models import ChangeCount, PumpModel, UnitSummary
 from tests import factories
 
 CLINICS = ("north", "south", "east")
@@ -53,7 +54,7 @@ def community(db):
                 measure(model, label, first, level, chance)
 
 
-def measure(model, label, first, level, chance):
+def measure(model, label, first, level, chance, **fixed):
     around = {
         "mode": chance.choice(["expression", "stimulation"]),
         "level": str(level),
@@ -61,6 +62,7 @@ def measure(model, label, first, level, chance):
         "power": chance.choice(["mains", "battery"]),
         "elevation": chance.choice(["below 500 m", "above 1500 m"]),
         "rig": factories.rig(chance.choice(["cup", "bell"])),
+        **fixed,
     }
     left_out = chance.choice([None, None, "duty_factor", "loss_rate"])
     for k in range(chance.choice([2, 5, 7])):
@@ -145,6 +147,17 @@ def test_where_all_is_kept_summaries_are_not_read(community, django_assert_num_q
         answer_settings(model, like=like)
 
 
+def test_programmes_are_alike_as_the_database_has_it(db) -> None:
+    chance, model = random.Random(2), factories.pump_model("Pump 0")
+    for level, programme in enumerate(("Soft", "straße", "STRASSE", "Brüt"), start=1):
+        measure(model, "A", 100 * level, level, chance, programme=programme)
+    asked = [{"needs": NEEDS[1], "programme": of} for of in ("SOFT", "strasse", "STRAßE", "BRÜT", "brut")]
+    before = [answered(of) for of in asked]
+    assert [len(document["settings"]) for document in before] == [1, 1, 1, 1, 0]
+    make_all()
+    assert [answered(of) for of in asked] == before
+
+
 def test_packing_loses_nothing(community) -> None:
     blocks = summary_blocks(edition=1)
     for ahead in ahead_of(blocks, list(METRICS), names_in(blocks, None)):
@@ -195,6 +208,21 @@ def test_a_process_reads_again_only_what_changed(monkeypatch, django_assert_num_
     keys = [model.pk for model in models]
     assert read[0] == keys
     assert all(of == [models[1].pk] for of in read[1:])
+
+
+@pytest.mark.usefixtures("_new_process")
+def test_what_was_read_of_a_database_that_was_replaced_is_not_held() -> None:
+    measure(factories.pump_model("Pump 0"), "A", 1, 2, random.Random(1))
+    make_all()
+    counted = list(ChangeCount.objects.values())
+    asked = Asked(1, ("peak_vacuum",))
+    before = table_of(asked, None).figures("peak_vacuum", "mean").tolist()
+    UnitSummary.objects.filter(metric="peak_vacuum").update(mean=99.0)
+    with connection.cursor() as cursor:
+        # As if restored: other summaries, and counts that happen to be those of before.
+        cursor.execute("TRUNCATE registry_changecount, registry_keptpart")
+    ChangeCount.objects.bulk_create(ChangeCount(**one) for one in counted)
+    assert table_of(asked, None).figures("peak_vacuum", "mean").tolist() == [99.0] != before
 
 
 @pytest.mark.usefixtures("_new_process")
