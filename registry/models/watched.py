@@ -5,7 +5,8 @@ table not named here is made anew each time (`registry.answers.kept`).
 """
 
 # By the scope a change belongs to. `labels` change everything when a row is changed or gone; a new one shows
-# in no answer before something watched points to it.
+# in no answer before something watched points to it. A sitting that is changed changes everything as well,
+# since it parts runs; one at an elevation new to its clinic only concerns what tells of sittings.
 OF_MODEL = frozenset({
     "registry_unitsummary", "registry_run", "registry_unit", "registry_revision", "registry_serialscheme",
     "registry_serialspan", "registry_claim", "registry_claimevent", "registry_pumpmodel",

@@ -13,7 +13,7 @@ from registry.answers.distributions import write_distributions
 from registry.answers.kept_ahead import make_ahead
 from registry.answers.kept_parts import fresh_of
 from registry.answers.written import text_of
-from registry.models import Clinic, Edition, Finding, PumpModel, UnitSummary
+from registry.models import BenchSession, Clinic, Edition, Finding, PumpModel, UnitSummary
 from registry.waveform import editions
 from tests import factories
 from tests.editions import both
@@ -157,6 +157,18 @@ def test_what_changed_since_is_worked_out() -> None:
     make_ahead(calm_s=0)
     cells = json.loads(text("Lapwing One", {"metric": "peak_vacuum"}))["cells"]
     assert {cell["centre"] for cell in cells} == {100.0}
+
+
+def test_a_sitting_that_is_changed_afterwards_parts_what_does_not_count_anew() -> None:
+    model = factories.pump_model()
+    fill(random.Random(6), model, 2)
+    factories.run(factories.unit(model, "LK000001"), state="held", elevation_m=100.0)
+    make_ahead(calm_s=0)
+    asked = {"elevation": "low"}
+    before = json.loads(text("Lapwing One", asked))["left_out"]["held"]
+    assert before > 0
+    BenchSession.objects.filter(elevation_m=100.0).update(elevation_m=1000.0)
+    assert json.loads(text("Lapwing One", asked))["left_out"]["held"] == 0
 
 
 def test_names_are_those_of_now() -> None:

@@ -76,7 +76,9 @@ def test_what_shows_everywhere_makes_every_part_old(model):
 def test_sittings_count_for_the_parts_that_rest_on_them(model):
     for kind in (MEANS, WHERE):
         made(kind, 1, model, "peak_vacuum")
-    BenchSession.objects.update(elevation_m=2000)
+    BenchSession.objects.create(
+        clinic=community.operator().clinic, operator=community.operator(), elevation_m=2000
+    )
     made(MEANS, 1, model, "cycle_rate")
     assert set(fresh_of(MEANS, 1, KEYS)) == {(model, key) for key in KEYS}
     assert fresh_of(WHERE, 1, KEYS) == {}

@@ -83,7 +83,7 @@ def test_a_change_is_counted_for_whom_it_concerns(stored, table):
     before = counts()
     execute(f"UPDATE {table} SET {CHANGES[table]}")
     grown = {scope for scope, n in counts().items() if n > before.get(scope, 0)}
-    scope = EVERYTHING if table in LABELS | OF_EVERYTHING else SITTINGS if table in OF_SITTINGS else model
+    scope = EVERYTHING if table in LABELS | OF_EVERYTHING | OF_SITTINGS else model
     assert grown == {scope}
 
 
