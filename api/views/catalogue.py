@@ -18,6 +18,7 @@ from api.filters import SerialFilter
 from api.permissions import IsCurator, IsOperator, MayRead
 from api.queries import StrictQuery
 from api.serializers import catalogue as shapes
+from api.serializers.gauges import GaugeDocument, GaugeForm
 from api.viewer import operator_of, viewer_of
 from registry.errors import Fault, Invalid, NotFound
 from registry.intake.catalogue import load_catalogue
@@ -146,7 +147,7 @@ class Gauges(Shelf):
     """Gauges as their clinics declared them."""
 
     queryset = Gauge.objects.select_related("clinic").prefetch_related("calibrations__gauge")
-    serializer_class = shapes.GaugeDocument
+    serializer_class = GaugeDocument
     filterset_class = OfClinic
     lookup_value_regex = r"[\w.-]{1,40}"
 
@@ -166,10 +167,10 @@ class Gauges(Shelf):
 
     @extend_schema(
         operation_id="gauges_declare",
-        request=shapes.GaugeForm,
+        request=GaugeForm,
         responses={
-            201: shapes.GaugeDocument,
-            200: OpenApiResponse(shapes.GaugeDocument, description="was declared before"),
+            201: GaugeDocument,
+            200: OpenApiResponse(GaugeDocument, description="was declared before"),
         },
     )
     def update(self, request: Request, pk: str) -> Response:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from registry.answers.blocks import Block, Keys, together
+from registry.answers.blocks import Block, together
 from registry.answers.packing import UNDECLARED
 from registry.statistics.crossed import Readings
 from registry.statistics.designs import Codes, Design, design_of
@@ -28,11 +28,6 @@ def readings_in(cells: Cells, fixed: Collection[int] = (), build: Sequence[int] 
     """
     ((_, tables),) = tables_in([cells], fixed, build)
     return tables.table(0)
-
-
-def group_keys(cells: Cells) -> Keys:
-    """Clinic and gauge of each row of `readings_in` in one number: rows of a group share it, no others do."""
-    return _arranged(cells, (), None).key
 
 
 def tables_in(
@@ -63,13 +58,11 @@ def _who(cells: Cells) -> tuple[bytes, ...]:
 
 @dataclass(frozen=True)
 class _Arranged:
-    """How rows of some cells lie in a table: their order and design, which units are asked about, and who
-    read each row: clinic and gauge in one number."""
+    """How rows of some cells lie in a table: their order and design, and which units are asked about."""
 
     order: Codes
     design: Design
     fixed: Codes | None
-    key: Keys
 
 
 def _arranged(cells: Cells, fixed: Collection[int], build: Sequence[int] | None) -> _Arranged:
@@ -86,7 +79,7 @@ def _arranged(cells: Cells, fixed: Collection[int], build: Sequence[int] | None)
     units, code = np.unique(unit[order], return_inverse=True)
     asked = np.flatnonzero(np.isin(units, list(fixed))) if fixed else np.zeros(0, np.intp)
     builds = None if build is None else np.asarray(build, np.intp)
-    return _Arranged(order, design_of(cell, code, group, builds), asked if asked.size else None, key)
+    return _Arranged(order, design_of(cell, code, group, builds), asked if asked.size else None)
 
 
 def _tables(of: _Arranged, several: Sequence[Cells]) -> Tables:

@@ -9,7 +9,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from registry.statistics.contrasted import Contrasted, contrasted
 from registry.statistics.differences import Fit
@@ -167,13 +166,6 @@ def _beyond_rounding(difference: Estimates, size: Floats) -> Estimates:
     return replace(difference, error=np.maximum(difference.error, _ROUNDING * size))
 
 
-def verdict_of(p_same: float | None, p_apart: float) -> Verdict:
-    """The verdict from the two p-values at 5 %; `same` goes before `different`."""
-    if p_same is not None and p_same <= ALPHA:
-        return SAME
-    return DIFFERENT if p_apart <= ALPHA else UNTOLD
-
-
 def overall(verdicts: list[Verdict]) -> Verdict:
     """Different where any setting is, same where all are; without settings nothing can be told."""
     if DIFFERENT in verdicts:
@@ -201,8 +193,3 @@ def _within(
 
 def _or_none(value: float) -> float | None:
     return None if np.isnan(value) else float(value)
-
-
-def critical(freedom: float, family: int = 1) -> float:
-    """How many standard errors a difference must reach to be called different among `family` settings."""
-    return float(stats.t.ppf(1 - ALPHA / 2 / max(family, 1), freedom))

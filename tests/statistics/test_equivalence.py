@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from registry.statistics.differences import Fit, fit
-from registry.statistics.equivalence import Margin, critical, judge_pair, overall, verdict_of
+from registry.statistics.equivalence import Margin, judge_pair, overall
 from tests.statistics.test_differences import readings
 
 TOLD = "cannot tell yet"
@@ -58,9 +59,8 @@ def test_the_interval_and_the_verdict_agree() -> None:
     for shift in np.linspace(0, 4, 41):
         found = judge_pair(pair(float(shift)), None, family=7)
         assert (found.verdict == "different") == (found.low > 0 or found.high < 0)
-        assert (abs(shift) > critical(found.difference.freedom, 7) * found.difference.error) == (
-            found.verdict == "different"
-        )
+        reach = stats.t.ppf(1 - 0.025 / 7, found.difference.freedom) * found.difference.error
+        assert (abs(shift) > reach) == (found.verdict == "different")
 
 
 def test_without_an_old_value_above_nought_there_is_no_per_cent() -> None:
@@ -69,9 +69,9 @@ def test_without_an_old_value_above_nought_there_is_no_per_cent() -> None:
 
 
 def test_same_goes_before_different() -> None:
-    assert verdict_of(0.01, 0.001) == "same"
-    assert verdict_of(0.2, 0.001) == "different"
-    assert verdict_of(None, 0.06) == TOLD
+    wide, narrow = (judge_pair(pair(2.0), Margin(of), family=1) for of in (10.0, 1.0))
+    assert wide.p_apart == narrow.p_apart < 0.05
+    assert (wide.verdict, narrow.verdict) == ("same", "different")
 
 
 @pytest.mark.parametrize(
