@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from registry.alerts.judgements import CALM, subject_of
 from registry.alerts.verdicts import Rule, Verdict
-from registry.statistics.discoveries import adjusted, factors_of, weighted
+from registry.statistics.discoveries import kinds_of, shares
 
 # How much further than needed small chances are read, so that a family that grows seldom has them read again.
 _FURTHER = 1.5
@@ -44,22 +44,19 @@ Key = tuple[str, int]
 
 @dataclass(frozen=True)
 class Family:
-    """Everything that is looked at: how many chances there are, and the small ones among them, in order.
+    """Everything that is looked at, by the names of rules: the small chances in order, and the share of false
+    discoveries at each of them."""
 
-    `factors` are what each rule's chances are multiplied by, so that every rule has the same say.
-    """
-
-    size: int
-    least: NDArray[np.float64]
-    shares: NDArray[np.float64]
-    factors: Mapping[str, float]
+    least: Mapping[str, NDArray[np.float64]]
+    shares: Mapping[str, NDArray[np.float64]]
 
     def share(self, rule: Rule, chance: float | None) -> float:
         """The share of false discoveries if all as unlikely as this were told; 1 where it is no small one."""
         if chance is None:
             return 1.0
-        place = int(np.searchsorted(self.least, chance * self.factors.get(rule.name, 1.0), side="left"))
-        return float(self.shares[place]) if place < self.shares.size else 1.0
+        found = self.shares[rule.name]
+        place = int(np.searchsorted(self.least[rule.name], chance, side="left"))
+        return float(found[place]) if place < found.size else 1.0
 
 
 class Chances:
@@ -89,13 +86,13 @@ class Chances:
         self._count([key for key in keys if key not in self._sizes])
         self._leave_out_replaced()
         sizes = [self._size(key) for key in keys]
-        total, factors = sum(sizes), factors_of(sizes)
-        most = [CALM / factor if factor else 0.0 for factor in factors]
+        most = CALM / max(kinds_of(sizes), 1)
         self._read_least(keys, most)
-        chances = [self._below(key, bound) for key, bound in zip(keys, most, strict=True)]
-        least = np.sort(np.concatenate([*weighted(chances, sizes), np.empty(0)]))
-        named = {name: factor for (name, _), factor in zip(keys, factors, strict=True)}
-        return Family(total, least, adjusted(least, total), named)
+        least = [self._below(key, most) for key in keys]
+        names = [name for name, _ in keys]
+        return Family(
+            dict(zip(names, least, strict=True)), dict(zip(names, shares(least, sizes), strict=True))
+        )
 
     def _size(self, key: Key) -> int:
         """How many chances a rule has: those this look said, and the stored ones of other subjects."""
@@ -103,8 +100,8 @@ class Chances:
         return self._sizes[key] + sum(p is not None for p in said)
 
     def _below(self, key: Key, bound: float) -> NDArray[np.float64]:
-        found = np.fromiter(self._least.get(key, {}).values(), float)
-        return found[found < bound]
+        found = np.fromiter(self._least[key].values(), float)
+        return np.sort(found[found < bound])
 
     def _count(self, keys: Sequence[Key]) -> None:
         """Count the stored chances of rules that were not asked for before."""
@@ -126,13 +123,9 @@ class Chances:
             for name, version, size in cursor.fetchall():
                 self._sizes[name, version] -= size
 
-    def _read_least(self, keys: Sequence[Key], most: Sequence[float]) -> None:
+    def _read_least(self, keys: Sequence[Key], most: float) -> None:
         """Read the small chances of the rules of which not enough are known yet."""
-        short = {
-            key: _FURTHER * bound
-            for key, bound in zip(keys, most, strict=True)
-            if bound > self._read.get(key, 0.0)
-        }
+        short = {key: _FURTHER * most for key in keys if most > self._read.get(key, 0.0)}
         if not short:
             return
         names, versions = zip(*short, strict=True)

@@ -27,23 +27,21 @@ def adjusted(chances: ArrayLike, looked_at: int | None = None) -> Floats:
     return found
 
 
-def weighted(chances: Sequence[Floats], sizes: Sequence[int]) -> list[Floats]:
-    """Return p values of several kinds of things so that each kind has the same say, ready for `adjusted`.
+def shares(kinds: Sequence[Floats], sizes: Sequence[int]) -> list[Floats]:
+    """Return q for p values of several kinds of things: the least share of false discoveries over all kinds.
 
-    Where ten gauges and ten thousand units are looked at, each kind gets half of what may be told wrongly:
-    p values are divided by weights that come to one on average over all `sizes` (Genovese, Roeder and
-    Wasserman 2006, Biometrika 93, 509), which leaves the false discovery rate over all of them what it is.
+    As `adjusted` within each kind, of which `sizes` says how many were looked at, times the number of kinds,
+    so that each has the same part of what may be told wrongly, whether it has ten gauges or ten thousand
+    units. The share of false ones among all that is told is no larger than those of the kinds taken together,
+    so it is held over all, and also in each kind: wild units, rightly told, let no sound gauge by.
     """
-    return [
-        np.minimum(1.0, np.asarray(p, float) * factor)
-        for p, factor in zip(chances, factors_of(sizes), strict=True)
-    ]
+    number = kinds_of(sizes)
+    return [np.minimum(1.0, number * adjusted(p, size)) for p, size in zip(kinds, sizes, strict=True)]
 
 
-def factors_of(sizes: Sequence[int]) -> list[float]:
-    """Return what `weighted` multiplies the p values of each kind by."""
-    kinds, total = sum(size > 0 for size in sizes), sum(sizes)
-    return [kinds * size / max(total, 1) for size in sizes]
+def kinds_of(sizes: Sequence[int]) -> int:
+    """How many kinds there is anything of to look at."""
+    return sum(size > 0 for size in sizes)
 
 
 def looked_at_again(chance: float, growth: float) -> float:

@@ -14,7 +14,7 @@ import pandas as pd
 from registry.alerts.judgements import ALARM
 from registry.alerts.leaning import lean
 from registry.statistics.deviants import deviants
-from registry.statistics.discoveries import adjusted, weighted
+from registry.statistics.discoveries import shares
 from registry.statistics.pairs import pair_table
 from registry.statistics.shifts import LIMITS
 from tests.trial.benches import readings, true_offsets
@@ -169,15 +169,15 @@ def _look(pairs: pd.DataFrame, suspected: dict[int, int]) -> tuple[set[int], set
         np.array([found.chance(s.who) for s in shifts]),
         np.array([one.p for one in units]),
     ]
-    shares = adjusted(np.concatenate(weighted(chances, [len(shifts), len(units)])))
+    of_gauges, of_units = shares(chances, [len(shifts), len(units)])
     told: set[int] = set()
-    for shift, share in zip(shifts, shares, strict=False):
+    for shift, share in zip(shifts, of_gauges, strict=True):
         if found.is_material(shift.who) and share <= ALARM:
             before = suspected.setdefault(shift.who, shift.units)
             if found.is_confirmed(shift.who) or shift.units > before:
                 told.add(shift.who)
     # Units are read once here, so that no run of theirs confirms one; what is still so a look later counts.
-    apart = zip(units, shares[len(shifts) :], strict=True)
+    apart = zip(units, of_units, strict=True)
     return told, {one.unit for one, share in apart if one.is_material() and share <= ALARM}
 
 
