@@ -7,14 +7,14 @@ what it read before, and one query tells of which models that is still good: the
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from itertools import combinations
 from threading import Lock
 from typing import Any
 
 import numpy as np
 from django.db import connection
+from numpy.typing import NDArray
 
-from registry.answers.ahead import ALIKE, Ahead, ahead_of, differences, nothing_ahead
+from registry.answers.ahead import ALIKE, FIGURES, Ahead, ahead_of, differences, nothing_ahead
 from registry.answers.ahead_packed import packed, unpacked
 from registry.answers.ahead_table import Table
 from registry.answers.blocks import Block, summary_blocks
@@ -26,6 +26,7 @@ from registry.models.kept import EVERYTHING
 # Differences between places of a model are kept for so many pairs, the nearest ones.
 _MOST_LINKS = 1_500
 _MOST_BYTES_HELD = 64 << 20
+_HAIR = 1e-300
 
 # All counts of changes, unless they are those of before. Counts of a database that was restored, emptied or
 # put in another's place stand for something else, so it is told which one they are of.
@@ -204,12 +205,19 @@ def _nearest_pairs(ahead: Ahead) -> list[tuple[int, int]]:
     for row, named in enumerate(ahead.places):
         if all(metric in ahead.blocks[named.place] for metric in ALIKE):
             rows.setdefault((named.place.mode, named.place.around), []).append(row)
-    pairs = [pair for alike in rows.values() for pair in combinations(alike, 2)]
-    if len(pairs) <= _MOST_LINKS:
-        return pairs
-    medians = np.stack([ahead.figures_of(metric)[:, 3] for metric in ALIKE], axis=1)
-    far = [float(np.max(np.abs(np.log(medians[one] / medians[other])))) for one, other in pairs]
-    return sorted(pairs[at] for at in np.argsort(far, kind="stable")[:_MOST_LINKS])
+    pairs = np.concatenate([np.zeros((0, 2), int), *(_all_pairs(alike) for alike in rows.values())])
+    if len(pairs) > _MOST_LINKS:
+        medians = np.stack([ahead.figures_of(metric)[:, FIGURES.index("median")] for metric in ALIKE], axis=1)
+        one, other = medians[pairs[:, 0]], medians[pairs[:, 1]]
+        # Goes with the ratio of both, and is known where a median is nought.
+        far = np.max(np.abs(one - other) / np.maximum(np.abs(one) + np.abs(other), _HAIR), axis=1)
+        pairs = pairs[np.sort(np.argsort(far, kind="stable")[:_MOST_LINKS])]
+    return [(one, other) for one, other in pairs.tolist()]
+
+
+def _all_pairs(rows: Sequence[int]) -> NDArray[np.intp]:
+    """Each two of ascending rows, the first one before the other."""
+    return np.array(rows)[np.stack(np.triu_indices(len(rows), 1), axis=1)]
 
 
 AHEAD = PartKind("ahead", _make, lambda *_: ("",))

@@ -1,13 +1,14 @@
 """What is ahead at settings: answers from kept parts are those from summaries, and what they are made of."""
 
 import random
+from itertools import combinations
 
 import numpy as np
 import pytest
 from django.db import connection
 
 from registry.answers import ahead_kept
-from registry.answers.ahead import ahead_of, pairs_of
+from registry.answers.ahead import FIGURES, ahead_of, pairs_of
 from registry.answers.ahead_kept import AHEAD, Asked, table_of
 from registry.answers.ahead_packed import packed, unpacked
 from registry.answers.blocks import summary_blocks
@@ -121,6 +122,28 @@ def test_answers_from_kept_parts_are_those_from_summaries(community) -> None:
     make_all()
     for question, document in zip(asked, before, strict=True):
         assert answered(question) == document, question
+
+
+def test_of_many_differences_the_nearest_are_kept_and_answers_stay_the_same(db, monkeypatch) -> None:
+    model, chance = factories.pump_model("Pump 0"), random.Random(4)
+    around = {
+        "mode": "expression",
+        "programme": "",
+        "power": "mains",
+        "elevation": "",
+        "rig": factories.rig(),
+    }
+    for level in range(1, 6):
+        measure(model, "A", 100 * level, level, chance, **around)
+    asked = {"model": "Pump 0", "like": "A:expression:3"}
+    before = answered(asked)
+    monkeypatch.setattr(ahead_kept, "_MOST_LINKS", 4)
+    kept = unpacked(made(AHEAD, 1, model.pk))
+    vacuum = kept.figures_of("peak_vacuum")[:, FIGURES.index("median")]
+    apart = {pair: abs(np.log(vacuum[pair[0]] / vacuum[pair[1]])) for pair in combinations(range(5), 2)}
+    # Vacuum rises by a far larger share from level to level than rate.
+    assert set(kept.links) == set(sorted(apart, key=apart.__getitem__)[:4])
+    assert answered(asked) == before
 
 
 def test_what_changed_since_is_worked_out_and_the_rest_is_not(community, monkeypatch) -> None:
