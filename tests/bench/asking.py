@@ -18,6 +18,7 @@ import requests
 Query = dict[str, str | int]
 _MODES = ("stimulation", "expression")
 _METRICS = ("cycle_rate", "peak_vacuum", "residual_vacuum", "mean_vacuum", "duty_factor", "hold_time")
+_BUILDS: Query = {"old": "A", "new": "B"}
 _WARMING = 12
 # A kind of question that takes long is asked less often, but never less than so many times.
 _MOST, _LEAST, _SECONDS = 120, 25, 5.0
@@ -61,6 +62,16 @@ def _like(chance: random.Random) -> Query:
     return {"like": f"{chance.choice('AB')}:{chance.choice(_MODES)}:{chance.randint(1, 5)}"}
 
 
+def _unit(chance: random.Random) -> Query:
+    return {"old": f"unit:LK{chance.randint(1, 60):06d}", "new": chance.choice("AB")}
+
+
+def _narrowed(chance: random.Random) -> Query:
+    setting: Query = {"mode": chance.choice(_MODES), "level": chance.randint(1, 5)}
+    margins: Query = {"vacuum_margin": chance.randint(5, 30), "rate_margin": chance.randint(2, 10)}
+    return {**_BUILDS, **setting, **margins}
+
+
 def _serials(chance: random.Random) -> Query:
     first = chance.randint(1, 60)
     return {"first": f"LK{first:06d}", "last": f"LK{first + chance.randint(0, 40):06d}"}
@@ -80,10 +91,23 @@ KINDS = (
         lambda chance: {"revision": chance.choice("AB")}, "v.label = %(revision)s",
     ),
     Kind("distribution, whole model", "distributions", lambda chance: {}, "true"),
-    Kind("comparison", "comparisons", lambda chance: {"old": "A", "new": "B"}, _MAIN),
+    Kind("comparison", "comparisons", lambda chance: _BUILDS, _MAIN),
     Kind(
         "comparison, all metrics", "comparisons",
-        lambda chance: {"old": "A", "new": "B", "metric": "all"}, "true",
+        lambda chance: {**_BUILDS, "metric": "all"}, "true",
+    ),
+    Kind(
+        "comparison, narrowed", "comparisons", _narrowed,
+        f"r.mode = %(mode)s AND r.level = %(level)s::text AND {_MAIN}",
+    ),
+    Kind("comparison of a unit with a build", "comparisons", _unit, _MAIN),
+    Kind(
+        "comparison of firmwares", "comparisons",
+        lambda chance: {"old": "firmware:1.0", "new": "firmware:1.1"}, _MAIN,
+    ),
+    Kind(
+        "part swap", "part-swaps",
+        lambda chance: {**_BUILDS, "part": "valve", "old_part": "duckbill", "new_part": "membrane"}, _MAIN,
     ),
     Kind("settings by need", "settings-matches", _need, _NEED),
     Kind("settings like another", "settings-matches", _like, _NEED),

@@ -54,7 +54,7 @@ INSERT INTO registry_benchsession (id, gauge_code, held_on, power, elevation_m, 
 SELECT 10 * c - d, 'G1', date '2026-01-01' + d * 20, 'mains', 10 * (c %% 20), c, c, c
 FROM generate_series(1, %(clinics)s) c, generate_series(0, 9) d;
 INSERT INTO registry_rig (id, protector, valve, tubing, flange_mm)
-VALUES (1, 'flat', 'duckbill', '90 cm', 24);
+VALUES (1, 'flat', 'duckbill', '90 cm', 24), (2, 'flat', 'membrane', '90 cm', 24);
 CREATE UNLOGGED TABLE seat (unit bigint, clinic bigint, model bigint, build int, often int, n int);
 CREATE UNLOGGED TABLE lean (of_unit bigint, of_clinic bigint, x float, y float);
 """
@@ -69,6 +69,7 @@ FROM registry_unit u, generate_series(0, (u.key::int %% 5 = 0)::int) v
 WHERE u.pump_model_id BETWEEN %(first)s AND %(last)s;
 """
 # One unit in fifty is wild. A unit's runs at a clinic come together, in the order in which clinics upload.
+# Build B runs another firmware, which some units of A were given too; at one setting another valve was tried.
 _RUNS = """
 INSERT INTO lean SELECT id, NULL, random_normal() + 6 * (id %% 50 = 7)::int, random_normal()
 FROM registry_unit;
@@ -76,12 +77,14 @@ INSERT INTO lean SELECT NULL, id, random_normal(), random_normal() FROM registry
 INSERT INTO registry_run (id, identity, state, firmware, mode, programme, level, side, note, provenance, read,
                           created_at, withdrawn_why, clinic_id, pump_model_id, rig_id, session_id, trace_id,
                           unit_id)
-SELECT id, digest, CASE WHEN id %% 50 = 0 THEN 'held' ELSE 'accepted' END, '1.0', mode, '', level::text,
-       'single', '', '{}', '{}', now() - interval '1 year' + id * interval '30 s', '', clinic, model, 1,
+SELECT id, digest, CASE WHEN id %% 50 = 0 THEN 'held' ELSE 'accepted' END,
+       CASE WHEN build = 1 OR n %% 10 = 0 AND repeat > 1 THEN '1.1' ELSE '1.0' END, mode, '', level::text,
+       'single', '', '{}', '{}', now() - interval '1 year' + id * interval '30 s', '', clinic, model,
+       CASE WHEN mode = 'expression' AND level = 5 AND repeat %% 2 = 0 THEN 2 ELSE 1 END,
        10 * clinic - id %% 10, digest, unit
 FROM (
     SELECT row_number() OVER (ORDER BY hashint8(unit * 1009 + clinic), unit, mode, level) AS id, seat.*, mode,
-           level
+           level, repeat
     FROM seat, unnest(ARRAY['stimulation', 'expression']) mode, generate_series(1, 5) level,
          generate_series(1, often * (2 + (n + level + length(mode)) %% 4)) repeat
 ) run, LATERAL (SELECT encode(sha256(int8send(id)), 'hex') AS digest) d;
