@@ -12,6 +12,7 @@ from registry.answers.about import About, about
 from registry.answers.cell_blocks import Block, blocks_packed, blocks_read
 from registry.answers.cells import Narrowed, Readers, metrics_of, present, readers
 from registry.answers.figures import Names, Tellings, Told, readers_mark, worked_out
+from registry.answers.filters import CannotTell
 from registry.answers.kept_parts import PartKind, fresh_named, fresh_of
 from registry.answers.left_out import Left, left
 from registry.answers.sections import Section, packed, unpacked
@@ -141,7 +142,7 @@ def _within(
                 return None
             chosen += [one] * taken.pop()
         rows = [row for row in shared.left if narrowed.takes(row)]
-    except ValueError:
+    except CannotTell:
         return None
     return replace(shared, left=rows), chosen
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from django.db import connection
 
+from registry.answers.filters import is_programme
 from registry.answers.packing import packed, unpacked
 from registry.answers.setting import OF_SUMMARY, Setting
 from registry.models import UnitSummary
@@ -104,20 +105,14 @@ class Narrowed:
         return {"edition": self.edition, **({"metric": self.metric} if self.metric is not None else {})}
 
     def takes(self, one: Placed) -> bool:
-        """Whether it lies where the question is, as the database would say.
-
-        ValueError for a programme beyond ASCII, whose capitals are the database's own affair.
-        """
-        programme = self.programme
-        if programme is not None and not (programme.isascii() and one.programme.isascii()):
-            raise ValueError("capitals of programmes beyond ASCII")
+        """Whether it lies where the question is, as the database would say. Raises CannotTell."""
         return (
             self.has_revision(one.revision)
             and self.mode in (None, one.mode)
             and self.level in (None, one.level)
-            and (programme is None or programme.upper() == one.programme.upper())
             and self.power in (None, one.power)
             and self.elevation in (None, one.elevation)
+            and (self.programme is None or is_programme(one.programme, self.programme))
         )
 
     def has_revision(self, revision: int | None) -> bool:

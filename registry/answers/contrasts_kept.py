@@ -7,8 +7,9 @@ from itertools import islice
 from registry.answers.blocks import summary_blocks
 from registry.answers.contrasts import Contrasts, contrasts_between, narrowed_down
 from registry.answers.contrasts_packed import pack, read
+from registry.answers.filters import CannotTell
 from registry.answers.kept_parts import PartKind, fresh
-from registry.answers.narrowing import CannotTell, Narrowed, rig_labels
+from registry.answers.narrowing import Narrowed, rig_labels
 from registry.answers.side_parts import read_sides
 from registry.answers.sides import Sides
 from registry.models import Revision

@@ -77,16 +77,28 @@ def chosen_programme(programme: str | None) -> str | None:
     return None if programme is None else _text("programme", programme, 40)
 
 
-def are_programme(programmes: Sequence[str], wanted: str) -> list[bool]:
-    """Which programmes are the one wanted but for capitals, as the database compares them.
+class CannotTell(Exception):
+    """Whether something is asked for is the database's to tell."""
 
-    Beyond ASCII it alone knows its capitals: one query where any is. None within it.
+
+def is_programme(programme: str, wanted: str) -> bool:
+    """Whether a programme is the one wanted but for capitals, as the database compares them.
+
+    Raises CannotTell beyond ASCII: only the database tells what it takes for the same letters.
     """
-    if "".join((wanted, *programmes)).isascii():
-        return [programme.upper() == wanted.upper() for programme in programmes]
-    with connection.cursor() as cursor:
-        cursor.execute(_ARE_PROGRAMME, [wanted, list(programmes)])
-        return [same for (same,) in cursor.fetchall()]
+    if not (programme.isascii() and wanted.isascii()):
+        raise CannotTell
+    return programme.upper() == wanted.upper()
+
+
+def are_programme(programmes: Sequence[str], wanted: str) -> list[bool]:
+    """The same of several; the database is asked where it has to be, in one query."""
+    try:
+        return [is_programme(programme, wanted) for programme in programmes]
+    except CannotTell:
+        with connection.cursor() as cursor:
+            cursor.execute(_ARE_PROGRAMME, [wanted, list(programmes)])
+            return [same for (same,) in cursor.fetchall()]
 
 
 def is_rig(label: str, wanted: str) -> bool:

@@ -12,6 +12,7 @@ from registry.answers.filters import (
     chosen_mode,
     chosen_power,
     chosen_programme,
+    is_programme,
     is_rig,
 )
 from registry.answers.setting import Setting
@@ -59,10 +60,6 @@ def chosen_margins(rate_percent: float | None, vacuum_mmhg: float | None) -> Mar
     return Margins(rate_percent or usual.rate_percent, vacuum_mmhg or usual.vacuum_mmhg)
 
 
-class CannotTell(Exception):
-    """Whether a setting is asked for is the database's to tell."""
-
-
 @dataclass(frozen=True)
 class Narrowed:
     """`where` are filters on UnitSummary, `rig` what the rig's label or a part of it must be."""
@@ -85,8 +82,7 @@ class Narrowed:
     def chosen(self, labels: Mapping[int, str] | None = None) -> Callable[[Setting], bool]:
         """What tells whether a setting is one of those asked for, whatever its band of elevation.
 
-        Without the labels of rigs, whatever its rig too. It raises CannotTell for a programme that is not
-        plain ASCII where one is asked for: only the database tells what it takes for the same letters.
+        Without the labels of rigs, whatever its rig too. It raises CannotTell as `is_programme`.
         """
         named = _named(self.rig)
         of_any = labels is None or not named
@@ -99,7 +95,7 @@ class Narrowed:
                 setting.metric in self.metrics
                 and (of_any or setting.rig in rigs)
                 and all(getattr(setting, name) == value for name, value in given)
-                and (programme is None or _alike(setting.programme, programme))
+                and (programme is None or is_programme(setting.programme, programme))
             )
 
         return one_of_them
@@ -141,13 +137,6 @@ def with_rig(blocks: Sequence[Block], rig: str | None, labels: Mapping[int, str]
 
 def _named(rig: str | None) -> str:
     return rig.strip() if rig else ""
-
-
-def _alike(programme: str, wanted: str) -> bool:
-    """The same but for capitals, as the database compares them."""
-    if not (programme.isascii() and wanted.isascii()):
-        raise CannotTell
-    return programme.upper() == wanted.upper()
 
 
 def rig_labels(*several: Sequence[Block]) -> dict[int, str]:

@@ -10,8 +10,9 @@ import numpy as np
 from django.db.models import Count
 
 from registry.answers.blocks import Block, Keys, summary_blocks
+from registry.answers.filters import CannotTell
 from registry.answers.kept_parts import PartKind, fresh_of
-from registry.answers.narrowing import MAIN_METRICS, CannotTell, Narrowed, rig_labels
+from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
 from registry.answers.sections import packed, unpacked
 from registry.answers.setting import Setting
 from registry.answers.sides import Side, Sides, firmware_blocks
