@@ -11,9 +11,9 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from registry.alerts.judgements import CALM, subject_of
+from registry.alerts.judgements import ALARM, CALM, subject_of
 from registry.alerts.verdicts import Rule, Verdict
-from registry.statistics.discoveries import kinds_of, shares
+from registry.statistics.discoveries import factors_of, shares
 
 # How much further than needed small chances are read, so that a family that grows seldom has them read again.
 _FURTHER = 1.5
@@ -81,17 +81,17 @@ class Chances:
             self._overlay(key, subject, verdict.p)
 
     def family(self, rules: Iterable[Rule]) -> Family:
-        """All that the rules judged, whoever looked: three queries at most. Shares below `CALM` are exact."""
+        """All that the rules judged, whoever looked: three queries at most. No share is too small."""
         keys = [_key(rule) for rule in rules]
         self._count([key for key in keys if key not in self._sizes])
         self._leave_out_replaced()
         sizes = [self._size(key) for key in keys]
-        most = CALM / max(kinds_of(sizes), 1)
+        most = [min(CALM, CALM / factor) if factor else 0.0 for factor in factors_of(sizes)]
         self._read_least(keys, most)
-        least = [self._below(key, most) for key in keys]
+        least = [self._below(key, bound) for key, bound in zip(keys, most, strict=True)]
         names = [name for name, _ in keys]
         return Family(
-            dict(zip(names, least, strict=True)), dict(zip(names, shares(least, sizes), strict=True))
+            dict(zip(names, least, strict=True)), dict(zip(names, shares(least, sizes, ALARM), strict=True))
         )
 
     def _size(self, key: Key) -> int:
@@ -100,7 +100,7 @@ class Chances:
         return self._sizes[key] + sum(p is not None for p in said)
 
     def _below(self, key: Key, bound: float) -> NDArray[np.float64]:
-        found = np.fromiter(self._least[key].values(), float)
+        found = np.fromiter(self._least.get(key, {}).values(), float)
         return np.sort(found[found < bound])
 
     def _count(self, keys: Sequence[Key]) -> None:
@@ -123,9 +123,13 @@ class Chances:
             for name, version, size in cursor.fetchall():
                 self._sizes[name, version] -= size
 
-    def _read_least(self, keys: Sequence[Key], most: float) -> None:
+    def _read_least(self, keys: Sequence[Key], most: Sequence[float]) -> None:
         """Read the small chances of the rules of which not enough are known yet."""
-        short = {key: _FURTHER * most for key in keys if most > self._read.get(key, 0.0)}
+        short = {
+            key: _FURTHER * bound
+            for key, bound in zip(keys, most, strict=True)
+            if bound > self._read.get(key, 0.0)
+        }
         if not short:
             return
         names, versions = zip(*short, strict=True)

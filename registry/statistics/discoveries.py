@@ -27,21 +27,31 @@ def adjusted(chances: ArrayLike, looked_at: int | None = None) -> Floats:
     return found
 
 
-def shares(kinds: Sequence[Floats], sizes: Sequence[int]) -> list[Floats]:
-    """Return q for p values of several kinds of things: the least share of false discoveries over all kinds.
+def shares(kinds: Sequence[Floats], sizes: Sequence[int], level: float) -> list[Floats]:
+    """Return q for p values of several kinds of things: the share of false discoveries, over all and its own.
 
-    As `adjusted` within each kind, of which `sizes` says how many were looked at, times the number of kinds,
-    so that each has the same part of what may be told wrongly, whether it has ten gauges or ten thousand
-    units. The share of false ones among all that is told is no larger than those of the kinds taken together,
-    so it is held over all, and also in each kind: wild units, rightly told, let no sound gauge by.
+    `sizes` says how many of each kind were looked at. Over all kinds each has the same say, whether there are
+    ten gauges or ten thousand units (see `factors_of`). Only what `adjusted` within its own kind lets by at
+    `level` counts and is let by there, so that wild units, rightly told, let no sound gauge by. What is told
+    at `level` is self-consistent and grows as chances fall, so its rate is held over all kinds (Blanchard and
+    Roquain 2008, Electronic Journal of Statistics 2, 963).
     """
-    number = kinds_of(sizes)
-    return [np.minimum(1.0, number * adjusted(p, size)) for p, size in zip(kinds, sizes, strict=True)]
+    own = np.concatenate([np.empty(0), *(adjusted(p, n) for p, n in zip(kinds, sizes, strict=True))])
+    factors = zip(kinds, factors_of(sizes), strict=True)
+    weighted = np.concatenate([np.empty(0), *(np.minimum(1.0, p * factor) for p, factor in factors)])
+    over_all, counted = adjusted(weighted, sum(sizes)), own <= level
+    over_all[counted] = adjusted(weighted[counted], sum(sizes))
+    return np.split(np.maximum(own, over_all), np.cumsum([len(p) for p in kinds])[:-1])
 
 
-def kinds_of(sizes: Sequence[int]) -> int:
-    """How many kinds there is anything of to look at."""
-    return sum(size > 0 for size in sizes)
+def factors_of(sizes: Sequence[int]) -> list[float]:
+    """Return what p values of each kind are multiplied by for each kind to have the same say.
+
+    They are divided by weights that come to one on average over all `sizes` (Genovese, Roeder and Wasserman
+    2006, Biometrika 93, 509), which leaves the false discovery rate over all of them what it is.
+    """
+    kinds, total = sum(size > 0 for size in sizes), sum(sizes)
+    return [kinds * size / max(total, 1) for size in sizes]
 
 
 def looked_at_again(chance: float, growth: float) -> float:

@@ -24,6 +24,8 @@ from tests.trial.report import Check, Section, percent
 
 _BUILDS, _SETTINGS, _LOOKS = 4, 3, 10
 _SHARE = 4
+# Rules with nothing to tell here have their say all the same: on unlisted revisions, drift, losses.
+_OTHERS = 3
 _GOES_AT, _BY = 0.5, 0.08
 SHAPE = Shape(clinics=(6, 12), units=(3, 6), both=1.0)
 TWICE = Shape(clinics=(6, 12), units=(6, 12), both=1.0)
@@ -165,11 +167,10 @@ def _look(pairs: pd.DataFrame, suspected: dict[int, int]) -> tuple[set[int], set
     found = lean(pairs, len(names), names)
     shifts = [shift for shift in found.shifts.values() if shift.is_carried()]
     units = [one for one in deviants(pairs, found.of_rows(pairs), tests=3 * len(pairs)) if one.is_carried()]
-    chances = [
-        np.array([found.chance(s.who) for s in shifts]),
-        np.array([one.p for one in units]),
-    ]
-    of_gauges, of_units = shares(chances, [len(shifts), len(units)])
+    chances = [np.array([found.chance(s.who) for s in shifts]), np.array([one.p for one in units])]
+    others, builds = [np.empty(0)] * _OTHERS, pairs["build"].nunique()
+    sizes = [len(shifts), len(units), *[builds] * _OTHERS]
+    of_gauges, of_units, *_ = shares([*chances, *others], sizes, ALARM)
     told: set[int] = set()
     for shift, share in zip(shifts, of_gauges, strict=True):
         if found.is_material(shift.who) and share <= ALARM:
