@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.padding import Padding
 from rich.text import Text
 
+from client_cli.numbers import percent
 from client_cli.render.console import cautions, indented, says
 from client_cli.render.runs import moment
 from client_cli.text import clean, one_line
@@ -53,5 +54,5 @@ def _figures(rule: dict[str, Any]) -> list[str]:
     why = [clean(line) for line in rule.get("why") or []]
     share = rule.get("q")
     if isinstance(share, float):
-        why.append(f"share of false ones: {share:.2g}")
+        why.append(f"share of false ones: {percent(share)}")
     return why or [clean(rule.get("says", ""))]

@@ -11,7 +11,7 @@ import numpy as np
 from registry.alerts.gauge_off import compared, evidence_of, held_against, lacking
 from registry.alerts.readings import unit_names
 from registry.alerts.scanned import Scan
-from registry.alerts.verdicts import Rule, Standing, Verdict, standing
+from registry.alerts.verdicts import Rule, Standing, Verdict, percent, standing
 from registry.statistics.shifts import LIMITS, Shift
 
 GAUGES = 2  # the least number of gauges, each of which leans by half of what matters at least
@@ -63,15 +63,28 @@ def _verdict(scan: Scan, clinic: int, gauges: list[int]) -> Verdict:
         runs=shift.runs,
         growth=told.growth(shift),
         confirmed=shift.halves_agree(),
-        why=(*held_against(shift), f"all of its {len(judged)} gauges lean that way"),
+        why=(*held_against(shift), _leaning_alike(shift, [told.shifts[gauge] for gauge in judged])),
     )
 
 
 def _as_one(together: Shift, single: list[Shift]) -> bool:
     """Whether each gauge leans the clinic's way, and none surely otherwise than the others do."""
-    way = np.sign(together.shift)
     apart = [abs(shift.shift - together.shift) / max(shift.error, 1e-6) for shift in single]
-    return all(way * shift.shift >= LIMITS.off / 2 for shift in single) and max(apart) < 3
+    return _alike(together, single) == len(single) and max(apart) < 3
+
+
+def _alike(together: Shift, single: list[Shift]) -> int:
+    """How many gauges lean the clinic's way by half of what matters."""
+    way = np.sign(together.shift)
+    return sum(bool(way * shift.shift >= LIMITS.off / 2) for shift in single)
+
+
+def _leaning_alike(together: Shift, single: list[Shift]) -> str:
+    by = percent(LIMITS.off / 2)
+    return (
+        f"{_alike(together, single)} of its {len(single)} gauges read {by:g} % or more off that way; "
+        "all have to, by about as much"
+    )
 
 
 def _says(shift: Shift, name: str, gauges: int, *, is_off: bool) -> str:

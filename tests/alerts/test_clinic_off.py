@@ -44,6 +44,11 @@ def test_gauges_that_do_not_lean_alike_are_none_of_the_clinic_s(by: Mapping[int,
     assert not [one for one in judged(by).values() if one.standing is Standing.OFF]
 
 
+@pytest.mark.parametrize(("by", "alike"), [({2: 0.12}, 1), ({2: 0.1, 3: 0.11}, 2)])
+def test_it_says_how_many_gauges_lean_the_clinic_s_way(by: Mapping[int, float], alike: int) -> None:
+    assert f"{alike} of its 2 gauges read 2 % or more off that way" in judged(by)["clinic1"].why[-1]
+
+
 def test_a_clinic_with_one_gauge_cannot_be_told_from_it() -> None:
     found = judged({2: 0.1}, gauges=1)["clinic1"]
     assert found.standing is Standing.UNJUDGED

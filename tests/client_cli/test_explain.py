@@ -68,6 +68,13 @@ def test_what_is_missing_is_shown_and_nothing_unjudged_looks_fine():
     assert words("something this client does not know") in shown
 
 
+def test_a_very_small_share_of_false_ones_is_told_without_powers_of_ten():
+    rare = {**DOCUMENT["rules"][0], "q": 1.4e-7}
+    shown = words(seen(show_explanation, {**DOCUMENT, "rules": [rare]}, width=80))
+    assert words("share of false ones: below 1 %") in shown
+    assert "e-07" not in shown
+
+
 def test_nothing_is_cut_or_broken_within_a_name_in_eighty_columns():
     long = {**DOCUMENT["rules"][0], "rule": "unlisted_revision", "subject": {"unit": "Pellomi/LK000123456"}}
     shown = seen(show_explanation, {**DOCUMENT, "rules": [long]}, width=80)
