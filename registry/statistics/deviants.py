@@ -75,10 +75,6 @@ class Deviant:
         """More than matters, on enough to judge by."""
         return self.is_carried(limits) and abs(self.apart) >= limits.outside
 
-    def is_outside(self, limits: UnitLimits = UNIT_LIMITS) -> bool:
-        """More than matters, and more than chance does among all that are looked at (Bonferroni)."""
-        return self.is_material(limits) and self.p * self.tests < limits.alarm
-
     def is_clear(self, limits: UnitLimits = UNIT_LIMITS) -> bool:
         """Nothing is left to say against the unit."""
         return abs(self.apart) < limits.clear or self.p * self.tests > limits.calm

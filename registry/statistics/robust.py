@@ -69,16 +69,6 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9, rounds: int = 500
     return centre, scale
 
 
-def weighted_median(values: ArrayLike, weights: ArrayLike) -> float:
-    """The value with half the weight below it; halfway between two when it falls between them."""
-    x, w = np.asarray(values, float), np.asarray(weights, float)
-    order = np.argsort(x, kind="stable")
-    x, share = x[order], np.cumsum(w[order]) / np.sum(w)
-    low = int(np.searchsorted(share, 0.5 - 1e-12))
-    high = int(np.searchsorted(share, 0.5 + 1e-12))
-    return float((x[low] + x[min(high, x.size - 1)]) / 2)
-
-
 def stretch(size: int) -> float:
     """How much wider the limits must be for a sample of `size`, whose own scale is that uncertain."""
     return float(np.interp(size, _SIZES, _STRETCH)) if size >= 3 else float("inf")

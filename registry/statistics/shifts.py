@@ -162,12 +162,6 @@ class Examined:
         )
 
 
-def gauge_shifts(pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS) -> list[Shift]:
-    """Judge every gauge in a table from `pair_table`; see `examine`."""
-    found = examine(pairs, watched=watched, limits=limits)
-    return found.gauges(limits=limits) if found else []
-
-
 def examine(
     pairs: pd.DataFrame, *, watched: int = 0, limits: Limits = LIMITS, fitted: Fitted | None = None
 ) -> Examined | None:

@@ -96,7 +96,10 @@ def middle(values: Floats) -> Floats:
 
 
 def weighted_middle(values: Floats, weights: Floats) -> Floats:
-    """As `robust.weighted_median` in each row, with one weight a column."""
+    """In each row the value with half the weight below it, halfway between two when it falls between them.
+
+    `weights` is one a column.
+    """
     order = np.argsort(values, axis=1, kind="stable")
     ranked = np.take_along_axis(values, order, axis=1)
     share = np.cumsum(weights[order], axis=1) / np.sum(weights)

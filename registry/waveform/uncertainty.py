@@ -5,7 +5,6 @@ run draws anew (noise, scatter of cycles) is random. They are kept apart so that
 average away what all of them share.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from math import hypot, sqrt
@@ -32,24 +31,6 @@ ORDERS = np.arange(1.0, 33.0)
 def rectangular(half_width: float) -> float:
     """Standard uncertainty of a quantity known only to lie within +-half_width (JCGM 100, 4.3.7)."""
     return half_width / sqrt(3.0)
-
-
-def propagate(
-    function: Callable[[Floats], Floats], inputs: Floats, covariance: Floats, relative_step: float = 1e-6
-) -> tuple[Floats, Floats]:
-    """(outputs, covariance of outputs) of a function of correlated inputs, to first order (JCGM 100, 5.2.2).
-
-    Sensitivities are central differences with steps of `relative_step` standard uncertainties' scale.
-    """
-    values = np.asarray(function(inputs), dtype=float)
-    steps = np.maximum(np.abs(inputs), np.sqrt(np.diag(covariance))) * relative_step
-    columns = []
-    for index, step in enumerate(steps):
-        shift = np.zeros(inputs.size)
-        shift[index] = step or relative_step
-        columns.append((function(inputs + shift) - function(inputs - shift)) / (2 * shift[index]))
-    sensitivity = np.stack(columns, axis=-1)
-    return values, np.asarray(sensitivity @ covariance @ sensitivity.T)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from registry.statistics.deviants import Deviant, deviants
+from registry.statistics.deviants import UNIT_LIMITS, Deviant, deviants
 from registry.statistics.pairs import pair_table
 from tests.statistics.communities import Readers
 
@@ -17,8 +17,13 @@ def judged(readers: Readers, rng: np.random.Generator, **leaning: float) -> list
     return deviants(pairs, known, tests=3 * readers.builds * readers.units)
 
 
+def is_outside(deviant: Deviant) -> bool:
+    """More than matters, and more than chance does among all that are looked at (Bonferroni)."""
+    return deviant.is_material() and deviant.p * deviant.tests < UNIT_LIMITS.alarm
+
+
 def outside(found: list[Deviant]) -> set[int]:
-    return {deviant.unit for deviant in found if deviant.is_outside()}
+    return {deviant.unit for deviant in found if is_outside(deviant)}
 
 
 @pytest.mark.parametrize("readers", [Readers(), Readers(between_units=0.05), Readers(builds=1, units=16)])
@@ -48,7 +53,7 @@ def test_what_a_gauge_reads_others_off_by_is_none_of_a_unit_s() -> None:
     (first,), (second,) = ([d for d in found if d.unit == 8] for found in (leans, stands))
     assert first.explained == pytest.approx(0.05, abs=0.02)
     assert not first.is_material()
-    assert second.is_outside()
+    assert is_outside(second)
 
 
 def test_a_gauge_nobody_vouches_for_clears_no_unit() -> None:
@@ -57,7 +62,7 @@ def test_a_gauge_nobody_vouches_for_clears_no_unit() -> None:
     readings.loc[readings["unit"] == 5, ["gauge", "clinic"]] = 99
     found = {d.unit: d for d in deviants(pair_table(readings))}
     assert not found[5].gauge_cleared
-    assert not found[5].is_outside()
+    assert not is_outside(found[5])
 
 
 def test_a_unit_two_clinics_saw_alike_needs_no_vouching() -> None:
@@ -73,7 +78,7 @@ def test_a_unit_two_clinics_saw_alike_needs_no_vouching() -> None:
     }
     assert both[5].gauges == 2
     assert both[5].gauge_cleared
-    assert both[5].is_outside()
+    assert is_outside(both[5])
 
 
 def test_a_build_of_two_kinds_is_in_doubt_and_names_no_unit() -> None:

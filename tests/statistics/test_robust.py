@@ -5,7 +5,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from registry.statistics.robust import algorithm_a, reined, scaled_mad, stretch, weighted_median
+from registry.statistics.robust import algorithm_a, reined, scaled_mad, stretch
 
 
 def test_scaled_mad_estimates_the_standard_deviation() -> None:
@@ -42,13 +42,6 @@ def test_algorithm_a_moves_with_its_sample(values: list[float], shift: float, fa
     moved, scaled = algorithm_a([factor * v + shift for v in values])
     assert moved == pytest.approx(factor * centre + shift, abs=1e-4)
     assert scaled == pytest.approx(factor * scale, abs=1e-4)
-
-
-def test_weighted_median_counts_weights_not_values() -> None:
-    assert weighted_median([1.0, 2.0, 3.0], [1, 1, 1]) == 2.0
-    assert weighted_median([1.0, 2.0, 3.0, 4.0], [1, 1, 1, 1]) == 2.5
-    assert weighted_median([1.0, 2.0, 3.0], [1, 1, 10]) == 3.0
-    assert weighted_median([7.0], [2.0]) == 7.0
 
 
 def test_small_deviations_stay_and_wild_ones_vanish() -> None:

@@ -1,13 +1,19 @@
 """Gauges that are off are found, those that are not are left alone, and one wrong gauge blames no other."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from registry.statistics.pairs import pair_table
-from registry.statistics.shifts import Shift, gauge_shifts
+from registry.statistics.shifts import Shift, examine
 from tests.statistics.communities import Readers
 
 TRIALS = 50
+
+
+def gauge_shifts(pairs: pd.DataFrame, watched: int = 0) -> list[Shift]:
+    found = examine(pairs, watched=watched)
+    return found.gauges() if found else []
 
 
 def judged(readers: Readers, rng: np.random.Generator) -> list[Shift]:
