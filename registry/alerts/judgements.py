@@ -30,9 +30,11 @@ def keep(said: Iterable[Said], at: datetime) -> None:
     """Keep what rules said in a look that began at `at`: two queries. Chances are charged ones.
 
     Each subject's word replaces the one before, but never that of a look that began later: a slow look that
-    ends last would else bring back what was so before.
+    ends last would else bring back what was so before. Of subjects that are one when cut to what is stored,
+    the last counts: two in one statement would lose what all rules said.
     """
-    rows = [_row(rule, verdict, at) for rule, verdicts in said for verdict in verdicts]
+    made = (_row(rule, verdict, at) for rule, verdicts in said for verdict in verdicts)
+    rows = list({(row.rule, row.rule_version, row.subject): row for row in made}.values())
     if not rows:
         return
     with transaction.atomic(savepoint=False):

@@ -40,6 +40,17 @@ def test_a_slow_look_that_ends_last_does_not_bring_back_what_was_so_before() -> 
 
 
 @pytest.mark.django_db
+def test_subjects_that_are_one_when_cut_lose_nothing_of_what_others_said() -> None:
+    long = "w" * 120
+    keep(
+        [(RULE, [verdict(), verdict(subject=f"{long}1"), verdict("clear", subject=f"{long}2")])],
+        timezone.now(),
+    )
+    standings = dict(Judgement.objects.values_list("subject", "standing"))
+    assert standings == {"west/G1": "off", long: "clear"}
+
+
+@pytest.mark.django_db
 class TestConfirmation:
     def test_what_two_halves_of_the_evidence_say_is_raised_at_once(self) -> None:
         record(RULE, [verdict()])
