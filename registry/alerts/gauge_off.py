@@ -128,10 +128,10 @@ def held_against(shift: Shift) -> tuple[str, ...]:
     """The figures against the limits, in words."""
     alike = percent(shift.agreeing)
     return (
-        f"{abs(percent(shift.shift)):g} % apart; {percent(LIMITS.off):g} % matters",
+        f"reads {high_or_low(shift.shift)}; {percent(LIMITS.off):g} % matters",
         f"{alike:g} % of its units lean that way; at least {percent(LIMITS.agreeing):g} % have to",
-        f"{counted(shift.units, 'unit')} read; at least {LIMITS.units} have to be",
-        f"held against {counted(shift.clinics, 'other clinic')}; at least {LIMITS.clinics} have to be there",
+        f"{counted(shift.units, 'unit')} read; at least {LIMITS.units} are needed",
+        f"held against {counted(shift.clinics, 'other clinic')}; at least {LIMITS.clinics} are needed",
     )
 
 

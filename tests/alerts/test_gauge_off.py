@@ -63,5 +63,6 @@ def test_a_gauge_that_did_not_change_says_nothing_of_before() -> None:
     assert told.standing is Standing.OFF
     assert told.since is None
     assert "before the next runs" in told.says
+    assert "% high; 4 % matters" in told.why[0]
     assert "than it did" not in told.says
     assert "changed_percent" not in told.evidence
