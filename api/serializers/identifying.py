@@ -8,8 +8,8 @@ from rest_framework import serializers
 
 from api.serializers.answers import AnswerDocument, PlaceDocument
 from api.serializers.strict import Strict
-from registry.answers.identifiedpieces import MOST_MARKS
-from registry.answers.identifiedtraces import KEYS, MOST_TRACES
+from registry.answers.identifying.pieces import MOST_MARKS
+from registry.answers.identifying.traces import KEYS, MOST_TRACES
 from registry.models import Mode
 
 KINDS = ("serial", "mark", "firmware", "purchased", "trace")

@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument, elevation_field
 from api.serializers.comparing import WhenQuery
-from registry.answers.needs import ALIASES
+from registry.answers.matching.needs import ALIASES
 from registry.models import Mode, Power
 from registry.waveform.editions import CURRENT_EDITION, edition_of
 

@@ -10,8 +10,8 @@ from api.serializers.answers import DistributionsDocument, DistributionsQuery
 from api.serializers.benches import BenchesDocument, BenchesQuery
 from api.serializers.serials import SerialsDocument, SerialsQuery
 from api.views.kept import KeptAnswers
-from registry.answers.benches import answer_benches
-from registry.answers.serials import answer_serials
+from registry.answers.benches.answer import answer_benches
+from registry.answers.serials.answer import answer_serials
 
 
 class Serials(StrictQuery):

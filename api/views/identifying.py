@@ -14,8 +14,8 @@ from api.queries import StrictQuery
 from api.serializers.identifying import IdentificationDocument, IdentifyForm, IdentifyQuery, QuestionForm
 from api.uploads import PROVENANCE_LIMIT
 from api.viewer import viewer_of
-from registry.answers.identifications import answer_identification
-from registry.answers.identifiedtraces import Trace
+from registry.answers.identifying.answer import answer_identification
+from registry.answers.identifying.traces import Trace
 from registry.errors import Fault, Invalid, TooLarge
 
 _LONGEST_NAME = 60

@@ -9,7 +9,7 @@ from django.utils.cache import get_conditional_response, patch_vary_headers
 from rest_framework.request import Request
 
 from api.queries import StrictQuery
-from registry.answers.kept import Kept, kept_answer
+from registry.answers.served.kept import Kept, kept_answer
 
 
 class KeptAnswers(StrictQuery):

@@ -15,7 +15,7 @@ from api.queries import StrictQuery
 from api.serializers import proposals as shapes
 from api.viewer import operator_of, viewer_of
 from api.views.catalogue import OfModel, Shelf
-from registry.answers.history import catalogue_history
+from registry.answers.serials.history import catalogue_history
 from registry.errors import NotFound, ProposalStale
 from registry.intake.differences import propose_differences
 from registry.intake.proposals import confirm, foresee, propose, reject

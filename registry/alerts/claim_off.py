@@ -9,7 +9,7 @@ from typing import Any
 
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Standing, Verdict
-from registry.answers.claims import answer_claims, claim_in_words
+from registry.answers.claiming.claims import answer_claims, claim_in_words
 from registry.models import Claim, Judgement, PumpModel, Revision
 
 RULE = Rule(

@@ -3,7 +3,7 @@
 from typing import Any
 
 from registry.alerts.outcomes import outcomes
-from registry.answers.typed import Ambiguous, OpenEnd, read_typed
+from registry.answers.serials.typed import Ambiguous, OpenEnd, read_typed
 from registry.errors import Fault, Invalid, NotFound
 from registry.models import Gauge, Operator, PumpModel, Run, RunState, Unit, UnitSummary
 from registry.models.lookup import find_pump_model

@@ -148,7 +148,7 @@ PROCRASTINATE_IMPORT_PATHS = [
     "registry.alerts.tasks",
     "registry.alerts.delivery.tasks",
     "registry.intake.tasks",
-    "registry.answers.kept_again",
+    "registry.answers.served.again",
 ]
 
 AUTH_USER_MODEL = "registry.Operator"

@@ -14,7 +14,7 @@ class ChangeCount(models.Model):
     """How often one connection changed what belongs to a scope: a pump model's key, EVERYTHING, SITTINGS.
 
     What counts is the sum over a scope's rows. A connection writes its own row alone, so that writers never
-    wait for each other here; `backend` 0 has what `answers.kept_bounds` folded together. Sums only ever grow.
+    wait for each other here; `backend` 0 has what `keeping.bounds` folded together. Sums only ever grow.
     """
 
     pk = models.CompositePrimaryKey("scope", "backend")

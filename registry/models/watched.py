@@ -1,7 +1,7 @@
 """Which tables the database counts changes of, and for whom: what a kept answer may rest on.
 
 Migration 0009 puts the triggers there (`registry_watch`); a test holds both alike. An answer that reads a
-table not named here is made anew each time (`registry.answers.kept`).
+table not named here is made anew each time (`registry.answers.served.kept`).
 """
 
 # By the scope a change belongs to. `labels` change everything when a row is changed or gone; a new one shows

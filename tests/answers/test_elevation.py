@@ -4,17 +4,17 @@ from datetime import datetime
 
 import pytest
 
-from registry.answers.claims import answer_claims
-from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
+from registry.answers.claiming.claims import answer_claims
+from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.comparing.swaps import answer_swap
+from registry.answers.distributions.answer import answer_distributions
 from registry.answers.filters import chosen_elevation
-from registry.answers.settings import answer_settings
-from registry.answers.swaps import answer_swap
+from registry.answers.matching.settings import answer_settings
 from registry.errors import Invalid
 from registry.intake.summaries import refresh_summaries
 from registry.models import Measurement
 from tests import factories
-from tests.answers.test_comparisons import bench
+from tests.answers.comparing.test_comparisons import bench
 
 pytestmark = pytest.mark.django_db
 LOW, MIDDLE, HIGH = "below 500 m", "500-1500 m", "above 1500 m"

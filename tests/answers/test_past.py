@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 from django.utils import timezone
 
-from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
+from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.distributions.answer import answer_distributions
 from registry.answers.summaries import summary_frame
 from registry.errors import Invalid
 from registry.intake.rejudge import settle_unit

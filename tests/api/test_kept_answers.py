@@ -12,9 +12,9 @@ from django.db import connection
 from django.utils import timezone
 from rest_framework.test import APIClient
 
-from registry.answers import kept_ahead
-from registry.answers.kept_ahead import make_ahead
-from registry.answers.kept_questions import KINDS
+from registry.answers.served import ahead as kept_ahead
+from registry.answers.served.ahead import make_ahead
+from registry.answers.served.questions import KINDS
 from registry.intake.catalogue import load_catalogue
 from registry.intake.gauges import declare_gauge
 from registry.intake.receive import receive
@@ -25,7 +25,7 @@ from registry.intake.withdraw import withdraw
 from registry.models import Claim, Clinic, Edition, KeptAnswer, PumpModel, Revision, Rig, Run, SerialSpan
 from registry.waveform import editions
 from tests import community
-from tests.answers.keeping import anew, but_for_when, over_http, questions
+from tests.answers.asking import anew, but_for_when, over_http, questions
 from tests.declared import CATALOGUE, GAUGE, MODEL, provenance
 from tests.editions import both
 from tests.traces import trace_bytes

@@ -5,9 +5,9 @@ from typing import Any
 import pytest
 from django.utils import timezone
 
-from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
-from registry.answers.serials import answer_serials
+from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.distributions.answer import answer_distributions
+from registry.answers.serials.answer import answer_serials
 from registry.errors import Conflict
 from registry.intake.catalogue import load_catalogue
 from registry.intake.enrol import enrol

@@ -8,7 +8,7 @@ import inspect
 
 import pytest
 
-from registry.answers import practice
+from registry.answers.comparing import practice
 from registry.waveform import checks, uncertainty
 
 SAID = "common practice, no published source"

@@ -5,8 +5,9 @@ from operator import itemgetter
 from typing import Any
 
 from registry.answers import cautions
-from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
+from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.comparing.swaps import answer_swap
+from registry.answers.distributions.answer import answer_distributions
 from registry.answers.exports.answertable import (
     EDITION,
     MODEL,
@@ -16,10 +17,9 @@ from registry.answers.exports.answertable import (
     Document,
 )
 from registry.answers.exports.columns import Column, count, flag, inner, joined, number, text
-from registry.answers.needs import ALIASES
-from registry.answers.serials import answer_serials
-from registry.answers.settings import answer_settings
-from registry.answers.swaps import answer_swap
+from registry.answers.matching.needs import ALIASES
+from registry.answers.matching.settings import answer_settings
+from registry.answers.serials.answer import answer_serials
 from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 

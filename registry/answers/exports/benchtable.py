@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from registry.answers import cautions
-from registry.answers.benches import answer_benches
+from registry.answers.benches.answer import answer_benches
 from registry.answers.exports.answertable import EDITION, SETTING, AnswerTable, Document
 from registry.answers.exports.columns import count, number, text
 

@@ -1,7 +1,7 @@
 """Claims held against what clinics measure, as a table."""
 
 from registry.answers import cautions
-from registry.answers.claims import answer_claims
+from registry.answers.claiming.claims import answer_claims
 from registry.answers.exports.answertable import EDITION, MODEL, AnswerTable
 from registry.answers.exports.columns import Column, count, inner, number, text, time
 

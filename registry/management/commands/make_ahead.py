@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from registry.answers.kept_ahead import make_ahead
+from registry.answers.served.ahead import make_ahead
 
 
 class Command(BaseCommand):

@@ -4,18 +4,18 @@ from typing import Any
 
 import pytest
 
-from registry.answers import serials
-from registry.answers.claims import answer_claims
-from registry.answers.comparisons import answer_comparison
-from registry.answers.distributions import answer_distributions
+from registry.answers.claiming.claims import answer_claims
+from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.comparing.swaps import answer_swap
+from registry.answers.distributions.answer import answer_distributions
 from registry.answers.exports.answers import ANSWERS
 from registry.answers.exports.answertable import AnswerTable
 from registry.answers.exports.claimtable import CLAIMS
 from registry.answers.exports.columns import count, number, text, time
 from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
-from registry.answers.settings import answer_settings
-from registry.answers.swaps import answer_swap
+from registry.answers.matching.settings import answer_settings
+from registry.answers.serials import answer as serials
 from registry.models import Claim
 from tests import factories
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from registry.answers.benches import answer_benches
+from registry.answers.benches.answer import answer_benches
 from registry.answers.exports.benchtable import BENCHES, ROUNDS
 from tests.benched import CLINICS, benched
 

@@ -1,0 +1,1 @@
+"""Clinics and gauges beside each other, and rounds of units that travel."""

@@ -1,0 +1,1 @@
+"""Makers' claims held against what was measured."""

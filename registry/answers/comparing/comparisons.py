@@ -1,0 +1,125 @@
+"""Two builds side by side, setting by setting: same, different, or cannot tell yet."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from math import isnan
+from typing import Any
+
+from registry.answers import cautions
+from registry.answers.comparing.contrasts import Contrasts
+from registry.answers.comparing.contrasts_kept import contrasts_of
+from registry.answers.comparing.judged import judged_rows
+from registry.answers.comparing.practice import reach
+from registry.answers.comparing.sides import Sides, find_sides
+from registry.answers.comparing.spreads import Scattered, of_intervals, of_scatter, of_strata
+from registry.answers.comparing.telling import left_out_of, says_compared
+from registry.answers.comparing.unlike import unlike
+from registry.answers.narrowing import Margins, chosen_margins, narrowed
+from registry.answers.setting import order_around, order_of_mode
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.wording import dated, natural
+from registry.models.lookup import find_pump_model
+from registry.statistics.equivalence import overall
+
+
+def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
+    model: str,
+    old: str,
+    new: str,
+    *,
+    mode: str | None = None,
+    level: str | int | None = None,
+    programme: str | None = None,
+    power: str | None = None,
+    elevation: str | None = None,
+    metric: str | None = None,
+    rig: str | None = None,
+    rate_margin: float | None = None,
+    vacuum_margin: float | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
+) -> dict[str, Any]:
+    """Return the `comparisons` document: new less old at each setting and metric.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
+
+    `old` and `new` are a revision's label, `unit:SERIAL` or `firmware:TAG`. Without `metric` the main ones
+    are compared (cycle rate, peak and residual vacuum); `all` takes all. Only like is compared with like:
+    mode, programme, level, side, rig and power each part the settings, and what only one side was measured
+    at is in `left_out`. Elevation is compared band by band: `difference` is the mean of those within the
+    bands that both were measured in, each weighted by what it tells, and `by_elevation` holds them singly.
+    Clinics that measured both with one gauge are their own control.
+
+    Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
+    `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same. Same
+    is judged setting by setting, by `same_low` and `same_high`, which are narrower.
+
+    Raises UnknownPumpModel, and Invalid on the field at fault.
+    """
+    pump_model = find_pump_model(model)
+    margins = chosen_margins(rate_margin, vacuum_margin)
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
+    asked = narrowed(
+        number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric,
+        rig=rig,
+    )  # fmt: skip
+    sides = find_sides(pump_model, old, new)
+    found = contrasts_of(sides, asked, moment)
+    told = _told(pump_model.name, sides, found, margins, moment)
+    return {
+        "model": pump_model.name,
+        **told,
+        **stamped,
+        "cautions": [
+            *of_intervals(told["settings"]),
+            *_of_these(sides.names, found),
+            *cautions.COMPARISONS,
+            *cautions.again(moment),
+        ],
+    }
+
+
+def _told(
+    model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None
+) -> dict[str, Any]:
+    names, (before, after) = sides.names, found.sides
+    settings = sorted(judged_rows(found, margins, of_units=bool(sides.fixed)), key=setting_order)
+    still = reach(before, after, margins.vacuum_mmhg, found.labels) if settings else []
+    left_out = left_out_of(before, after, names, found.labels)
+    return {
+        "old": names[0],
+        "new": names[1],
+        "verdict": overall([row["verdict"] for row in settings]),
+        "settings": settings,
+        "family": len(found.fitted),
+        "margins": margins.as_dict(),
+        "reach": still,
+        "left_out": left_out,
+        "says": dated(says_compared(model, names, settings, still, left_out), moment),
+    }
+
+
+def _of_these(names: tuple[str, str], found: Contrasts) -> list[str]:
+    """The cautions that these two sides call for."""
+    of = found.of_fitted
+    scattered = [
+        Scattered(unlike > 0, (between[0], between[1]), row.units)
+        for row, unlike, between in zip(found.fitted, of.unlike.tolist(), of.between.tolist(), strict=True)
+    ]
+    return [
+        *unlike(*found.sides, names),
+        *of_strata([p for p in of.strata.tolist() if not isnan(p)]),
+        *of_scatter(scattered, names),
+    ]
+
+
+def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Setting by setting as a pump counts them."""
+    return (
+        order_of_mode(row["mode"]),
+        natural(row["programme"]),
+        natural(row["level"]),
+        row["metric"],
+        *order_around(row),
+    )

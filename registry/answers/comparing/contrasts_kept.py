@@ -1,0 +1,80 @@
+"""Contrasts between revisions are made ahead and kept; all others are worked out when they are asked for."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from itertools import islice
+
+from registry.answers.blocks import summary_blocks
+from registry.answers.comparing.contrasts import Contrasts, contrasts_between, narrowed_down
+from registry.answers.comparing.contrasts_packed import pack, read
+from registry.answers.comparing.side_parts import read_sides
+from registry.answers.comparing.sides import Sides
+from registry.answers.filters import CannotTell
+from registry.answers.keeping.parts import PartKind, fresh
+from registry.answers.narrowing import Narrowed, rig_labels
+from registry.models import Revision
+
+# Of a model with many revisions, pairs nearest to each other in order are made ahead: all of up to 11.
+MOST_PAIRS = 55
+
+
+def contrasts_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Contrasts:
+    """Return what both sides differ by wherever both were measured of what is asked for.
+
+    Kept ones are read in one query. The same comes out whether they are kept or not, and of two revisions
+    whichever comes first: they are held against each other in the order of their keys.
+    """
+    turned = _is_turned(sides)
+    found = _kept(sides, asked) if moment is None else None
+    if found is None:
+        in_order = Sides(sides.pump_model, sides.new, sides.old) if turned else sides
+        found = _worked_out(in_order, asked, moment)
+    return found.reversed() if turned else found
+
+
+def _is_turned(sides: Sides) -> bool:
+    both = sides.old.is_revision and sides.new.is_revision
+    return both and (sides.old.revision or 0) > (sides.new.revision or 0)
+
+
+def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
+    if not (sides.old.is_revision and sides.new.is_revision):
+        return None
+    key = _key(sides.old.revision or 0, sides.new.revision or 0)
+    found = fresh(CONTRASTS, asked.edition, key, [sides.pump_model.pk])
+    body = found.get(sides.pump_model.pk)
+    try:
+        return None if body is None else narrowed_down(read(body), asked)
+    except CannotTell:
+        return None
+
+
+def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:
+    found = read_sides(sides, asked, moment)
+    old, new, labels = found.old, found.new, found.labels
+    return contrasts_between(asked.of_rig(old, labels), asked.of_rig(new, labels), labels, sides.fixed)
+
+
+def _make(model: int, edition: int, key: str) -> bytes:
+    """All that two revisions differ by, at all settings and metrics, in each band and in all together."""
+    old, new = (int(part) for part in key.split(":"))
+    blocks = summary_blocks(pump_model=model, edition=edition, unit__revision__in=[old, new])
+    before, after = ([block for block in blocks if block.revision == one] for one in (old, new))
+    return pack(contrasts_between(before, after, rig_labels(blocks), each_band=True))
+
+
+def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the pairs are those of any edition
+    revisions = Revision.objects.filter(pump_model=model).order_by("order", "pk").values_list("pk", flat=True)
+    return (_key(*pair) for pair in islice(_nearest_first(list(revisions)), MOST_PAIRS))
+
+
+def _nearest_first(of: Sequence[int]) -> Iterator[tuple[int, int]]:
+    for apart in range(1, len(of)):
+        yield from zip(of, of[apart:], strict=False)
+
+
+def _key(one: int, other: int) -> str:
+    return f"{min(one, other)}:{max(one, other)}"
+
+
+CONTRASTS = PartKind("contrasts", _make, _keys)

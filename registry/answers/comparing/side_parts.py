@@ -1,0 +1,190 @@
+"""What revisions, and the commonest firmwares, were measured at: kept as parts, so that a comparison of any
+of them with anything needs no summing up."""
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Any, NamedTuple
+
+import numpy as np
+from django.db.models import Count
+
+from registry.answers.blocks import Block, Keys, summary_blocks
+from registry.answers.comparing.sides import Side, Sides, firmware_blocks
+from registry.answers.filters import CannotTell
+from registry.answers.keeping.parts import PartKind, fresh_of
+from registry.answers.keeping.sections import packed, unpacked
+from registry.answers.keeping.written import written
+from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
+from registry.answers.setting import Setting
+from registry.models import Revision, Run, RunState
+from registry.statistics.robust import Floats
+from registry.waveform.editions import edition_of
+
+# Main metrics and all others are kept apart, since mostly the former alone are asked for.
+_MAIN, _REST = "main", "rest"
+_WHO = ("unit", "clinic", "gauge")
+_VALUES = ("runs", "mean", "squares", "random", "systematic")
+# Of firmwares the main metrics of so many are made ahead, since their runs are summed up one by one.
+MOST_FIRMWARES = 6
+
+
+class Read(NamedTuple):
+    """The summaries of both sides, and the labels of the rigs in them as far as they are kept beside."""
+
+    old: Sequence[Block]
+    new: Sequence[Block]
+    known: Mapping[int, str]
+
+    @property
+    def labels(self) -> Mapping[int, str]:
+        """The labels of all rigs in them. One query where any is not known."""
+        rigs = {block.setting.rig for side in (self.old, self.new) for block in side}
+        return self.known if self.known.keys() >= rigs else rig_labels(self.old, self.new)
+
+
+def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Read:
+    """Return the summaries of both sides that are asked for, of any rig: as kept, else as they are now.
+
+    Raises Invalid where nothing that fits names a firmware.
+    """
+    try:
+        kept = _kept(sides, asked) if moment is None else None
+    except CannotTell:
+        kept = None
+    if kept is not None:
+        return kept
+    old, new = sides.blocks(asked.where, moment)
+    return Read(old, new, {})
+
+
+def _kept(sides: Sides, asked: Narrowed) -> Read | None:
+    """The same from parts; None where one is missing or out of date. One query, and one of a unit's own."""
+    both = (sides.old, sides.new)
+    whose = [_whose(side, other) for side, other in (both, both[::-1])]
+    bodies = _bodies(sides, asked, {one for one in whose if one})
+    if bodies is None:
+        return None
+    chosen, band = asked.chosen(), asked.elevation
+    found: list[Sequence[Block]] = []
+    labels: dict[int, str] = {}
+    for side, one in zip(both, whose, strict=True):
+        if one is None:
+            blocks: Sequence[Block] = summary_blocks(
+                pump_model=sides.pump_model, unit=side.unit, **asked.where
+            )
+        else:
+            read = [unpack(body, sides.pump_model.pk, asked.metrics) for body in bodies[one]]
+            labels |= {key: label for _, of_rigs in read for key, label in of_rigs.items()}
+            blocks = [
+                block
+                for of_part, _ in read
+                for block in of_part
+                if band in (None, block.setting.elevation) and chosen(block.setting)
+            ]
+        found.append(side.narrowed(blocks))
+    if not all(found[which] for which, side in enumerate(both) if side.firmware is not None):
+        return None
+    old, new = sides.without_each_other(found[0], found[1])
+    return Read(old, new, labels)
+
+
+def _whose(side: Side, other: Side) -> str | None:
+    """Whose summaries hold those of a side: its own, or its build's where that is read anyhow."""
+    if side.firmware is not None:
+        return f"firmware:{side.firmware.upper()}" if side.firmware.isascii() else "firmware:"
+    if side.unit is None or (other.is_revision and other.revision == side.revision):
+        return f"revision:{side.revision}"
+    return None
+
+
+def _bodies(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list[bytes]] | None:
+    groups = {_MAIN if metric in MAIN_METRICS else _REST for metric in asked.metrics}
+    keys = [f"{one}:{group}" for one in whose for group in groups]
+    found = fresh_of(READINGS, asked.edition, keys, [sides.pump_model.pk]) if keys else {}
+    if not keys or len(found) < len(keys):
+        return None
+    return {one: [found[sides.pump_model.pk, f"{one}:{group}"] for group in groups] for one in whose}
+
+
+def pack(blocks: Sequence[Block], labels: Mapping[int, str]) -> bytes:
+    """Write summaries down, metric by metric; `unpack` reads those of some metrics."""
+    metrics = sorted({block.setting.metric for block in blocks})
+    texts = [written([metrics, [[key, label] for key, label in labels.items()]])]
+    for metric in metrics:
+        texts += _packed([block for block in blocks if block.setting.metric == metric])
+    return packed(texts)
+
+
+def unpack(body: bytes, model: int, metrics: Sequence[str]) -> tuple[list[Block], dict[int, str]]:
+    """Return the summaries of those metrics, and the labels of all rigs."""
+    first, *rest = unpacked(body)
+    there, labels = json.loads(first.text)
+    blocks: list[Block] = []
+    for place, metric in enumerate(there):
+        if metric in metrics:
+            head, who, values = (section.text for section in rest[3 * place : 3 * place + 3])
+            crowds, numbers = np.frombuffer(who, "<i8"), np.frombuffer(values, "<f8")
+            blocks += _unpacked(model, json.loads(head), crowds, numbers)
+    return blocks, dict(labels)
+
+
+def _packed(blocks: Sequence[Block]) -> list[bytes]:
+    """Who read what is written once for all settings at which it was the same."""
+    crowds = {block.who: block for block in blocks}
+    places = {who: place for place, who in enumerate(crowds)}
+    head = [
+        [block.mean.size for block in crowds.values()],
+        [[block.revision, places[block.who], block.setting] for block in blocks],
+    ]
+    who = [getattr(block, name) for block in crowds.values() for name in _WHO]
+    values = [getattr(block, name) for block in blocks for name in _VALUES]
+    return [
+        written(head),
+        np.concatenate(who).astype("<i8").tobytes(),
+        np.concatenate(values).astype("<f8").tobytes(),
+    ]
+
+
+def _unpacked(model: int, head: Any, who: Keys, values: Floats) -> Iterator[Block]:
+    sizes, rows = head
+    crowds, start = [], 0
+    for size in sizes:
+        crowds.append(who[start : start + 3 * size].reshape(3, size))
+        start += 3 * size
+    start = 0
+    for revision, place, setting in rows:
+        keys = crowds[place]
+        end = start + len(_VALUES) * keys.shape[1]
+        yield Block(
+            model, revision, Setting(*setting), *keys, *values[start:end].reshape(len(_VALUES), keys.shape[1])
+        )
+        start = end
+
+
+def _make(model: int, edition: int, key: str) -> bytes:
+    one, _, group = key.rpartition(":")
+    kind, _, name = one.partition(":")
+    metrics = MAIN_METRICS if group == _MAIN else _others(edition)
+    where: dict[str, Any] = {"edition": edition, "metric__in": metrics}
+    if kind == "revision":
+        blocks = summary_blocks(**where, pump_model=model, unit__revision=int(name))
+    else:
+        blocks = firmware_blocks(model, name, where)
+    return pack(blocks, rig_labels(blocks))
+
+
+def _others(edition: int) -> tuple[str, ...]:
+    return tuple(metric for metric in edition_of(edition).metrics if metric not in MAIN_METRICS)
+
+
+def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the same for all editions
+    for revision in Revision.objects.filter(pump_model=model).order_by("order", "pk"):
+        yield from (f"revision:{revision.pk}:{group}" for group in (_MAIN, _REST))
+    runs = Run.objects.filter(pump_model=model, state=RunState.ACCEPTED).exclude(firmware="").order_by()
+    tags = runs.values_list("firmware").annotate(n=Count("id")).order_by("-n", "firmware")
+    common = {tag.upper(): None for tag, _ in tags if tag.isascii()}
+    yield from (f"firmware:{tag}:{_MAIN}" for tag in list(common)[:MOST_FIRMWARES])
+
+
+READINGS = PartKind("readings", _make, _keys)

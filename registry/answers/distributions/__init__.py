@@ -1,0 +1,1 @@
+"""How a pump model behaves at each setting, build by build, over all clinics."""

@@ -1,0 +1,1 @@
+"""Which build a pump is, from whatever is known of it."""

@@ -1,0 +1,1 @@
+"""Settings that meet a need, and settings most like another one."""

@@ -1,0 +1,103 @@
+"""Places of many pump models side by side, as columns: what a question narrows down to is marked at once."""
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.answers.filters import are_programme, is_rig
+from registry.answers.matching.ahead import FIGURES, Ahead, pairs_of
+from registry.answers.places import Named
+from registry.statistics.robust import Floats
+
+# What filters on UnitSummary are called here.
+_COLUMNS = {"programme__iexact": "programme", "unit__revision": "revision"}
+
+
+class Table:
+    """The places of pump models, in the order of their names; never changed once made.
+
+    What is asked of it is put together from the models' own arrays and remembered. Two threads that ask at
+    once do so twice, and find the same.
+    """
+
+    def __init__(self, aheads: Sequence[Ahead]) -> None:
+        with_places = [ahead for ahead in aheads if ahead.places]
+        self.aheads = sorted(with_places, key=lambda ahead: ahead.places[0].model)
+        self.starts = np.cumsum([0, *(len(ahead.places) for ahead in self.aheads)])
+        self._known: dict[tuple[str, ...], NDArray[Any]] = {}
+
+    @property
+    def size(self) -> int:
+        """How many places there are."""
+        return int(self.starts[-1])
+
+    def where(self, row: int) -> tuple[Ahead, int]:
+        """The model's own table, and the row there."""
+        model = int(np.searchsorted(self.starts, row, side="right")) - 1
+        return self.aheads[model], row - int(self.starts[model])
+
+    def named(self, row: int) -> Named:
+        """A place as documents name it."""
+        ahead, at = self.where(row)
+        return ahead.places[at]
+
+    def counts(self, row: int) -> tuple[int, int]:
+        """Units and clinics of all of ALIKE at a place."""
+        ahead, at = self.where(row)
+        units, clinics = ahead.counts[at].tolist()
+        return units, clinics
+
+    def column(self, name: str) -> NDArray[Any]:
+        """What places are narrowed down by; see `Ahead.columns`."""
+        if (name,) not in self._known:
+            return self._joined((name,), [ahead.columns[name] for ahead in self.aheads])
+        return self._known[name,]
+
+    def figures(self, metric: str, name: str) -> Floats:
+        """One of FIGURES of a metric, NaN where it was not measured."""
+        if (metric, name) not in self._known:
+            at = FIGURES.index(name)
+            return self._joined((metric, name), [ahead.figures_of(metric)[:, at] for ahead in self.aheads])
+        return self._known[metric, name]
+
+    def together(self, metrics: Sequence[str], rows: NDArray[np.intp]) -> Floats:
+        """A matrix of correlations a place, for some of them."""
+        found = np.broadcast_to(np.eye(len(metrics)), (rows.size, len(metrics), len(metrics))).copy()
+        for one, other in pairs_of(len(metrics)):
+            pair = self._pair(metrics[one], metrics[other])[rows]
+            found[:, one, other] = found[:, other, one] = pair
+        return found
+
+    def marked(self, where: Mapping[str, Any], rig: str | None) -> NDArray[np.bool_]:
+        """The places that filters on UnitSummary leave, and whose rig is the one named."""
+        kept = np.ones(self.size, bool)
+        for name, value in where.items():
+            column = _COLUMNS.get(name, name)
+            kept &= self._of_programme(value) if column == "programme" else self.column(column) == value
+        if rig and rig.strip():
+            labels, code = np.unique(self.column("rig_label"), return_inverse=True)
+            kept &= np.array([is_rig(str(label), rig) for label in labels], bool)[code]
+        return kept
+
+    @cached_property
+    def _programmes(self) -> tuple[list[str], NDArray[np.intp]]:
+        """All programmes, and which of them each place is of."""
+        programmes, code = np.unique(self.column("programme"), return_inverse=True)
+        return programmes.tolist(), code
+
+    def _of_programme(self, wanted: str) -> NDArray[np.bool_]:
+        programmes, code = self._programmes
+        return np.array(are_programme(programmes, wanted), bool)[code]
+
+    def _pair(self, one: str, other: str) -> Floats:
+        key = (one, other, "together")
+        if key in self._known:
+            return self._known[key]
+        return self._joined(key, [ahead.together_of(one, other) for ahead in self.aheads])
+
+    def _joined(self, key: tuple[str, ...], columns: Sequence[NDArray[Any]]) -> NDArray[Any]:
+        self._known[key] = joined = np.concatenate(columns) if columns else np.zeros(0)
+        return joined

@@ -1,0 +1,274 @@
+"""An old setting translated: which settings of another build or pump are most like it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from math import isnan
+from typing import Any
+
+import numpy as np
+from django.db.models import prefetch_related_objects
+
+from registry.answers import cautions
+from registry.answers.comparing.telling import told_setting
+from registry.answers.filters import chosen_level, chosen_mode
+from registry.answers.matching.ahead import ALIKE
+from registry.answers.matching.ahead_kept import Asked, table_of
+from registry.answers.matching.ahead_table import Table
+from registry.answers.matching.doubts import BEYOND, UNTOLD, WITHIN, Doubt, doubts_of
+from registry.answers.matching.likenesses import likenesses, medians
+from registry.answers.matching.matches import measured
+from registry.answers.narrowing import Margins
+from registry.answers.places import Place, build_of, lacking
+from registry.answers.setting import AROUND
+from registry.answers.wording import dated, figure, in_a_hundred, in_words
+from registry.errors import Fault, Invalid
+from registry.models import PumpModel
+from registry.models.lookup import find_pump_model, find_revision
+from registry.statistics.matching import Rows
+
+METRICS = ALIKE
+# More settings than these nobody tries one by one.
+MOST_NEAR = 50
+_FORM = "Write REVISION:MODE:LEVEL or REVISION:MODE:PROGRAMME:LEVEL, as in A:expression:5."
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """What was asked to be alike to: one setting of one build."""
+
+    model: PumpModel
+    revision: int
+    label: str
+    mode: str
+    programme: str
+    level: str
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The setting to be like: where it stands, what it was measured with, its typical values and units."""
+
+    setting: _Setting
+    row: int
+    place: Place
+    values: Mapping[str, float]
+    units: int
+
+
+def answer_like(  # noqa: PLR0913 - what a question narrows down to
+    pump_model: PumpModel | None,
+    like: str,
+    like_model: str | None,
+    where: Mapping[str, Any],
+    edition: int,
+    moment: datetime | None,
+    *,
+    rig: str | None,
+    margins: Margins,
+    stamped: Mapping[str, Any],
+) -> dict[str, Any]:
+    """Return the `settings-matches` document: how far settings lie from the one to be like.
+
+    Settings of the same mode (unless `where` names one), side, rig, power and elevation, measured for
+    cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `distance` is that of the further metric
+    in margins, so 1 and less seems to be within what matters. `within` says whether it surely is or is not,
+    at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference and its
+    interval are `likenesses.likenesses`, in which what gauges and units have in common at both settings
+    cancels, and the difference of the medians where nothing tells how much units scatter.
+    `like_model` is the pump of the old setting, the asked one without it.
+
+    Raises Invalid on `like` when the setting cannot be read or was not measured.
+    """
+    home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
+    prefetch_related_objects([one for one in {home, pump_model} if one is not None], "revisions")
+    asked = _asked(home, like)
+    modes = {asked.mode, where.get("mode", asked.mode)}
+    about = Asked(edition, tuple(METRICS), {"mode__in": sorted(modes)}, moment)
+    among = None if pump_model is None else list({one.pk: one for one in (asked.model, pump_model)}.values())
+    table = table_of(about, among)
+    wanted = _wanted(table, asked, rig)
+    widths = _widths(wanted, margins)
+    near = _near(table, wanted, widths, {"mode": asked.mode, **where}, pump_model)
+    found = near[:MOST_NEAR]
+    doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
+    rows = [
+        {**table.named(row).shown(), **_row(wanted, table.counts(row), centres, doubt, widths)}
+        for row, centres, doubt in zip(found.tolist(), medians(table, found).tolist(), doubts, strict=True)
+    ]
+    rows.sort(key=lambda row: row["distance"])
+    return {
+        "model": pump_model.name if pump_model else None,
+        "needs": {},
+        "like": _shown(wanted),
+        "settings": rows,
+        "left_off": max(near.size - MOST_NEAR, 0),
+        **stamped,
+        "says": dated(_says(pump_model, wanted, rows), moment),
+        "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
+    }
+
+
+def _asked(home: PumpModel | None, like: str) -> _Setting:
+    parts = [part.strip() for part in like.split(":")]
+    if home is None or len(parts) not in (3, 4) or not all(parts):
+        why = "names no pump model" if home is None else "is not a setting"
+        hint = "Give model, or like_model." if home is None else _FORM
+        raise Invalid(f"'{like.strip()[:80]}' {why}", hint=hint, faults=(Fault(why, field="like"),))
+    label, mode, *programme, level = parts
+    try:
+        revision = find_revision(home, label)
+        named, at = chosen_mode(mode), chosen_level(level)
+    except Invalid as refused:
+        faults = (Fault(refused.detail, field="like"),)
+        raise Invalid(refused.detail, hint=f"{refused.hint} {_FORM}", faults=faults) from refused
+    return _Setting(home, revision.pk, revision.label, str(named), "".join(programme), str(at))
+
+
+def _wanted(table: Table, setting: _Setting, rig: str | None) -> Wanted:
+    """The setting's place; where it was measured in several ways, the one most units have both metrics of."""
+    at = {
+        "pump_model": setting.model.pk,
+        "revision": setting.revision,
+        "mode": setting.mode,
+        "programme": setting.programme,
+        "level": setting.level,
+    }
+    rows = np.flatnonzero(table.marked(at, rig) & measured(table, list(METRICS))).tolist()
+    if not rows:
+        there = " ".join(filter(None, (setting.mode, setting.programme, setting.level)))
+        raise Invalid(
+            f"{setting.model.name} revision {setting.label} was not measured at {there}",
+            hint=f"Cycle rate and peak vacuum are both needed. {_FORM}",
+            faults=(Fault("was not measured", field="like"),),
+        )
+    rows.sort(key=lambda row: table.named(row).place.around)
+    row = max(rows, key=lambda row: table.counts(row)[0])
+    values = dict(zip(METRICS, medians(table, [row])[0].tolist(), strict=True))
+    return Wanted(setting, row, table.named(row).place, values, table.counts(row)[0])
+
+
+def _widths(wanted: Wanted, margins: Margins) -> dict[str, float]:
+    """How far apart each metric may lie and still not matter."""
+    found = {metric: margins.of(metric, unit) for metric, unit in METRICS.items()}
+    return {metric: of.at(wanted.values[metric]) for metric, of in found.items() if of is not None}
+
+
+def _near(
+    table: Table,
+    wanted: Wanted,
+    widths: Mapping[str, float],
+    where: Mapping[str, Any],
+    pump_model: PumpModel | None,
+) -> Rows:
+    """Every other setting measured alike, the nearest first."""
+    about = {name: getattr(wanted.place, name) for name in AROUND}
+    of_model = {} if pump_model is None else {"pump_model": pump_model.pk}
+    kept = (
+        table.marked(about, None) & table.marked({**where, **of_model}, None) & measured(table, list(METRICS))
+    )
+    itself = {
+        name: getattr(wanted.place, name) for name in ("pump_model", "revision", "mode", "programme", "level")
+    }
+    rows = np.flatnonzero(kept & ~table.marked(itself, None))
+    apart = (medians(table, rows) - list(wanted.values.values())) / list(widths.values())
+    return rows[np.argsort(np.max(np.abs(apart), axis=1), kind="stable")]
+
+
+def _row(
+    wanted: Wanted,
+    counts: tuple[int, int],
+    centres: Sequence[float],
+    doubt: Doubt,
+    widths: Mapping[str, float],
+) -> dict[str, Any]:
+    metrics = {}
+    for at, (metric, width) in enumerate(widths.items()):
+        known = not isnan(doubt.differences[at])
+        by = doubt.differences[at] if known else centres[at] - wanted.values[metric]
+        metrics[metric] = {
+            "centre": figure(centres[at]),
+            "difference": figure(by),
+            "in_margins": figure(by / width),
+            "difference_low": figure(doubt.lows[at]) if known else None,
+            "difference_high": figure(doubt.highs[at]) if known else None,
+            "probability": figure(doubt.chances[at]) if known else None,
+        }
+    units, clinics = counts
+    missing = lacking(units, clinics)
+    return {
+        "units": units,
+        "clinics": clinics,
+        "state": "thin" if missing else "ok",
+        "missing": missing,
+        "probability": figure(doubt.chance),
+        "distance": max(abs(of["in_margins"] or 0.0) for of in metrics.values()),
+        # Below what a distribution needs, nothing is surely within.
+        "within": UNTOLD if missing and doubt.state == WITHIN else doubt.state,
+        "metrics": metrics,
+    }
+
+
+def _shown(wanted: Wanted) -> dict[str, Any]:
+    setting = wanted.setting
+    return {
+        "model": setting.model.name,
+        "revision": setting.label,
+        "mode": setting.mode,
+        "programme": setting.programme,
+        "level": setting.level,
+        "units": wanted.units,
+        **{metric: figure(value) for metric, value in wanted.values.items()},
+    }
+
+
+def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any]]) -> str:
+    old, rate, vacuum = wanted.setting, wanted.values["cycle_rate"], wanted.values["peak_vacuum"]
+    setting = told_setting({"mode": old.mode, "programme": old.programme, "level": old.level})
+    about = f"{old.model.name} revision {old.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
+    if not rows:
+        alike = "mode, side, rig, power, elevation"
+        return f"{about}: nothing else was measured alike ({alike}) to hold against it."
+    best = next((row for row in rows if row["within"] == WITHIN), rows[0])
+    elsewhere = pump_model is None or pump_model.pk != old.model.pk
+    nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
+    if best["within"] == WITHIN:
+        return f"{about}: nearest is {nearest}, within what matters ({_apart(best)})."
+    if all(row["within"] == BEYOND for row in rows):
+        return f"{about}: none within margins; nearest is {nearest}, {_off(best)}."
+    open_ = next(row for row in rows if row["within"] == UNTOLD)
+    where = f"{build_of(open_, with_model=elsewhere)} at {told_setting(open_)}"
+    first = f"{about}: whether {where} is within what matters cannot be told yet; it is {_off(open_)}"
+    return f"{first}{_odds(open_)}. {_to_record(wanted, open_, where)}"
+
+
+def _off(row: Mapping[str, Any]) -> str:
+    """How far off in the metric that is furthest: "2.2 margins away (peak vacuum lower by 22 mmHg)"."""
+    worst = max(row["metrics"], key=lambda metric: abs(row["metrics"][metric]["in_margins"]))
+    by = row["metrics"][worst]["difference"]
+    off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {METRICS[worst]}"
+    return f"{row['distance']:.1f} margins away ({off})"
+
+
+def _odds(row: Mapping[str, Any]) -> str:
+    chance = row["probability"]
+    return "" if chance is None else f", and within them with a chance of {in_a_hundred(chance, 'about ')}"
+
+
+def _to_record(wanted: Wanted, row: Mapping[str, Any], where: str) -> str:
+    """What to record so that it can be told."""
+    if row["missing"]:
+        return f"Record {row['missing']} of {where}."
+    if wanted.units < row["units"]:
+        build = f"revision {wanted.setting.label}"
+        return f"Record more units of {build} at the old setting, beside the new with one gauge."
+    return f"Record more units of {where}, beside the old setting with one gauge."
+
+
+def _apart(row: Mapping[str, Any]) -> str:
+    """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +12 mmHg"."""
+    apart = {metric: row["metrics"][metric]["difference"] for metric in METRICS}
+    return ", ".join(
+        f"{in_words(metric)} {by:+.{0 if abs(by) >= 10 else 1}f} {METRICS[metric]}"
+        for metric, by in apart.items()
+    )

@@ -1,0 +1,130 @@
+"""Settings that meet a need, by how likely the next unit meets it; and settings most like another one."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+
+from registry.answers import cautions
+from registry.answers.comparing.telling import told_setting
+from registry.answers.filters import chosen_elevation, chosen_mode, chosen_power, chosen_programme
+from registry.answers.matching.ahead_kept import Asked, table_of
+from registry.answers.matching.likes import answer_like
+from registry.answers.matching.matches import Matches, match, measured
+from registry.answers.matching.needs import chosen_needs, in_full, told
+from registry.answers.narrowing import chosen_margins
+from registry.answers.places import build_of
+from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.wording import counted, dated, in_a_hundred, in_words
+from registry.errors import Fault, Invalid
+from registry.models import PumpModel, Revision
+from registry.models.lookup import find_pump_model, find_revision
+from registry.statistics.matching import Need
+
+MOST = 200
+_LIKELY = 0.5
+
+
+def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
+    model: str | None = None,
+    *,
+    needs: Mapping[str, str] | None = None,
+    like: str | None = None,
+    like_model: str | None = None,
+    revision: str | None = None,
+    mode: str | None = None,
+    programme: str | None = None,
+    power: str | None = None,
+    elevation: str | None = None,
+    rig: str | None = None,
+    rate_margin: float | None = None,
+    vacuum_margin: float | None = None,
+    edition: int | None = None,
+    as_of: datetime | None = None,
+) -> dict[str, Any]:
+    """Return the `settings-matches` document.
+
+    `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
+
+    With `needs` (a range a metric, `rate` and `vacuum` for cycle_rate and peak_vacuum): settings of the
+    model, or of every pump, by the probability that one run of the next unit at the next clinic meets all
+    needs at once. With `like` (`OLD:MODE:LEVEL` or `OLD:MODE:PROGRAMME:LEVEL`): see `likes.answer_like`.
+    Below three units from two clinics a setting is `thin` and has no probability.
+
+    Raises UnknownPumpModel, and Invalid on the field at fault.
+    """
+    pump_model = find_pump_model(model) if model and model.strip() else None
+    margins = chosen_margins(rate_margin, vacuum_margin)
+    if bool(needs) == bool(like):
+        raise Invalid(
+            "Say what a setting has to do, or which one it should be like",
+            hint="For example rate=70..&vacuum=200..240, or like=A:expression:5; not both.",
+            faults=(Fault("give needs or like", field="rate"),),
+        )
+    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    stamped = stamp(number, moment)
+    found = _revision(pump_model, revision)
+    given = {
+        "mode": chosen_mode(mode),
+        "programme__iexact": chosen_programme(programme),
+        "power": chosen_power(power),
+        "elevation": chosen_elevation(elevation),
+        "unit__revision": found.pk if found else None,
+    }
+    where = {name: value for name, value in given.items() if value is not None}
+    if like:
+        return answer_like(
+            pump_model, like, like_model, where, number, moment, rig=rig, margins=margins, stamped=stamped
+        )
+    wanted = chosen_needs(needs or {})
+    asked = Asked(number, tuple(wanted), where, moment)
+    return {**_meeting(pump_model, wanted, asked, rig), **stamped}
+
+
+def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
+    if label is None or not label.strip():
+        return None
+    if pump_model is None:
+        raise Invalid(
+            "A revision is one of a pump model",
+            hint="Name the model as well.",
+            faults=(Fault("needs a model", field="revision"),),
+        )
+    return find_revision(pump_model, label)
+
+
+def _meeting(
+    pump_model: PumpModel | None, needs: Mapping[str, Need], asked: Asked, rig: str | None
+) -> dict[str, Any]:
+    table = table_of(asked, None if pump_model is None else [pump_model])
+    rows = np.flatnonzero(table.marked(asked.where, rig) & measured(table, asked.metrics))
+    found = match(table, rows, needs, most=MOST, telling=_LIKELY)
+    best = found.rows(MOST)
+    return {
+        "model": pump_model.name if pump_model else None,
+        "needs": {metric: told(need) for metric, need in needs.items()},
+        "like": None,
+        "settings": best,
+        "left_off": max(rows.size - MOST, 0),
+        "says": dated(_says(pump_model, needs, found, best), asked.moment),
+        "cautions": [*cautions.SETTINGS, *cautions.again(asked.moment)],
+    }
+
+
+def _says(
+    pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches, rows: list[dict[str, Any]]
+) -> str:
+    about = pump_model.name if pump_model else "All pumps"
+    wanted = " and ".join(f"{in_words(metric)} {in_full(need)}" for metric, need in needs.items())
+    if not rows:
+        return f"{about}: no setting was measured for {wanted}."
+    if not found.told:
+        thin = counted(found.size, "setting")
+        return f"{about}, {wanted}: {thin} measured, all too thin to say how likely."
+    best = rows[0]
+    build = build_of(best, with_model=pump_model is None)
+    at = f"{build} at {told_setting(best)}, met by {in_a_hundred(best['probability'], 'about ')} next units"
+    if not found.likely:
+        return f"{about}, {wanted}: no setting is likely to meet it; nearest is {at}."
+    return f"{about}, {wanted}: best is {at}; {counted(found.likely, 'setting')} more likely than not."

@@ -1,0 +1,1 @@
+"""Which build a serial or a range of serials is, and on what grounds."""

@@ -1,0 +1,1 @@
+"""Answers as they are served: kept, made again, and of parts made ahead."""

@@ -1,0 +1,57 @@
+"""Distributions are narrowed down by what a person types, in whatever form."""
+
+import pytest
+
+from registry.answers.distributions.answer import answer_distributions
+from registry.answers.filters import chosen_level
+from registry.intake.provenance import understand
+from tests import factories
+from tests.answers.distributions.test_distributions import bench
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def model():
+    return factories.pump_model()
+
+
+def test_narrowing_down(model) -> None:
+    bench(model)
+    bench(model, "B", start=50_000, level="4")
+    assert len(answer_distributions("lapwing one", revision="b")["cells"]) == 1
+    assert len(answer_distributions("Lapwing One", level=4)["cells"]) == 1
+    assert len(answer_distributions("Lapwing One", mode="Expression", metric="peak_vacuum")["cells"]) == 2
+    assert len(answer_distributions("Lapwing One", power="mains", programme="")["cells"]) == 2
+    nothing = answer_distributions("Lapwing One", level="9")
+    assert nothing["cells"] == []
+    assert "nothing is known here yet" in nothing["says"]
+
+
+@pytest.mark.parametrize("level", ["low", "LOW", " Low "])
+def test_a_level_in_words_is_found_however_it_is_typed(model, level) -> None:
+    bench(model, level="low")
+    assert len(answer_distributions("Lapwing One", level=level)["cells"]) == 1
+
+
+@pytest.mark.parametrize("level", [3, 3.0, "3", "3.0", " 3.00 "])
+def test_a_numbered_level_is_found_however_it_is_typed(model, level) -> None:
+    bench(model)
+    bench(model, level="30", start=50_000)
+    assert [c["level"] for c in answer_distributions("Lapwing One", level=level)["cells"]] == ["3"]
+
+
+@pytest.mark.parametrize("level", ["LOW", 3.0, 3, "3.0", "2.50", " a  b ", "1.0x", "010.0"])
+def test_a_level_is_read_as_it_is_when_a_run_is_received(level) -> None:
+    said = understand({"pump_model": "x", "serial": "1", "mode": "expression", "level": level})
+    assert chosen_level(level) == said.level
+
+
+def test_a_programme_is_found_in_any_case_and_none_is_not_all(model) -> None:
+    bench(model, programme="Boost")
+    bench(model)
+    assert [c["programme"] for c in answer_distributions("Lapwing One", programme=" bOOST ")["cells"]] == [
+        "Boost"
+    ]
+    assert [c["programme"] for c in answer_distributions("Lapwing One", programme="")["cells"]] == [""]
+    assert len(answer_distributions("Lapwing One")["cells"]) == 2

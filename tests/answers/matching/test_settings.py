@@ -1,0 +1,289 @@
+"""The settings-matches document: how likely a need is met, and what is most like an old setting."""
+
+import json
+
+import pytest
+
+from registry.answers.matching.settings import answer_settings
+from registry.errors import Invalid, UnknownPumpModel
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+CLINICS = ("north", "south", "east")
+RATE = {
+    "metric": "cycle_rate",
+    "metric_unit": "cycles/min",
+    "sum_squares": 0.1,
+    "u_random": 0.1,
+    "u_systematic": 0.01,
+}
+NEEDS = {"rate": "70..", "vacuum": "200..240"}
+
+
+@pytest.fixture
+def model():
+    return factories.pump_model()
+
+
+def setting(model, label, level, rate, vacuum, *, units=9, start=None, **changes):
+    """Units of a build at one setting; rates spread by about 1, vacuums by about 3."""
+    first = start or (50_001 if label == "B" else 1)
+    for k in range(units):
+        unit = factories.unit(model, f"LK{first + k:06}", label)
+        wobble = (k % 5) - 2
+        factories.summary(unit, vacuum + 2 * wobble, CLINICS[k % 3], level=level, **changes)
+        factories.summary(unit, rate - 0.7 * wobble, CLINICS[k % 3], level=level, **changes | RATE)
+
+
+def test_settings_come_by_how_likely_the_next_unit_meets_the_need(model) -> None:
+    setting(model, "A", "3", 75, 220)
+    setting(model, "A", "4", 70, 235)
+    setting(model, "A", "5", 62, 260)
+    setting(model, "B", "3", 68, 220)
+    document = answer_settings("Lapwing One", needs=NEEDS)
+    told = [(row["revision"], row["level"], round(row["probability"], 1)) for row in document["settings"]]
+    assert told[0] == ("A", "3", 1.0)
+    assert told[1][:2] == ("A", "4")
+    assert 0.25 < document["settings"][1]["probability"] < 0.6
+    assert {row[2] for row in told[2:]} <= {0.0, 0.1}
+    first = document["settings"][0]
+    assert (first["units"], first["clinics"], first["state"]) == (9, 3, "ok")
+    assert first["metrics"]["cycle_rate"]["centre"] == pytest.approx(75, abs=0.5)
+    assert first["metrics"]["cycle_rate"]["predict_low"] < 75 < first["metrics"]["cycle_rate"]["predict_high"]
+    assert first["metrics"]["peak_vacuum"]["probability"] >= first["probability"] - 1e-6
+    assert document["needs"] == {"cycle_rate": "70..", "peak_vacuum": "200..240"}
+    assert document["says"].startswith(
+        "Lapwing One, cycle rate of at least 70 and peak vacuum of 200 to 240: best is revision A at "
+        "expression 3, met by "
+    )
+    assert "More vacuum is not more milk and can injure." in document["cautions"]
+    json.dumps(document)
+
+
+def test_narrowed_to_a_revision_or_widened_to_every_pump(model) -> None:
+    other = factories.pump_model("Lapwing Two")
+    setting(model, "A", "3", 75, 220)
+    setting(model, "B", "3", 66, 220)
+    setting(other, "A", "9", 80, 221)
+    assert {
+        row["revision"] for row in answer_settings("Lapwing One", needs=NEEDS, revision="b")["settings"]
+    } == {"B"}
+    everywhere = answer_settings(needs=NEEDS)
+    assert {row["model"] for row in everywhere["settings"]} == {"Lapwing One", "Lapwing Two"}
+    assert everywhere["says"].startswith("All pumps, ")
+    assert answer_settings("Lapwing One", needs=NEEDS, rig="bell")["settings"] == []
+    assert len(answer_settings("Lapwing One", needs=NEEDS, mode="expression", rig="cup")["settings"]) == 2
+
+
+def test_a_need_nobody_is_likely_to_meet_is_said_plainly(model) -> None:
+    setting(model, "A", "5", 62, 260)
+    says = answer_settings("Lapwing One", needs=NEEDS)["says"]
+    assert "no setting is likely to meet it; nearest is revision A at expression 5" in says
+    assert "no setting was measured" in answer_settings("Lapwing One", needs={"duty_factor": "..0.5"})["says"]
+
+
+def test_a_thin_setting_has_no_probability_and_comes_last(model) -> None:
+    setting(model, "A", "3", 75, 220, units=2)
+    setting(model, "A", "4", 60, 220)
+    document = answer_settings("Lapwing One", needs=NEEDS)
+    thin = document["settings"][-1]
+    assert (thin["level"], thin["state"], thin["probability"]) == ("3", "thin", None)
+    assert thin["missing"] == "1 more unit"
+    assert document["settings"][0]["missing"] == ""
+    only = answer_settings("Lapwing One", needs=NEEDS, mode="expression", revision="A", programme="")
+    assert only["settings"] == document["settings"]
+
+
+def test_a_setting_without_one_of_the_metrics_is_no_match(model) -> None:
+    for k in range(6):
+        factories.summary(factories.unit(model, f"LK{k + 1:06}", "A"), 220.0, CLINICS[k % 3])
+    assert answer_settings("Lapwing One", needs=NEEDS)["settings"] == []
+    assert len(answer_settings("Lapwing One", needs={"vacuum": "200.."})["settings"]) == 1
+
+
+def test_an_old_setting_is_translated_with_the_distance_in_margins(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "A", "6", 70, 235)
+    setting(model, "B", "5", 68, 224)
+    setting(model, "B", "6", 73.5, 226)
+    document = answer_settings("Lapwing One", like="A:expression:5", revision="B")
+    best, second = document["settings"]
+    assert (best["revision"], best["level"]) == ("B", "6")
+    assert best["metrics"]["peak_vacuum"]["difference"] == pytest.approx(6)
+    assert best["metrics"]["peak_vacuum"]["in_margins"] == pytest.approx(0.6)
+    assert best["metrics"]["cycle_rate"]["in_margins"] == pytest.approx(-1.5 / 3.75)
+    assert best["distance"] == pytest.approx(0.6)
+    assert second["distance"] == pytest.approx(7 / 3.75, rel=1e-3)
+    assert document["like"]["cycle_rate"] == pytest.approx(75)
+    assert document["says"] == (
+        "Lapwing One revision A at expression 5 (75 cycles/min, 220 mmHg): nearest is revision B at "
+        "expression 6, within what matters (cycle rate -1.5 cycles/min, peak vacuum +6.0 mmHg)."
+    )
+    assert len(answer_settings("Lapwing One", like="A:expression:5")["settings"]) == 3
+    closer = answer_settings("Lapwing One", like="A:expression:5", revision="B", vacuum_margin=5)
+    assert closer["settings"][0]["distance"] == pytest.approx(1.2)
+
+
+def test_none_within_margins_is_said_plainly(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 60, 224)
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    assert "none within margins; nearest is revision B at expression 5, 4.0 margins away" in document["says"]
+    assert "cycle rate lower by 15 cycles/min" in document["says"]
+
+
+def test_a_likeness_tells_its_doubt(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 74, 221)
+    setting(model, "B", "6", 55, 260)
+    near, far = answer_settings("Lapwing One", like="A:expression:5")["settings"]
+    assert (near["within"], far["within"]) == ("within", "not within")
+    assert near["probability"] > 0.95
+    assert far["probability"] < 0.05
+    vacuum = near["metrics"]["peak_vacuum"]
+    assert vacuum["difference_low"] < vacuum["difference"] < vacuum["difference_high"]
+    assert vacuum["probability"] > 0.95
+    # No surer than that by a comparison of the same settings.
+    assert vacuum["difference_high"] - vacuum["difference_low"] < 20
+
+
+def test_a_difference_lies_in_its_own_interval_where_units_are_shared(model) -> None:
+    setting(model, "A", "4", 80, 200)
+    setting(model, "A", "5", 75, 220, units=3)  # the three weakest of them
+    (row,) = answer_settings("Lapwing One", like="A:expression:5")["settings"]
+    vacuum = row["metrics"]["peak_vacuum"]
+    assert vacuum["centre"] == pytest.approx(200)
+    assert vacuum["difference"] == pytest.approx(-20, abs=0.5)
+    assert vacuum["in_margins"] == pytest.approx(vacuum["difference"] / 10)
+    assert row["distance"] == pytest.approx(max(abs(m["in_margins"]) for m in row["metrics"].values()))
+    for metric in row["metrics"].values():
+        assert metric["difference_low"] <= metric["difference"] <= metric["difference_high"]
+
+
+def test_what_cannot_be_told_is_not_called_none_within_margins(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 71, 224)
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    (row,) = document["settings"]
+    assert row["distance"] > 1
+    assert row["within"] == "cannot tell"
+    assert 0.05 < row["probability"] < 0.95
+    assert "none within" not in document["says"]
+    assert "whether revision B at expression 5 is within what matters cannot be told yet" in document["says"]
+    assert "Record more units of revision B at expression 5" in document["says"]
+
+
+def test_too_few_units_leave_a_likeness_open_however_near(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 75, 220, units=1)
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    (row,) = document["settings"]
+    assert (row["state"], row["within"]) == ("thin", "cannot tell")
+    assert "Record 2 more units, 1 more clinic of revision B" in document["says"]
+
+
+def test_settings_over_every_pump_are_bounded_and_name_their_pump(model) -> None:
+    for number in range(3):
+        pump = factories.pump_model(f"Pump {number}")
+        for level in range(1, 5):
+            setting(pump, "A", str(level), 60 + 5 * level + number, 190 + 10 * level)
+    document = answer_settings(needs=NEEDS)
+    assert document["model"] is None
+    assert {row["model"] for row in document["settings"]} == {"Pump 0", "Pump 1", "Pump 2"}
+    chances = [row["probability"] for row in document["settings"]]
+    assert chances == sorted(chances, reverse=True)
+    assert document["says"].startswith("All pumps, ")
+    assert f"best is {document['settings'][0]['model']} revision A at expression" in document["says"]
+
+
+def test_more_than_anybody_reads_is_left_off_and_counted(model, monkeypatch) -> None:
+    for level in range(1, 8):
+        setting(model, "A", str(level), 60 + 2 * level, 190 + 10 * level)
+    monkeypatch.setattr("registry.answers.matching.settings.MOST", 3)
+    monkeypatch.setattr("registry.answers.matching.likes.MOST_NEAR", 2)
+    meeting = answer_settings(needs=NEEDS)
+    assert (len(meeting["settings"]), meeting["left_off"]) == (3, 4)
+    like = answer_settings("Lapwing One", like="A:expression:3")
+    assert (len(like["settings"]), like["left_off"]) == (2, 4)
+    assert [row["level"] for row in like["settings"]] == ["2", "4"]
+
+
+@pytest.mark.parametrize("pumps", [1, 4])
+def test_every_pump_costs_no_more_queries_than_one(model, django_assert_max_num_queries, pumps) -> None:
+    for number in range(pumps):
+        setting(factories.pump_model(f"Pump {number}"), "A", "3", 75, 220)
+    with django_assert_max_num_queries(7):
+        assert len(answer_settings(needs=NEEDS)["settings"]) == pumps
+
+
+def test_another_pump_and_a_programme(model) -> None:
+    other = factories.pump_model("Lapwing Two")
+    setting(model, "A", "5", 75, 220, programme="soft")
+    setting(other, "A", "2", 76, 221)
+    document = answer_settings("Lapwing Two", like="A:expression:soft:5", like_model="Lapwing One")
+    assert [row["model"] for row in document["settings"]] == ["Lapwing Two"]
+    assert "nearest is Lapwing Two revision A at expression 2" in document["says"]
+    assert len(answer_settings(like="A:expression:soft:5", like_model="Lapwing One")["settings"]) == 1
+
+
+def test_only_settings_measured_alike_are_held_against_it(model) -> None:
+    setting(model, "A", "5", 75, 220)
+    setting(model, "B", "5", 75, 220, rig=factories.rig("bell"))
+    setting(model, "B", "6", 75, 220, power="battery")
+    document = answer_settings("Lapwing One", like="A:expression:5")
+    assert document["settings"] == []
+    assert "nothing else was measured alike" in document["says"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "field"),
+    [
+        ({}, "rate"),
+        ({"needs": NEEDS, "like": "A:expression:5"}, "rate"),
+        ({"needs": {"rate": "fast"}}, "rate"),
+        ({"needs": {"vacuum": "240..200"}}, "vacuum"),
+        ({"needs": {"rate": ".."}}, "rate"),
+        ({"needs": {"rate": "70..", "cycle_rate": "60.."}}, "cycle_rate"),
+        ({"like": "A:expression"}, "like"),
+        ({"like": "Z:expression:5"}, "like"),
+        ({"like": "A:rest:5"}, "like"),
+        ({"like": "A:expression:77"}, "like"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused_by_field(model, asked, field) -> None:
+    setting(model, "A", "5", 75, 220, units=1)
+    with pytest.raises(Invalid) as caught:
+        answer_settings("Lapwing One", **asked)
+    assert [fault.field for fault in caught.value.faults] == [field]
+
+
+def test_a_revision_or_a_likeness_without_a_model_is_refused(model) -> None:
+    for asked in ({"needs": NEEDS, "revision": "A"}, {"like": "A:expression:5"}):
+        with pytest.raises(Invalid):
+            answer_settings(**asked)
+    with pytest.raises(UnknownPumpModel):
+        answer_settings("Nothing of the kind", needs=NEEDS)
+
+
+@pytest.mark.parametrize("levels", [1, 6])
+def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
+    for level in range(levels):
+        setting(model, "A", str(level), 70, 220)
+    with django_assert_num_queries(6):
+        answer_settings("Lapwing One", needs=NEEDS)
+    with django_assert_num_queries(6):
+        answer_settings("Lapwing One", like="A:expression:0")
+
+
+def test_a_share_of_lost_cycles_never_falls_below_nought(model) -> None:
+    lost = {"metric": "loss_rate", "metric_unit": "per 100 cycles", "sum_squares": 0.0, "u_random": 1.0}
+    for k in range(9):
+        factories.summary(factories.unit(model, f"LK{k + 1:06}", "A"), 0.0, CLINICS[k % 3], **lost)
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "0..1"})["settings"]
+    assert row["metrics"]["loss_rate"]["predict_low"] == 0.0
+    assert 0.7 < row["probability"] < 0.9
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "0.."})["settings"]
+    assert row["probability"] == 1.0
+    (row,) = answer_settings("Lapwing One", needs={"loss_rate": "-5..-1"})["settings"]
+    assert row["probability"] == 0.0
