@@ -9,6 +9,8 @@ from registry.pages.words import plain
 MOST_ROWS: Final = 60
 _LIMITS: Final = "limits"
 _PLAINER: Final = {"percent": "%", "p": "chance of as much", "q": "share of false ones"}
+# The database keeps keys by length; a reader wants what it is about, how large, and then between what.
+_LAST: Final = ("change", "unit", "percent", "low", "high", "low_percent", "high_percent")
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,8 @@ def _tables(key: str, value: Any) -> Iterator[Table]:
 
 
 def _of_records(key: str, records: Sequence[Mapping[str, Any]]) -> Table:
-    names = list(dict.fromkeys(name for record in records for name in record))
+    found = dict.fromkeys(name for record in records for name in record)
+    names = [name for name in found if name not in _LAST] + [name for name in _LAST if name in found]
     rows = [[figure(record.get(name)) for name in names] for record in records[:MOST_ROWS]]
     return Table(_title(key), [label(name) for name in names], rows, max(len(records) - MOST_ROWS, 0))
 

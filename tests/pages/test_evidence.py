@@ -20,6 +20,14 @@ def test_groups_by_name_become_rows():
     assert table.rows == [["peak vacuum", "8.123", "–"], ["cycle rate", "-1", "–"]]
 
 
+def test_how_large_stands_before_between_what_and_in_which_unit():
+    # As the database gives it back: keys by length.
+    change = {"low": -7.1, "high": -4.9, "unit": "cycles/min", "change": -6.0, "percent": -9.1}
+    (table,) = laid_out({"changes": {"cycle_rate": change}})
+    assert table.headings == ["", "change", "unit", "%", "low", "high"]
+    assert table.rows == [["cycle rate", "-6", "cycles/min", "-9.1", "-7.1", "-4.9"]]
+
+
 def test_anything_can_be_laid_out():
     odd = {
         "flag": True,
