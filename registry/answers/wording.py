@@ -17,7 +17,7 @@ def rounded(value: float, u: float | None) -> str:
     """A figure to the decimal place of its standard uncertainty's first digit, and three digits at most."""
     places = [2 - floor(log10(abs(value)))] if value else []
     places += [-floor(log10(u))] if u else []
-    return f"{value:.{min(max(min(places, default=0), 0), 6)}f}"
+    return f"{value:z.{min(max(min(places, default=0), 0), 6)}f}"  # z: never -0
 
 
 def in_a_hundred(chance: float, about: str = "") -> str:

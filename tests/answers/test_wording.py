@@ -18,6 +18,7 @@ from registry.answers.wording import counted, figure, in_a_hundred, natural, rou
         (0.0, None, "0"),
         (-3.25, None, "-3.25"),
         (55.0, None, "55.0"),
+        (-0.01, 2.0, "0"),
     ],
 )
 def test_a_figure_has_no_more_digits_than_it_carries(value, u, written) -> None:
