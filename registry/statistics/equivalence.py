@@ -4,7 +4,7 @@ Source of the two one-sided tests (TOST): D. J. Schuirmann, J. Pharmacokinet. Bi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -163,7 +163,8 @@ def is_clear(old: Estimates) -> NDArray[np.bool_]:
 
 def _beyond_rounding(difference: Estimates, size: Floats) -> Estimates:
     """Where nothing scatters at all, what arithmetic leaves over is no difference."""
-    return replace(difference, error=np.maximum(difference.error, _ROUNDING * size))
+    error = np.maximum(difference.error, _ROUNDING * size)
+    return Estimates(difference.value, error, difference.freedom)
 
 
 def overall(verdicts: list[Verdict]) -> Verdict:

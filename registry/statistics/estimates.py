@@ -1,7 +1,7 @@
 """Figures with their standard errors, by Student's t, and what puts variance into them."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 from scipy import special
@@ -9,71 +9,56 @@ from scipy import special
 from registry.statistics.crossed import CERTAIN
 from registry.statistics.robust import Floats
 
+Figure = TypeVar("Figure", float, Floats)
+
 _HAIR = 1e-300
 # Units count as cancelled only to a third of the degree they are: found by simulated coverage.
 _WARY = 3.0
 
 
 @dataclass(frozen=True)
-class Estimate:
-    """A linear figure of the cells' means, its standard error and the degrees of freedom that is known to."""
+class _ByStudent(Generic[Figure]):
+    """What a figure or many, their standard errors and degrees of freedom tell by Student's t."""
 
-    value: float
-    error: float
-    freedom: float
+    value: Figure
+    error: Figure
+    freedom: Figure
 
-    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
-        """Both ends by Student's t."""
-        half = float(special.stdtrit(self.freedom, (1 + coverage) / 2)) * self.error
-        return self.value - half, self.value + half
-
-    def p_above(self, bound: float) -> float:
-        """One-sided p-value against the figure's being at or below `bound`."""
-        return self._tail(self.value - bound)
-
-    def p_below(self, bound: float) -> float:
-        """One-sided p-value against the figure's being at or above `bound`."""
-        return self._tail(bound - self.value)
-
-    def p_apart(self, bound: float = 0.0) -> float:
-        """Two-sided p-value against the figure's being `bound`."""
-        return min(1.0, 2 * self._tail(abs(self.value - bound)))
-
-    def _tail(self, distance: float) -> float:
-        return float(tails(distance, self.error, self.freedom))
-
-
-def tails(distance: Any, error: Any, freedom: Any) -> Floats:
-    """One-sided p-values of so large a distance; 0 or 1 where there is no error."""
-    sure = np.asarray(error) <= 0
-    scaled = -np.asarray(distance) / np.where(sure, 1.0, error)
-    return np.where(sure, np.where(np.asarray(distance) > 0, 0.0, 1.0), special.stdtr(freedom, scaled))
-
-
-@dataclass(frozen=True)
-class Estimates:
-    """Many of them, a row each."""
-
-    value: Floats
-    error: Floats
-    freedom: Floats
-
-    def interval(self, coverage: float = 0.95) -> tuple[Floats, Floats]:
-        """Both ends by Student's t."""
+    def interval(self, coverage: float = 0.95) -> tuple[Figure, Figure]:
+        """Both ends."""
         half = special.stdtrit(self.freedom, (1 + coverage) / 2) * self.error
         return self.value - half, self.value + half
 
-    def p_above(self, bound: Floats | float) -> Floats:
-        """One-sided p-values against the figures' being at or below `bound`."""
-        return tails(self.value - bound, self.error, self.freedom)
+    def p_above(self, bound: Figure | float) -> Figure:
+        """One-sided p-value against the figure's being at or below `bound`."""
+        return self._tail(self.value - bound)
 
-    def p_below(self, bound: Floats | float) -> Floats:
-        """One-sided p-values against the figures' being at or above `bound`."""
-        return tails(bound - self.value, self.error, self.freedom)
+    def p_below(self, bound: Figure | float) -> Figure:
+        """One-sided p-value against the figure's being at or above `bound`."""
+        return self._tail(bound - self.value)
 
-    def p_apart(self) -> Floats:
-        """Two-sided p-values against the figures' being nought."""
-        return np.minimum(1.0, 2 * tails(np.abs(self.value), self.error, self.freedom))
+    def p_apart(self, bound: Figure | float = 0.0) -> Figure:
+        """Two-sided p-value against the figure's being `bound`."""
+        capped: Any = np.minimum(1.0, 2 * self._tail(np.abs(self.value - bound)))
+        found: Figure = capped
+        return found
+
+    def _tail(self, distance: Any) -> Figure:
+        """One-sided p-value of so large a distance; 0 or 1 where there is no error."""
+        sure = np.asarray(self.error) <= 0
+        scaled = -np.asarray(distance) / np.where(sure, 1.0, self.error)
+        certain = np.where(np.asarray(distance) > 0, 0.0, 1.0)
+        # A number of a number, an array of an array.
+        found: Figure = np.where(sure, certain, special.stdtr(self.freedom, scaled))[()]
+        return found
+
+
+class Estimate(_ByStudent[float]):
+    """A linear figure of the cells' means, its standard error and the degrees of freedom that is known to."""
+
+
+class Estimates(_ByStudent[Floats]):
+    """Many of them, a row each."""
 
     def one(self, place: int) -> Estimate:
         """One of them by itself."""
