@@ -28,7 +28,7 @@ class Asked:
     @property
     def key(self) -> Key:
         """What alerts are told apart by: those of live versions of a rule are one."""
-        return self.rule.name, self.rule.version if self.shadow else 0
+        return _told_apart(self.rule.name, self.rule.version, shadow=self.shadow)
 
     def alerts(self) -> Q:
         """Its alerts, open and closed."""
@@ -50,7 +50,7 @@ def ongoing(asked: Sequence[Asked]) -> dict[Key, dict[str, Alert]]:
     for alert in Alert.objects.filter(
         _any(one.alerts() for one in asked), state__in=ONGOING
     ).select_for_update():
-        found[alert.rule, alert.rule_version if alert.shadow else 0][alert.subject] = alert
+        found[_key(alert)][alert.subject] = alert
     return found
 
 
@@ -76,7 +76,15 @@ def dismissed(
     if not closed:
         return {}
     alerts = Alert.objects.filter(_any(closed), state=AlertState.DISMISSED).order_by("id")
-    return {(alert.rule, alert.rule_version if alert.shadow else 0, alert.subject): alert for alert in alerts}
+    return {(*_key(alert), alert.subject): alert for alert in alerts}
+
+
+def _key(alert: Alert) -> Key:
+    return _told_apart(alert.rule, alert.rule_version, shadow=alert.shadow)
+
+
+def _told_apart(rule: str, version: int, *, shadow: bool) -> Key:
+    return rule, version if shadow else 0
 
 
 def _any(conditions: Iterable[Q]) -> Q:
