@@ -79,10 +79,10 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
 ) -> dict[str, Any]:
     """Return the `distributions` document, its cells as texts: one a revision, setting and metric.
 
-    Only like is pooled with like: mode, programme, level, side, rig, power and band of elevation
-    each part the cells. `rig` is
-    a rig's label or one of its parts. For the figures see `registry.statistics.precision`: None where counts
-    do not carry one; below three units from two clinics a cell is `thin` and says what is `missing`.
+    Only like is pooled with like: mode, programme, level, side, rig, power and band of elevation each part
+    the cells. `rig` is a rig's label or one of its parts. For the figures see
+    `registry.statistics.precision`: None where counts do not carry one; below three units from two clinics a
+    cell is `thin` and says what is `missing`.
 
     Cells come from parts that were made ahead, where those are up to date, and else from summaries.
     `edition` is the current one unless said. With `as_of`, a past time, the answer of that time is made again

@@ -75,7 +75,7 @@ class Kept:
 
 
 def kept_answer(kind: str, asked: Mapping[str, Any], clinic: Clinic | None = None) -> Kept:
-    """Return the answer to a question of a kind in `kept_questions.KINDS`, kept or worked out now.
+    """Return the answer to a question of a kind in `questions.KINDS`, kept or worked out now.
 
     It is the one that would be worked out now, but for `as_of`, which tells when it was. One query where it
     is kept. Raises what the question's function raises; refusals are not kept.
