@@ -39,17 +39,16 @@ class _ByStudent(Generic[Figure]):
 
     def p_apart(self, bound: Figure | float = 0.0) -> Figure:
         """Two-sided p-value against the figure's being `bound`."""
-        capped: Any = np.minimum(1.0, 2 * self._tail(np.abs(self.value - bound)))
-        found: Figure = capped
-        return found
+        return self._tail(np.abs(self.value - bound), sides=2)
 
-    def _tail(self, distance: Any) -> Figure:
-        """One-sided p-value of so large a distance; 0 or 1 where there is no error."""
+    def _tail(self, distance: Any, sides: int = 1) -> Figure:
+        """P-value of so large a distance on one side or either; 0 or 1 where there is no error."""
         sure = np.asarray(self.error) <= 0
         scaled = -np.asarray(distance) / np.where(sure, 1.0, self.error)
         certain = np.where(np.asarray(distance) > 0, 0.0, 1.0)
+        one_sided = np.where(sure, certain, special.stdtr(self.freedom, scaled))
         # A number of a number, an array of an array.
-        found: Figure = np.where(sure, certain, special.stdtr(self.freedom, scaled))[()]
+        found: Figure = np.minimum(1.0, sides * one_sided)[()]
         return found
 
 
