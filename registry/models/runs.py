@@ -1,5 +1,6 @@
 """What was recorded and what was measured from it."""
 
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 from registry.models.bench import BenchSession, Gauge, Power, Rig, Unit
@@ -196,7 +197,11 @@ class Finding(models.Model):
 class UnitSummary(models.Model):
     """Count, mean and sum of squared deviations of a metric over the accepted runs of one unit, by one
     clinic with one gauge and rig, on one power and in one band of elevation, at one setting and edition.
-    Answers read these and never a trace."""
+    Answers read these and never a trace.
+
+    A summary of losses keeps each run beside, in order of time: `each_value`, and `each_at` when it was
+    recorded, or uploaded if a logger's clock said later. Null in those of other metrics.
+    """
 
     pump_model = models.ForeignKey(
         PumpModel, on_delete=models.PROTECT, related_name="summaries", db_index=False
@@ -221,6 +226,8 @@ class UnitSummary(models.Model):
     sum_squares = models.FloatField(help_text="sum of squared deviations from the mean")
     u_random = models.FloatField(help_text="root mean square over the runs")
     u_systematic = models.FloatField(help_text="root mean square over the runs")
+    each_at = ArrayField(models.DateTimeField(), null=True)
+    each_value = ArrayField(models.FloatField(), null=True)
     refreshed_at = models.DateTimeField()
 
     class Meta:

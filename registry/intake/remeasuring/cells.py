@@ -4,8 +4,10 @@ from collections.abc import Collection
 
 from django.db import connection
 
+from registry.intake.summaries import EACH_AT, EACH_VALUE
+
 # The same figures that `summaries` makes of one cell under all editions, for many cells under one.
-_CELLS = """
+_CELLS = f"""
 WITH cell AS (
     SELECT DISTINCT r.pump_model_id, r.unit_id, r.clinic_id, s.gauge_id, r.rig_id, s.power, s.elevation,
            r.mode, r.programme, r.level, r.side
@@ -13,9 +15,9 @@ WITH cell AS (
 )
 INSERT INTO registry_unitsummary (pump_model_id, unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode,
                                   programme, level, side, edition_id, metric, metric_unit, count, mean,
-                                  sum_squares, u_random, u_systematic, refreshed_at)
+                                  sum_squares, u_random, u_systematic, each_at, each_value, refreshed_at)
 SELECT c.*, m.edition_id, m.metric, min(m.unit), count(*), avg(m.value), var_pop(m.value) * count(*),
-       sqrt(avg(m.u_random ^ 2)), sqrt(avg(m.u_systematic ^ 2)), now()
+       sqrt(avg(m.u_random ^ 2)), sqrt(avg(m.u_systematic ^ 2)), {EACH_AT}, {EACH_VALUE}, now()
 FROM cell c
 JOIN registry_run r ON r.unit_id = c.unit_id AND r.state = 'accepted'
  AND (r.clinic_id, r.rig_id, r.mode, r.programme, r.level, r.side)
@@ -29,8 +31,9 @@ GROUP BY c.pump_model_id, c.unit_id, c.clinic_id, c.gauge_id, c.rig_id, c.power,
 ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode, programme, level, side, edition_id,
              metric)
 DO UPDATE SET count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
-    u_random = excluded.u_random, u_systematic = excluded.u_systematic, refreshed_at = excluded.refreshed_at
-"""
+    u_random = excluded.u_random, u_systematic = excluded.u_systematic,
+    each_at = excluded.each_at, each_value = excluded.each_value, refreshed_at = excluded.refreshed_at
+"""  # noqa: S608 - put together from constants; all values are parameters
 
 
 def fill_cells(edition: int, runs: Collection[int]) -> None:
