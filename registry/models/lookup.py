@@ -1,6 +1,9 @@
 """Find catalogue records by the names people type, and say what they may have meant."""
 
 import difflib
+from collections.abc import Iterable
+
+from django.db import DEFAULT_DB_ALIAS
 
 from registry.errors import Fault, Invalid, UnknownPumpModel
 from registry.models.catalogue import PumpModel, Revision
@@ -16,6 +19,21 @@ def find_pump_model(name: str, field: str = "model") -> PumpModel:
     if found is None:
         raise _unknown_pump_model(tidied, field)
     return found
+
+
+def catalogued(pk: int, name: str, revisions: Iterable[tuple[int, str, int]]) -> PumpModel:
+    """Return a pump model of which that was read, its revisions (key, label, order) as if prefetched.
+
+    Whatever else is asked of any of them is read when it is asked.
+    """
+    model = PumpModel.from_db(DEFAULT_DB_ALIAS, ("id", "name"), (pk, name))
+    names = ("id", "pump_model_id", "label", "order")
+    known = model.revisions.all()
+    known._result_cache = [  # noqa: SLF001 - there is no public way to tell what was read beside
+        Revision.from_db(DEFAULT_DB_ALIAS, names, (key, pk, label, order)) for key, label, order in revisions
+    ]
+    model._prefetched_objects_cache = {"revisions": known}  # type: ignore[attr-defined]  # noqa: SLF001
+    return model
 
 
 def find_revision(pump_model: PumpModel, label: str) -> Revision:

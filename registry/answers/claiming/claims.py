@@ -15,13 +15,14 @@ from registry.answers.claiming.claimed import NOT_MEASURED, UNDECIDED, judge_cla
 from registry.answers.comparing.comparisons import answer_comparison
 from registry.answers.comparing.telling import told_setting
 from registry.answers.filters import chosen_elevation
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.places import lacking
 from registry.answers.setting import AT, PLACE
-from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, figure, in_a_hundred, in_words, rounded
 from registry.models import Claim, PumpModel, Revision
-from registry.models.lookup import find_pump_model, find_revision
+from registry.models.lookup import find_revision
 
 SAME_AS_BEFORE = "same as before"
 _VERDICTS = {"same": "upheld", "different": "not upheld"}
@@ -53,6 +54,7 @@ class _About:
     elevation: str | None
     edition: int
     moment: datetime | None
+    ground: Ground
 
 
 def answer_claims(
@@ -62,6 +64,7 @@ def answer_claims(
     elevation: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `claims` document: a row a claim and revision.
 
@@ -76,12 +79,12 @@ def answer_claims(
 
     Raises UnknownPumpModel, and Invalid on `revision` or `elevation`.
     """
-    pump_model = find_pump_model(model)
+    pump_model = ground.pump_model(model)
     revisions = list(pump_model.revisions.order_by("order"))
     chosen = [find_revision(pump_model, revision)] if revision and revision.strip() else revisions
     claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
     band = chosen_elevation(elevation)
-    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     blocks = summary_blocks(
         moment,
@@ -101,6 +104,7 @@ def answer_claims(
         elevation,
         number,
         moment,
+        ground,
     )
     rows = [row for claim in claims for row in _rows(about, claim, chosen)]
     return {
@@ -195,6 +199,7 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         elevation=about.elevation,
         edition=about.edition,
         as_of=about.moment,
+        ground=about.ground,
     )
     settings = found["settings"]
     verdict = _VERDICTS.get(found["verdict"], UNDECIDED) if settings else NOT_MEASURED

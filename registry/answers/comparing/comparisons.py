@@ -14,11 +14,11 @@ from registry.answers.comparing.sides import Sides, find_sides
 from registry.answers.comparing.spreads import Scattered, of_intervals, of_scatter, of_strata
 from registry.answers.comparing.telling import left_out_of, says_compared
 from registry.answers.comparing.unlike import unlike
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Margins, chosen_margins, narrowed
 from registry.answers.setting import order_around, order_of_mode
-from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import dated, natural
-from registry.models.lookup import find_pump_model
 from registry.statistics.equivalence import overall
 
 
@@ -38,6 +38,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     vacuum_margin: float | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `comparisons` document: new less old at each setting and metric.
 
@@ -56,9 +57,9 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
-    pump_model = find_pump_model(model)
+    pump_model = ground.pump_model(model)
     margins = chosen_margins(rate_margin, vacuum_margin)
-    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     asked = narrowed(
         number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric,

@@ -15,13 +15,13 @@ from registry.answers.comparing.sides import find_sides
 from registry.answers.comparing.spreads import Scattered, of_scatter
 from registry.answers.comparing.telling import told_setting
 from registry.answers.comparing.unlike import unlike
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Margins, narrowed
 from registry.answers.readings import tables_in
 from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
-from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
 from registry.models import Rig
-from registry.models.lookup import find_pump_model
 from registry.statistics.differences import fits
 from registry.statistics.swap import CELLS, Share, Split, splits
 
@@ -46,6 +46,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     metric: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `part-swaps` document: `part` and `base` add up to `total`.
 
@@ -58,8 +59,8 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
-    pump_model = find_pump_model(model)
-    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    pump_model = ground.pump_model(model)
+    number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     named = chosen_part(part)
     asked = narrowed(

@@ -7,7 +7,7 @@ from typing import Any
 
 from registry.answers import cautions
 from registry.answers.cells import Group, Narrowed, Readers, present
-from registry.answers.distributions.about import About, about_named
+from registry.answers.distributions.about import About, about_model
 from registry.answers.distributions.cell_parts import Crowd, Kept, Shared, names_of
 from registry.answers.distributions.figures import Told, readers_mark, worked_out
 from registry.answers.distributions.left_out import Left, left, left_out
@@ -21,11 +21,12 @@ from registry.answers.filters import (
     chosen_programme,
     is_rig,
 )
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.keeping.written import Pieces, Texts, plain
 from registry.answers.past import past
-from registry.answers.stamp import chosen_edition, chosen_moment, stamp
-from registry.models import Clinic
-from registry.models.lookup import find_pump_model, find_revision
+from registry.answers.stamp import chosen_moment, stamp
+from registry.models import Clinic, PumpModel
+from registry.models.lookup import find_revision
 from registry.statistics.precision import ESTIMATOR
 
 # Beyond this many cells each clinic's influence and each reined unit would make a document nobody reads.
@@ -76,6 +77,7 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
     edition: int | None = None,
     as_of: datetime | None = None,
     clinic: Clinic | None = None,
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `distributions` document, its cells as texts: one a revision, setting and metric.
 
@@ -92,14 +94,14 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
 
     Raises UnknownPumpModel, and Invalid on the field of what is not known or cannot be one.
     """
-    moment, number = chosen_moment(as_of), None if edition is None else chosen_edition(edition)
-    kept = None if moment else Kept.named(model, number, metric)
-    about = kept.shared.about if kept else about_named(model)
-    number = number or about.edition
+    moment, number = chosen_moment(as_of), ground.chosen_edition(edition)
+    pump_model = ground.pump_model(model)
+    kept = None if moment else Kept.of(pump_model.pk, number, metric)
+    about = kept.shared.about if kept else about_model(pump_model.pk)
     narrowed = Narrowed(
         pump_model=about.pk,
         edition=number,
-        revision=_revision(about, revision) if revision else None,
+        revision=_revision(about, pump_model, revision) if revision else None,
         mode=chosen_mode(mode),
         level=chosen_level(level),
         metric=chosen_metric(metric, number),
@@ -126,13 +128,13 @@ def answer_distributions(model: str, **asked: Any) -> dict[str, Any]:
     return plain(write_distributions(model, **asked))
 
 
-def _revision(about: About, label: str) -> int:
+def _revision(about: About, pump_model: PumpModel, label: str) -> int:
     """The revision of that label. Raises Invalid on the field `revision`."""
     wanted = label.strip().casefold()
     for key, known in about.revisions.items():
         if known.casefold() == wanted:
             return key
-    return int(find_revision(find_pump_model(about.name), label).pk)
+    return int(find_revision(pump_model, label).pk)
 
 
 def _from_blocks(kept: Kept, asked: _Asked) -> _Found | None:

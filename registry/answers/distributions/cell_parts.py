@@ -9,12 +9,12 @@ from typing import TypeVar
 import numpy as np
 
 from registry.answers.cells import Narrowed, Readers, metrics_of, present, readers
-from registry.answers.distributions.about import About, about
+from registry.answers.distributions.about import About, about_model
 from registry.answers.distributions.cell_blocks import Block, blocks_packed, blocks_read
 from registry.answers.distributions.figures import Names, Tellings, Told, readers_mark, worked_out
 from registry.answers.distributions.left_out import Left, left
 from registry.answers.filters import CannotTell
-from registry.answers.keeping.parts import PartKind, fresh_named, fresh_of
+from registry.answers.keeping.parts import PartKind, fresh_of
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
 from registry.models import Rig
@@ -69,8 +69,8 @@ class Shared:
     def read(cls, body: bytes) -> "Shared":
         """What `_make_shared` made."""
         first, marks, keys = unpacked(body)
-        (model, name, edition, revisions), metrics, rigs, rows = json.loads(first.text)
-        about = About(model, name, edition, dict(revisions))
+        (model, name, revisions), metrics, rigs, rows = json.loads(first.text)
+        about = About(model, name, dict(revisions))
         return cls(about, metrics, dict(rigs), [Left(*row) for row in rows], marks, keys)
 
     @cached_property
@@ -87,12 +87,13 @@ class Kept:
     _bodies: Mapping[str, bytes]
 
     @classmethod
-    def named(cls, model: str, edition: int | None, metric: str | None) -> "Kept | None":
+    def of(cls, pump_model: int, edition: int, metric: str | None) -> "Kept | None":
         """Those that a question about a metric, or all, takes first; None where they are not. One query."""
         metric = (metric or "").strip().casefold()
         if metric and not metric.isidentifier():
             return None
-        bodies = fresh_named(CELLS, edition, [_SHARED, metric or _BLOCKS], model)
+        found = fresh_of(CELLS, edition, [_SHARED, metric or _BLOCKS], [pump_model])
+        bodies = {key: body for (_, key), body in found.items()}
         return cls(Shared.read(bodies[_SHARED]), bodies) if _SHARED in bodies else None
 
     def blocks(self, narrowed: Narrowed, is_rig: Callable[[str], bool]) -> tuple[Shared, list[Block]] | None:
@@ -163,7 +164,7 @@ def _make(model: int, edition: int, key: str) -> bytes:
 
 def _worked_out(model: int, edition: int, metric: str) -> Tellings:
     groups = present(Narrowed(model, edition, metric=metric))
-    names = names_of(about(model), {group.setting.rig for group in groups})
+    names = names_of(about_model(model), {group.setting.rig for group in groups})
     return worked_out(groups, names, detailed=True)
 
 
@@ -180,8 +181,8 @@ def _make_shared(model: int, edition: int) -> bytes:
     rows = left(Narrowed(model, edition), None)
     rigs = [(rig.pk, rig.label) for rig in Rig.objects.filter(pk__in={row.rig for row in rows})]
     crowd = Crowd({readers_mark(one): one for one in found})
-    said = about(model)
-    names = [said.pk, said.name, edition, list(said.revisions.items())]
+    said = about_model(model)
+    names = [said.pk, said.name, list(said.revisions.items())]
     return packed([written([names, metrics_of(model, edition), rigs, rows]), *crowd.written()])
 
 

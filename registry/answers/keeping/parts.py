@@ -31,16 +31,6 @@ WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> 
     WHERE scope = kept.pump_model OR scope = ANY (%(always)s)
 )
 """
-_FRESH_NAMED = """
-SELECT key, body FROM registry_keptpart kept
-WHERE kind = %(kind)s AND code = %(code)s AND key = ANY (%(keys)s) AND body <> ''
-  AND edition = coalesce(%(edition)s, (SELECT number FROM registry_edition WHERE is_current))
-  AND pump_model = (SELECT id FROM registry_pumpmodel WHERE upper(name) = upper(%(name)s))
-  AND changes = (
-    SELECT coalesce(sum(n), 0) FROM registry_changecount
-    WHERE scope = kept.pump_model OR scope = ANY (%(always)s)
-)
-"""
 _GOOD = """
 SELECT key FROM registry_keptpart
 WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND pump_model = %(model)s
@@ -103,14 +93,6 @@ def fresh_of(
     with connection.cursor() as cursor:
         cursor.execute(_FRESH, {**kind.by_this_program(edition), **wanted})
         return {(model, key): bytes(body) for model, key, body in cursor.fetchall()}
-
-
-def fresh_named(kind: PartKind, edition: int | None, keys: Sequence[str], name: str) -> dict[str, bytes]:
-    """The same by key for the pump model of a name, under the current edition unless one is given."""
-    wanted: dict[str, Any] = {"keys": list(keys), "name": " ".join(name.split())}
-    with connection.cursor() as cursor:
-        cursor.execute(_FRESH_NAMED, {**kind.by_this_program(edition), **wanted})
-        return {key: bytes(body) for key, body in cursor.fetchall()}
 
 
 def made(kind: PartKind, edition: int, model: int, key: str = "") -> bytes:

@@ -12,6 +12,7 @@ from django.db.models import prefetch_related_objects
 from registry.answers import cautions
 from registry.answers.comparing.telling import told_setting
 from registry.answers.filters import chosen_level, chosen_mode
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.matching.ahead import ALIKE
 from registry.answers.matching.ahead_kept import Asked, table_of
 from registry.answers.matching.ahead_table import Table
@@ -24,7 +25,7 @@ from registry.answers.setting import AROUND
 from registry.answers.wording import dated, figure, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
-from registry.models.lookup import find_pump_model, find_revision
+from registry.models.lookup import find_revision
 from registry.statistics.matching import Rows
 
 METRICS = ALIKE
@@ -67,6 +68,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     rig: str | None,
     margins: Margins,
     stamped: Mapping[str, Any],
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
@@ -80,7 +82,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
     """
-    home = find_pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
+    home = ground.pump_model(like_model, "like_model") if like_model and like_model.strip() else pump_model
     prefetch_related_objects([one for one in {home, pump_model} if one is not None], "revisions")
     asked = _asked(home, like)
     modes = {asked.mode, where.get("mode", asked.mode)}

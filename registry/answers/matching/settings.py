@@ -9,17 +9,18 @@ import numpy as np
 from registry.answers import cautions
 from registry.answers.comparing.telling import told_setting
 from registry.answers.filters import chosen_elevation, chosen_mode, chosen_power, chosen_programme
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.matching.ahead_kept import Asked, table_of
 from registry.answers.matching.likes import answer_like
 from registry.answers.matching.matches import Matches, match, measured
 from registry.answers.matching.needs import chosen_needs, in_full, told
 from registry.answers.narrowing import chosen_margins
 from registry.answers.places import build_of
-from registry.answers.stamp import chosen_edition, chosen_moment, stamp
+from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, Revision
-from registry.models.lookup import find_pump_model, find_revision
+from registry.models.lookup import find_revision
 from registry.statistics.matching import Need
 
 MOST = 200
@@ -42,6 +43,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     vacuum_margin: float | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
+    ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `settings-matches` document.
 
@@ -54,7 +56,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
-    pump_model = find_pump_model(model) if model and model.strip() else None
+    pump_model = ground.pump_model(model) if model and model.strip() else None
     margins = chosen_margins(rate_margin, vacuum_margin)
     if bool(needs) == bool(like):
         raise Invalid(
@@ -62,7 +64,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
             hint="For example rate=70..&vacuum=200..240, or like=A:expression:5; not both.",
             faults=(Fault("give needs or like", field="rate"),),
         )
-    number, moment = chosen_edition(edition), chosen_moment(as_of)
+    number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     found = _revision(pump_model, revision)
     given = {
@@ -75,8 +77,9 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     where = {name: value for name, value in given.items() if value is not None}
     if like:
         return answer_like(
-            pump_model, like, like_model, where, number, moment, rig=rig, margins=margins, stamped=stamped
-        )
+            pump_model, like, like_model, where, number, moment,
+            rig=rig, margins=margins, stamped=stamped, ground=ground,
+        )  # fmt: skip
     wanted = chosen_needs(needs or {})
     asked = Asked(number, tuple(wanted), where, moment)
     return {**_meeting(pump_model, wanted, asked, rig), **stamped}

@@ -10,7 +10,7 @@ from registry.answers.keeping.bounds import drop, drop_parts, fold
 from registry.answers.keeping.program import code_mark
 from registry.answers.keeping.watching import total_changes
 from registry.answers.served.ahead import make_parts_ahead
-from registry.answers.served.kept import answer_and_keep, forget, state_of
+from registry.answers.served.kept import answer_and_keep, forget, look
 from registry.answers.served.questions import Question
 from registry.errors import DomainError
 
@@ -87,7 +87,9 @@ def _made_again(digest: bytes) -> bool:
         return False
     try:
         question = Question.read(found[0])
-        answer_and_keep(question, state_of(question))
+        looked = look(question)
+        if looked.kept is None:
+            answer_and_keep(question, looked)
     except DomainError:
         forget(digest)
         return False

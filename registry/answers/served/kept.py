@@ -10,12 +10,14 @@ import gzip
 import hashlib
 import json
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.db import connection
 
+from registry.answers.ground import COLUMN, NO_GROUND, Ground, ground_of
 from registry.answers.keeping.bounds import MOST_BYTES, bound
 from registry.answers.keeping.program import code_mark
 from registry.answers.keeping.watching import tables_read, unwatched
@@ -23,29 +25,28 @@ from registry.answers.keeping.written import compressed
 from registry.answers.served.questions import Question, State
 from registry.models import Clinic
 
-# What a question rests on now, and the answer that is kept and rests on the same: of one moment.
-_LOOK = """
-WITH named AS (
-    SELECT ARRAY(
-        SELECT id FROM registry_pumpmodel
-        WHERE upper(name) IN (SELECT upper(one) FROM unnest(%(about)s::text[]) one) ORDER BY id
-    ) AS models
-), scoped AS (
-    SELECT cardinality(models) AS models,
-           CASE WHEN %(about)s::text[] IS NOT NULL THEN models || %(always)s::bigint[] END AS scopes
-    FROM named
-), counted AS (
-    SELECT models, scopes, CASE
+# What a question rests on now, the answer that is kept and rests on the same, and the ground for working one
+# out where none is: of one moment. Each step is worked out once.
+_LOOK = f"""
+WITH named AS MATERIALIZED (
+    SELECT asked, model.id, model.name FROM unnest(%(about)s::text[]) asked
+    JOIN registry_pumpmodel model ON upper(model.name) = upper(asked)
+), scoped AS MATERIALIZED (
+    SELECT CASE WHEN %(about)s::text[] IS NOT NULL
+                THEN ARRAY(SELECT DISTINCT id FROM named ORDER BY id) || %(always)s::bigint[] END AS scopes
+), counted AS MATERIALIZED (
+    SELECT scopes, CASE
         WHEN scopes IS NULL THEN (SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount)
         ELSE (SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount WHERE scope = ANY (scopes))
     END AS changes
     FROM scoped
 )
-SELECT models, counted.scopes, counted.changes, body, etag, asked_at < now() - interval '1 hour'
+SELECT counted.scopes, counted.changes, body, etag, asked_at < now() - interval '1 hour',
+       CASE WHEN body IS NULL THEN {COLUMN} END
 FROM counted
 LEFT JOIN registry_keptanswer kept ON digest = %(digest)s AND kept.changes = counted.changes
     AND kept.scopes IS NOT DISTINCT FROM counted.scopes
-"""
+"""  # noqa: S608 - a constant
 _ASKED = "UPDATE registry_keptanswer SET asked_at = now() WHERE digest = %s"
 _KEEP = """
 INSERT INTO registry_keptanswer (digest, code, question, scopes, changes, etag, body, made_at, asked_at)
@@ -74,64 +75,77 @@ class Kept:
         return gzip.decompress(self.body)
 
 
-def kept_answer(kind: str, asked: Mapping[str, Any], clinic: Clinic | None = None) -> Kept:
+Later = Callable[[Callable[[], None]], None]
+
+
+def at_once(work: Callable[[], None]) -> None:
+    """Do it now."""
+    work()
+
+
+def kept_answer(
+    kind: str, asked: Mapping[str, Any], clinic: Clinic | None = None, later: Later = at_once
+) -> Kept:
     """Return the answer to a question of a kind in `questions.KINDS`, kept or worked out now.
 
     It is the one that would be worked out now, but for `as_of`, which tells when it was. One query where it
-    is kept. Raises what the question's function raises; refusals are not kept.
+    is kept. `later` is handed what nobody who asks needs to wait for: that the answer is kept, or was asked
+    for. Raises what the question's function raises; refusals are not kept.
     """
     question = Question.of(kind, asked, clinic)
-    looked = _look(question)
+    looked = look(question)
     if looked.kept is None:
-        return answer_and_keep(question, looked.state)
+        return answer_and_keep(question, looked, later)
     if looked.long_ago:
-        with connection.cursor() as cursor:
-            cursor.execute(_ASKED, [question.digest])
+        later(partial(_note_asked, question.digest))
     return looked.kept
 
 
 @dataclass(frozen=True)
-class _Looked:
-    """What a question rests on, None where a pump model is not known, and its answer if one is kept."""
+class Looked:
+    """What a question rests on, None where a pump model is not known, and its answer if one is kept, with
+    whether it was asked for `long_ago`; else the ground to work it out from."""
 
     state: State | None
     kept: Kept | None
-    long_ago: bool
+    ground: Ground
+    long_ago: bool = False
 
 
-def _look(question: Question) -> _Looked:
+def look(question: Question) -> Looked:
+    """Look for what is kept of a question. One query."""
     about = question.about
     values = {"about": about, "always": question.always, "digest": question.digest}
     with connection.cursor() as cursor:
         cursor.execute(_LOOK, values)
-        models, scopes, changes, body, etag, long_ago = cursor.fetchone()
-    # Two spellings of one name may be two of these, but never two models.
-    known = about is None or models == len({name.upper() for name in about})
-    kept = None if body is None else Kept(bytes(body), etag)
-    return _Looked(State(scopes, changes) if known else None, kept, bool(long_ago))
+        scopes, changes, body, etag, long_ago, told = cursor.fetchone()
+    state = State(scopes, changes)
+    if body is not None:
+        return Looked(state, Kept(bytes(body), etag), NO_GROUND, long_ago=long_ago)
+    ground = ground_of(told)
+    known = about is None or ground.models.keys() >= set(about)
+    return Looked(state if known else None, None, ground)
 
 
-def state_of(question: Question) -> State | None:
-    """What a question rests on now; None where a pump model is not known. One query."""
-    return _look(question).state
-
-
-def answer_and_keep(question: Question, state: State | None) -> Kept:
-    """Work the answer out and keep it, unless something changed meanwhile, it is large, or cannot be kept.
-
-    `state` is what it rested on before.
-    """
+def answer_and_keep(question: Question, looked: Looked, later: Later = at_once) -> Kept:
+    """Work the answer out and keep it, unless something changed since it was looked for, it is large, or
+    cannot be kept. What is kept, or dropped, is so when `later` does it."""
     with tables_read() as read:
-        document = question.answer()
+        document = question.answer(looked.ground)
     body = compressed(document)
     kept = Kept(body, hashlib.sha256(body).hexdigest()[:32])
     if nobody := unwatched(read):
         log.warning("%s are not kept: nobody counts changes of %s", question.kind, ", ".join(nobody))
-    if nobody or state is None or len(kept.body) > MOST_BYTES:
-        forget(question.digest)
+    if nobody or looked.state is None or len(kept.body) > MOST_BYTES:
+        later(partial(forget, question.digest))
     else:
-        _keep(question, state, kept)
+        later(partial(_keep, question, looked.state, kept))
     return kept
+
+
+def _note_asked(digest: bytes) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(_ASKED, [digest])
 
 
 def forget(digest: bytes) -> None:

@@ -11,6 +11,7 @@ from registry.answers.claiming.claims import answer_claims
 from registry.answers.comparing.comparisons import answer_comparison
 from registry.answers.comparing.swaps import answer_swap
 from registry.answers.distributions.answer import write_distributions
+from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.keeping.program import code_mark
 from registry.answers.matching.settings import answer_settings
 from registry.models import Clinic
@@ -95,11 +96,11 @@ class Question:
         """The scopes of changes that concern it whatever it is about."""
         return [EVERYTHING, *([SITTINGS] if KINDS[self.kind].sittings else [])]
 
-    def answer(self) -> dict[str, Any]:
-        """Work the answer out. Raises what the question's function raises."""
+    def answer(self, ground: Ground = NO_GROUND) -> dict[str, Any]:
+        """Work the answer out, given what is known already. Raises what the question's function raises."""
         kind = KINDS[self.kind]
         who = {"clinic": self._who()} if kind.own else {}
-        return kind.answer(**self.asked, **who)
+        return kind.answer(**self.asked, **who, ground=ground)
 
     def _who(self) -> Clinic | None:
         return None if self.clinic is None else Clinic.objects.get(pk=self.clinic)

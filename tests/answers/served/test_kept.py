@@ -88,8 +88,8 @@ def committed(transactional_db):
 def test_what_is_written_while_an_answer_is_worked_out_is_in_the_next(committed, monkeypatch):
     answer = Question.answer
 
-    def slowly(self):
-        document = answer(self)
+    def slowly(self, ground):
+        document = answer(self, ground)
         elsewhere(lambda: shift(5.0))
         return document
 
@@ -104,14 +104,14 @@ def test_what_is_written_while_an_answer_is_worked_out_is_in_the_next(committed,
 
 
 def test_what_is_written_after_the_count_was_read_makes_no_lasting_answer(committed, monkeypatch):
-    look = kept._look
+    look = kept.look
 
     def early(question):
         found = look(question)
         elsewhere(lambda: shift(6.0))
         return found
 
-    monkeypatch.setattr(kept, "_look", early)
+    monkeypatch.setattr(kept, "look", early)
     told()
     assert not KeptAnswer.objects.exists()
 
@@ -297,7 +297,7 @@ def test_a_question_without_an_answer_any_more_is_forgotten(stored):
 def test_a_question_that_fails_is_forgotten_and_said(stored, monkeypatch):
     told()
     shift(9.0)
-    monkeypatch.setattr(Question, "answer", lambda self: 1 / 0)
+    monkeypatch.setattr(Question, "answer", lambda self, ground: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         make_again(calm_s=0)
     assert not KeptAnswer.objects.exists()
