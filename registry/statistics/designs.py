@@ -17,20 +17,17 @@ from registry.statistics.stacks import Sums, sums
 Codes = NDArray[np.intp]
 _TINY = 1e-9
 _DESIGNS = 64
-# Tables of more rows keep no matrix of rows times rows.
-_KEPT_ROWS = 300
 
 
 @dataclass(frozen=True)
 class Kins:
-    """How sums of squares within groups and cells part by kin: `maker` makes what is left of a column.
+    """How sums of squares within groups and cells part by kin.
 
     `held` is how much of each kin's variance (column) each kin's sum of squares (row) holds, `freedom` the
     degrees of freedom each is worth. `of_kin` has a column a kin that marks its rows, `of_noise` one of how
     much of each row's noise its sum holds; `of_own` is how much each holds of what units have of their own.
     """
 
-    maker: Floats
     held: Floats
     freedom: Floats
     of_kin: Floats
@@ -160,17 +157,26 @@ class Design:
         return np.asarray(np.bincount(code, counts - counts.astype(float) ** 2 / size[cell]), float)
 
     @cached_property
+    def across(self) -> Floats:
+        """Orthonormal rows, a column a reading, that span groups and cells.
+
+        What these leave of readings is all that sums of squares within groups and cells are made of. Far
+        fewer than readings, they stand for the matrix of readings times readings that leaves it.
+        """
+        groups = one_hot(self.group) / np.sqrt(self.by_group_sums.size)
+        return np.ascontiguousarray(np.column_stack([groups, self.basis]).T)
+
+    @cached_property
     def freedom_of_units(self) -> float:
         """What the sum of squares within groups is worth as a word on units, where some have many rows.
 
-        By Satterthwaite, tr(K)^2 / tr(K^2) with K = Z'MZ of the units' columns Z and the residual maker M;
-        infinite where it says nothing.
+        By Satterthwaite, tr(K)^2 / tr(K^2) with K = Z'MZ of the units' columns Z and the residual maker M,
+        which is 1 less `across` squared; infinite where it says nothing.
         """
-        left = less_means(one_hot(self.unit), self.group)
-        left = left - self.basis @ (self.basis.T @ left)
-        kernel = left.T @ left
-        total = float(np.sum(kernel**2))
-        return float(np.trace(kernel)) ** 2 / total if total > 0 else float("inf")
+        rows, along = self.by_unit_sums.size, self.by_unit_sums(self.across)
+        taken = np.sum(along**2, axis=0)
+        total = float(np.sum(rows**2) - 2 * rows @ taken + np.sum((along @ along.T) ** 2))
+        return float(np.sum(rows) - np.sum(taken)) ** 2 / total if total > _TINY else float("inf")
 
     @cached_property
     def units_free(self) -> int:
@@ -178,30 +184,48 @@ class Design:
         shared = span(less_means(one_hot(self.cell), self.unit)).shape[1]
         return self.units - self.cells + int(shared)
 
+    @cached_property
     def kins(self) -> Kins:
         """How sums of squares part by kin."""
-        return self._kins if self.cell.size <= _KEPT_ROWS else self._make_kins()
-
-    @cached_property
-    def _kins(self) -> Kins:
-        return self._make_kins()
-
-    def _make_kins(self) -> Kins:
-        maker = less_means(np.eye(self.cell.size), self.group)
-        maker -= self.basis @ self.basis.T
-        row = self.kin[self.unit]
-        kins = int(self.kin.max()) + 1
-        through = maker @ one_hot(self.unit)
-        held = np.zeros((kins, kins))
-        freedom = np.zeros(kins)
+        kins, of_kin = int(self.kin.max()) + 1, self.kin[self.unit]
+        held, freedom, of_own = np.zeros((kins, kins)), np.zeros(kins), np.zeros(kins)
+        of_noise = np.zeros((self.unit.size, kins))
+        units = self.by_unit_sums.size, self.by_unit_sums(self.across)
+        pairs = self.by_pair_sums.size, self.by_pair_sums(self.across)
         for one in range(kins):
-            mine = through[row == one]
-            held[one] = np.bincount(self.kin, np.sum(mine**2, axis=0), kins)
-            kernel = float(np.sum((mine @ mine.T) ** 2))
-            freedom[one] = held[one].sum() ** 2 / kernel if kernel > 0 else 0.0
-        of_kin = one_hot(row)
-        of_own = np.sum((maker @ one_hot(self.pair)) ** 2, axis=1) @ of_kin
-        return Kins(maker, held, freedom, of_kin, (maker**2).T @ of_kin, of_own)
+            mine = self.across[:, of_kin == one]
+            within = mine @ mine.T
+            left = _left(*units, within, self.kin == one)
+            held[one] = np.bincount(self.kin, left, kins)
+            square = _square(*units, within, self.kin == one)
+            freedom[one] = held[one].sum() ** 2 / square if square > _TINY**2 else 0.0
+            of_own[one] = _left(*pairs, within, self.kin[self.unit_of_pair] == one).sum()
+            of_noise[:, one] = _left(np.ones(self.unit.size), self.across, within, of_kin == one)
+        return Kins(held, freedom, one_hot(of_kin), of_noise, of_own)
+
+
+# Let M be 1 less `across` squared, and K the rows of M of one kin times columns of codes, each marking its
+# rows. With A what `across` makes of the columns and W what it makes of the kin's rows, K'K is
+# D - J A'A - A'A J + A'WA, where J marks the codes of the kin and D counts their rows: nothing of the size of
+# rows times rows is made.
+def _left(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> Floats:
+    """The diagonal of K'K: how much of each code's variance the sum of squares of a kin's rows holds.
+
+    `rows` counts those of each code, `along` is A and `within` W; `inside` marks the codes of the kin.
+    """
+    through: Floats = np.sum(along * (within @ along), axis=0)
+    return through + inside * (rows - 2 * np.sum(along**2, axis=0))
+
+
+def _square(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> float:
+    """The sum of squares of all of K'K."""
+    own, size = inside * rows, along.shape[0]
+    both = np.concatenate([along, along * inside])
+    core = np.zeros((2 * size, 2 * size))
+    core[:size, :size] = within
+    core[:size, size:] = core[size:, :size] = -np.eye(size)
+    turned = core @ (both @ both.T)
+    return float(own @ (2 * _left(rows, along, within, inside) - own) + np.sum(turned * turned.T))
 
 
 def design_of(cell: Codes, unit: Codes, group: Codes, build: Codes | None = None) -> Design:
@@ -231,9 +255,7 @@ def one_hot(codes: Codes) -> Floats:
 
 def held_beside(codes: Codes, absorbed: Codes, basis: Floats) -> float:
     """How much of the codes' variance is left by `absorbed` and the orthonormal columns beside it."""
-    along = np.zeros((int(codes.max()) + 1, basis.shape[1]))
-    np.add.at(along, codes, basis)
-    return codes.size - overlap(codes, absorbed) - float(np.sum(along**2))
+    return codes.size - overlap(codes, absorbed) - float(np.sum(_totals(basis, codes) ** 2))
 
 
 def overlap(codes: Codes, within: Codes) -> float:
@@ -246,10 +268,14 @@ def overlap(codes: Codes, within: Codes) -> float:
 def less_means(columns: Floats, codes: Codes) -> Floats:
     """The columns less their mean over the rows of each code."""
     size = np.bincount(codes).astype(float)
-    total = np.zeros((size.size, columns.shape[1]))
-    np.add.at(total, codes, columns)
-    apart: Floats = columns - (total / size[:, None])[codes]
+    apart: Floats = columns - (_totals(columns, codes) / size[:, None])[codes]
     return apart
+
+
+def _totals(columns: Floats, codes: Codes) -> Floats:
+    """The sums of columns over the rows of each code."""
+    totals = [np.bincount(codes, column) for column in columns.T]
+    return np.column_stack(totals) if totals else np.zeros((int(codes.max()) + 1, 0))
 
 
 def span(columns: Floats) -> Floats:

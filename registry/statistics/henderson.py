@@ -169,12 +169,12 @@ def _parted(
     alone = one, common, np.full_like(common, known), np.zeros(tables, bool)
     if kins < 2 or of.design.units > _MOST_UNITS:
         return alone
-    sums = of.design.kins()
+    sums = of.design.kins
     freedom, held = sums.freedom, sums.held
     # Where kins can only be told by their differences from each other, both sums are one and the same.
     if freedom.min() < 1 - _TINY or np.linalg.cond(held) > _SINGULAR:
         return alone
-    squares = (of.mean @ sums.maker) ** 2 @ sums.of_kin
+    squares = _beside_groups(of) ** 2 @ sums.of_kin
     left = squares - of.noise @ sums.of_noise - own.variance[:, None] * sums.of_own
     clear = _clearly_unlike(squares, held.sum(axis=1), freedom)
     parted = clear if freedom.min() >= _TELLING else np.ones(tables, bool)
@@ -212,12 +212,17 @@ def _own_spreads(
 
 def _within_groups(of: Tables) -> _Sum:
     """The sum of squares that groups and cells leave."""
+    design, apart = of.design, _beside_groups(of)
+    freedom = float(of.mean.shape[1] - design.groups - design.basis.shape[1])
+    return _Sum((apart**2).sum(axis=1), of.noise @ design.share, *design.within_groups, freedom)
+
+
+def _beside_groups(of: Tables) -> Floats:
+    """What groups and cells leave of each reading."""
     design = of.design
     by_group = design.by_group_sums
     apart = of.mean - (by_group(of.mean) / by_group.size)[:, design.group]
-    apart = apart - (apart @ design.basis) @ design.basis.T
-    freedom = float(of.mean.shape[1] - design.groups - design.basis.shape[1])
-    return _Sum((apart**2).sum(axis=1), of.noise @ design.share, *design.within_groups, freedom)
+    return np.asarray(apart - (apart @ design.basis) @ design.basis.T)
 
 
 def _within_units(of: Tables, columns: Floats) -> _Sum:
