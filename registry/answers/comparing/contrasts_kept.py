@@ -44,7 +44,7 @@ def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
     found = fresh(CONTRASTS, asked.edition, key, [sides.pump_model.pk])
     body = found.get(sides.pump_model.pk)
     try:
-        return None if body is None else narrowed_down(read(body), asked)
+        return None if body is None else narrowed_down(read(body, asked.metrics), asked)
     except CannotTell:
         return None
 

@@ -38,6 +38,8 @@ def compressed(document: Mapping[str, Any]) -> bytes:
 
 def text_of(document: Mapping[str, Any]) -> bytes:
     """The document as JSON text. What is written already is put in as it is."""
+    if not any(isinstance(value, Texts | Pieces) for value in document.values()):
+        return written(document)
     members = (written(name) + b":" + _member(value) for name, value in document.items())
     return b"{" + b",".join(members) + b"}"
 
@@ -52,9 +54,7 @@ def plain(document: Mapping[str, Any]) -> dict[str, Any]:
 
 def written(value: Any) -> bytes:
     """JSON text of anything an answer holds."""
-    return json.dumps(
-        value, ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=_as_json
-    ).encode()
+    return _ENCODER.encode(value).encode()
 
 
 def _member(value: Any) -> bytes:
@@ -68,3 +68,6 @@ def _as_json(value: Any) -> Any:
     if isinstance(value, date):
         return value.isoformat()
     return value.tolist()
+
+
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=_as_json)
