@@ -214,7 +214,8 @@ def _left(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]
     `rows` counts those of each code, `along` is A and `within` W; `inside` marks the codes of the kin.
     """
     through: Floats = np.sum(along * (within @ along), axis=0)
-    return through + inside * (rows - 2 * np.sum(along**2, axis=0))
+    left: Floats = through + inside * (rows - 2 * np.sum(along**2, axis=0))
+    return left
 
 
 def _square(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> float:

@@ -1,4 +1,5 @@
-"""Contrasts between revisions are made ahead and kept; all others are worked out when they are asked for."""
+"""Contrasts between revisions, and between firmwares, are made ahead and kept; all others are worked out when
+they are asked for."""
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
@@ -7,6 +8,7 @@ from itertools import islice
 from registry.answers.blocks import summary_blocks
 from registry.answers.comparing.contrasts import Contrasts, contrasts_between, narrowed_down
 from registry.answers.comparing.contrasts_packed import pack, read
+from registry.answers.comparing.firmware_pairs import FIRMWARES, are_turned, has_both, key_of
 from registry.answers.comparing.side_parts import read_sides
 from registry.answers.comparing.sides import Sides
 from registry.answers.filters import CannotTell
@@ -21,10 +23,10 @@ MOST_PAIRS = 55
 def contrasts_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Contrasts:
     """Return what both sides differ by wherever both were measured of what is asked for.
 
-    Kept ones are read in one query. The same comes out whether they are kept or not, and of two revisions
-    whichever comes first: they are held against each other in the order of their keys.
+    Kept ones are read in one query. The same comes out whether they are kept or not, and of two revisions or
+    two firmwares whichever comes first: they are held against each other in the order of their keys or names.
     """
-    turned = _is_turned(sides)
+    turned = is_turned(sides) or are_turned(sides)
     found = _kept(sides, asked) if moment is None else None
     if found is None:
         in_order = Sides(sides.pump_model, sides.new, sides.old) if turned else sides
@@ -32,21 +34,24 @@ def contrasts_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) 
     return found.reversed() if turned else found
 
 
-def _is_turned(sides: Sides) -> bool:
+def is_turned(sides: Sides) -> bool:
+    """Whether two revisions are asked about the other way round than in the order of their keys."""
     both = sides.old.is_revision and sides.new.is_revision
     return both and (sides.old.revision or 0) > (sides.new.revision or 0)
 
 
 def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
-    if not (sides.old.is_revision and sides.new.is_revision):
+    kind, key = FIRMWARES, key_of(sides, asked)
+    if sides.old.is_revision and sides.new.is_revision:
+        kind, key = CONTRASTS, pair_key(sides.old.revision or 0, sides.new.revision or 0)
+    if key is None:
         return None
-    key = _key(sides.old.revision or 0, sides.new.revision or 0)
-    found = fresh(CONTRASTS, asked.edition, key, [sides.pump_model.pk])
-    body = found.get(sides.pump_model.pk)
+    body = fresh(kind, asked.edition, key, [sides.pump_model.pk]).get(sides.pump_model.pk)
     try:
-        return None if body is None else narrowed_down(read(body, asked.metrics), asked)
+        found = None if body is None else narrowed_down(read(body, asked.metrics), asked)
     except CannotTell:
         return None
+    return None if found and kind is FIRMWARES and not has_both(found) else found
 
 
 def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:
@@ -64,8 +69,13 @@ def _make(model: int, edition: int, key: str) -> bytes:
 
 
 def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the pairs are those of any edition
+    return pairs_ahead(model)
+
+
+def pairs_ahead(model: int) -> Iterator[str]:
+    """The pairs of a model's revisions that anything is made ahead of, as parts are named by them."""
     revisions = Revision.objects.filter(pump_model=model).order_by("order", "pk").values_list("pk", flat=True)
-    return (_key(*pair) for pair in islice(_nearest_first(list(revisions)), MOST_PAIRS))
+    return (pair_key(*pair) for pair in islice(_nearest_first(list(revisions)), MOST_PAIRS))
 
 
 def _nearest_first(of: Sequence[int]) -> Iterator[tuple[int, int]]:
@@ -73,7 +83,8 @@ def _nearest_first(of: Sequence[int]) -> Iterator[tuple[int, int]]:
         yield from zip(of, of[apart:], strict=False)
 
 
-def _key(one: int, other: int) -> str:
+def pair_key(one: int, other: int) -> str:
+    """How a part of two revisions is named."""
     return f"{min(one, other)}:{max(one, other)}"
 
 

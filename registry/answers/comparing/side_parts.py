@@ -181,10 +181,15 @@ def _others(edition: int) -> tuple[str, ...]:
 def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the same for all editions
     for revision in Revision.objects.filter(pump_model=model).order_by("order", "pk"):
         yield from (f"revision:{revision.pk}:{group}" for group in (_MAIN, _REST))
+    yield from (f"firmware:{tag}:{_MAIN}" for tag in common_firmwares(model))
+
+
+def common_firmwares(model: int) -> list[str]:
+    """The firmwares that most accepted runs of a model name, in capitals, the commonest first."""
     runs = Run.objects.filter(pump_model=model, state=RunState.ACCEPTED).exclude(firmware="").order_by()
     tags = runs.values_list("firmware").annotate(n=Count("id")).order_by("-n", "firmware")
     common = {tag.upper(): None for tag, _ in tags if tag.isascii()}
-    yield from (f"firmware:{tag}:{_MAIN}" for tag in list(common)[:MOST_FIRMWARES])
+    return list(common)[:MOST_FIRMWARES]
 
 
 READINGS = PartKind("readings", _make, _keys)

@@ -23,13 +23,14 @@ Blocks = tuple[Sequence[Block], Sequence[Block]]
 class Side:
     """One of two things compared: how it is called, and the revision, unit or firmware it is.
 
-    `revision` of a unit is the one it is of today.
+    `revision` of a unit is the one it is of today; `field` is the parameter that named it.
     """
 
     name: str
     unit: int | None = None
     revision: int | None = None
     firmware: str | None = None
+    field: str = "old"
 
     @property
     def is_revision(self) -> bool:
@@ -71,8 +72,17 @@ class Sides:
         Raises Invalid where nothing that fits names a firmware.
         """
         of_one = self._of_one_revision(where) if moment is None else None
-        old, new = of_one or (self._blocks(at, where, moment) for at in (0, 1))
+        old, new = of_one or self._of_each(where, moment)
         return self.without_each_other(old, new)
+
+    def _of_each(self, where: Mapping[str, Any], moment: datetime | None) -> Blocks:
+        """Both, one after the other: whatever their order, what was asked about as old is refused first."""
+        sides = (self.old, self.new)
+        found = {
+            at: self._blocks(sides[at], where, moment)
+            for at in sorted((0, 1), key=lambda at: _FIELDS.index(sides[at].field))
+        }
+        return found[0], found[1]
 
     def without_each_other(self, old: Sequence[Block], new: Sequence[Block]) -> Blocks:
         """The summaries of both without the unit that stands on the other side."""
@@ -90,12 +100,11 @@ class Sides:
         old, new = (side.narrowed(found) for side in sides)
         return old, new
 
-    def _blocks(self, which: int, where: Mapping[str, Any], moment: datetime | None) -> Sequence[Block]:
-        side = (self.old, self.new)[which]
+    def _blocks(self, side: Side, where: Mapping[str, Any], moment: datetime | None) -> Sequence[Block]:
         if side.unit is not None:
             return summary_blocks(moment, pump_model=self.pump_model, unit=side.unit, **where)
         if side.firmware is not None:
-            return _of_firmware(self.pump_model, side.firmware, _FIELDS[which], where, moment)
+            return _of_firmware(self.pump_model, side.firmware, side.field, where, moment)
         return summary_blocks(moment, pump_model=self.pump_model, unit__revision=side.revision, **where)
 
 
@@ -122,10 +131,10 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":
         unit = _find_unit(pump_model, rest, field)
-        return Side(f"unit {unit.serial}", unit=unit.pk, revision=unit.revision_id)
+        return Side(f"unit {unit.serial}", unit=unit.pk, revision=unit.revision_id, field=field)
     if kind == "firmware":
         tag = " ".join(rest.split())[:40]
-        return Side(f"firmware {tag}", firmware=tag)
+        return Side(f"firmware {tag}", firmware=tag, field=field)
     label = rest if kind == "revision" else text
     try:
         revision = find_revision(pump_model, label)
@@ -135,7 +144,7 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
             hint=f"{refused.hint} {_FORMS}",
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
-    return Side(f"revision {revision.label}", revision=revision.pk)
+    return Side(f"revision {revision.label}", revision=revision.pk, field=field)
 
 
 def _without(blocks: Sequence[Block], side: Side, other: Side) -> Sequence[Block]:

@@ -11,6 +11,7 @@ from registry.answers.comparing.comparisons import answer_comparison
 from registry.answers.comparing.contrasts import contrasts_between
 from registry.answers.comparing.contrasts_kept import CONTRASTS, MOST_PAIRS
 from registry.answers.comparing.contrasts_packed import pack, read
+from registry.answers.comparing.firmware_pairs import FIRMWARES
 from registry.answers.comparing.side_parts import READINGS
 from registry.answers.comparing.swaps import answer_swap
 from registry.answers.served import ahead as kept_ahead
@@ -193,14 +194,34 @@ def test_firmwares_are_compared_alike_from_runs_summaries_and_parts(model, monke
         # Every third unit ran both.
         for tag in ("1.0a", "2.0") if number % 3 == 0 else ("2.0",) if number % 2 else ("1.0A",):
             ran(unit, tag, 200 + (30 if tag == "2.0" else 0) + number % 5)
-    asked = [("firmware:2.0", side) for side in ("firmware:1.0A", "unit:LK000004", "firmware:3")]
+    ends = ("firmware:1.0A", "unit:LK000004", "firmware:3")
+    asked = [sides for side in ends for sides in (("firmware:2.0", side), (side, "firmware:2.0"))]
     found = [told(answer_comparison, *sides) for sides in asked]
-    assert found[0]["verdict"] == "different"
-    assert "names the firmware '3'" in found[2]
+    assert found[0]["verdict"] == found[1]["verdict"] == "different"
+    assert "names the firmware '3'" in found[-1]
     run_by_run = told(answer_comparison, *asked[0], as_of=timezone.now())
     assert run_by_run["settings"] == found[0]["settings"]
     keys = [key for key in READINGS.keys(model.pk, 1) if key.startswith("firmware")]
     assert sorted(keys) == ["firmware:1.0A:main", "firmware:2.0:main"]
-    monkeypatch.setattr(kept_ahead, "KINDS", (READINGS,))
+    assert list(FIRMWARES.keys(model.pk, 1)) == ["1.0A\n2.0"]
+    for kinds in ((READINGS,), (READINGS, FIRMWARES)):
+        monkeypatch.setattr(kept_ahead, "KINDS", kinds)
+        make_ahead(calm_s=0)
+        assert [told(answer_comparison, *sides) for sides in asked] == found
+
+
+def test_two_firmwares_are_read_from_their_part_and_refused_as_without(model, monkeypatch) -> None:
+    for number in range(12):
+        unit = factories.unit(model, f"LK{number:06}", "A")
+        ran(unit, ("1.0", "2.0")[number % 2], 200 + 30 * (number % 2) + number % 5)
+    refused = {"mode": "stimulation"}
+    asked = [("firmware:2.0", "firmware:1.0", rest) for rest in ({}, {"rate_margin": 2.0}, refused)]
+    found = [told(answer_comparison, *sides, **rest) for *sides, rest in asked]
+    assert "names the firmware '2.0'" in found[-1]
+    with pytest.raises(Invalid) as refusal:
+        answer_comparison("Lapwing One", "firmware:2.0", "firmware:0", mode="expression")
+    assert [fault.field for fault in refusal.value.faults] == ["new"]
+    monkeypatch.setattr(kept_ahead, "KINDS", (FIRMWARES,))
     make_ahead(calm_s=0)
-    assert [told(answer_comparison, *sides) for sides in asked] == found
+    monkeypatch.setattr(contrasts_kept, "contrasts_between", None)
+    assert [told(answer_comparison, *sides, **rest) for *sides, rest in asked] == found
