@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.backends.postgresql.psycopg_any import NumericRange
 
+from registry.intake.summaries import refresh_summaries
 from registry.models import (
     BenchSession,
     Clinic,
@@ -168,6 +169,15 @@ def run(
         provenance={},
         read={},
     )
+
+
+def losses(of: Run, value: float = 0.0) -> None:
+    """What a run lost per 100 cycles, with the summary of its cell as an upload makes it."""
+    of.measurements.create(
+        edition=edition(), metric="loss_rate", value=value, unit="per 100 cycles",
+        u=0.5, u_random=0.5, u_systematic=0.0,
+    )  # fmt: skip
+    refresh_summaries(of)
 
 
 def summary(of: Unit, value: float, code: str = "north", **changes: Any) -> UnitSummary:

@@ -4,19 +4,24 @@ See `registry.statistics.losing` for how it is judged. Common practice, no publi
 in a hundred cycles more are felt.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from django.db import connection
+from numpy.typing import NDArray
 
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Standing, Verdict, standing
+from registry.answers.packing import unpacked_all
 from registry.answers.wording import counted
 from registry.models import Revision
-from registry.statistics.losing import COLUMNS, LOSS_LIMITS, Losing, losing
+from registry.statistics.losing import LOSS_LIMITS, Losing, LossRuns, losing, sliced
 
 RULE = Rule(
     "losses_more",
@@ -27,23 +32,22 @@ RULE = Rule(
 )
 _CALM = 0.05
 _NAME_LONGEST = 79
-# Times are cut into stretches of as many runs each; what a setting usually loses is taken off, so that a
-# change of settings is none of losses.
+_EACH = 12  # how many bytes a value takes
+# Each run's losses are kept with the summary of its cell; the database strings those of a setting together,
+# each array without its head.
 _LOSSES = """
-WITH read AS (
-    SELECT u.revision_id, r.unit_id, r.clinic_id, m.value, least(r.recorded_at, r.created_at) AS at,
-           avg(m.value) OVER (PARTITION BY u.revision_id, r.mode, r.programme, r.level, r.side, r.rig_id)
-               AS usual,
-           avg(m.value) OVER (PARTITION BY u.revision_id) AS overall
-    FROM registry_run r JOIN registry_unit u ON u.id = r.unit_id
-    JOIN registry_measurement m ON m.run_id = r.id AND m.edition_id = %(edition)s AND m.metric = 'loss_rate'
-    WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND u.revision_id = ANY(%(revisions)s)
-), sliced AS (
-    SELECT *, ntile(%(slices)s) OVER (PARTITION BY revision_id ORDER BY at, unit_id) - 1 AS slice FROM read
-)
-SELECT revision_id, unit_id, clinic_id, slice, count(*), avg(value - usual + overall)::float, min(at)
-FROM sliced GROUP BY revision_id, unit_id, clinic_id, slice
+SELECT u.revision_id, array_send(array_agg(s.unit_id)), array_send(array_agg(s.clinic_id)),
+       array_send(array_agg(s.count::float8)),
+       string_agg(substring(array_send(s.each_at) FROM 21), ''::bytea),
+       string_agg(substring(array_send(s.each_value) FROM 21), ''::bytea)
+FROM registry_unitsummary s JOIN registry_unit u ON u.id = s.unit_id
+WHERE s.pump_model_id = ANY(%(models)s) AND s.edition_id = %(edition)s AND s.metric = 'loss_rate'
+  AND s.each_at IS NOT NULL AND u.revision_id = ANY(%(revisions)s)
+GROUP BY u.revision_id, s.mode, s.programme, s.level, s.side, s.rig_id
+ORDER BY u.revision_id
 """
+# The database counts microseconds of times from here.
+_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 def judge(scan: Scan) -> list[Verdict]:
@@ -66,14 +70,33 @@ def judge(scan: Scan) -> list[Verdict]:
 
 
 def _read(models: list[int], revisions: list[int], edition: int) -> list[tuple[int, pd.DataFrame]]:
+    """The table that `losing` takes of each build."""
     with connection.cursor() as cursor:
-        cursor.execute(
-            _LOSSES,
-            {"models": models, "revisions": revisions, "edition": edition, "slices": LOSS_LIMITS.slices},
-        )
-        table = pd.DataFrame(cursor.fetchall(), columns=["revision", *COLUMNS, "at"])
-    of = table["revision"].to_numpy(np.int64)
-    return [(one, table[of == one]) for one in np.unique(of).tolist()]
+        cursor.execute(_LOSSES, {"models": models, "revisions": revisions, "edition": edition})
+        found = cursor.fetchall()
+    return [
+        (revision, sliced(_runs([settings for _, *settings in of_build])))
+        for revision, of_build in groupby(found, key=itemgetter(0))
+    ]
+
+
+def _runs(settings: Sequence[Sequence[bytes]]) -> LossRuns:
+    """The runs of a build, of a row a setting."""
+    units, clinics, counts, at, losses = zip(*settings, strict=True)
+    each = unpacked_all("runs", counts).astype(np.int64)
+    times, values = (_strung(of, form) for of, form in ((at, ">i8"), (losses, ">f8")))
+    return LossRuns(
+        unit=np.repeat(unpacked_all("unit", units), each),
+        clinic=np.repeat(unpacked_all("clinic", clinics), each),
+        setting=np.repeat(np.arange(len(at)), [len(one) // _EACH for one in at]),
+        at=times.astype(np.int64),
+        losses=values.astype(np.float64),
+    )
+
+
+def _strung(parts: Iterable[bytes], form: str) -> NDArray[Any]:
+    """Values of arrays strung together; each has its length before it."""
+    return np.frombuffer(b"".join(parts), [("length", ">i4"), ("value", form)])["value"]
 
 
 def _verdict(
@@ -105,8 +128,8 @@ def _verdict(
 
 
 def _since(rows: pd.DataFrame, found: Losing) -> datetime | None:
-    times = [at for at, place in zip(rows["at"], rows["slice"], strict=True) if place >= found.place]
-    return min(times, default=None)
+    times = rows["at"][rows["slice"] >= found.place]
+    return _EPOCH + timedelta(microseconds=int(times.min())) if len(times) else None
 
 
 def _says(subject: str, found: Losing, *, is_off: bool) -> str:

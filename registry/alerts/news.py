@@ -46,7 +46,7 @@ def news_of(seen: Readings, pump_model: int, rules: Iterable[Rule], doubted: Ite
     of_builds = [rule for rule in rules if rule.subject_kind == "revision"]
     judged = _judged(pump_model, of_builds)
     asked = [(rule.name, rule.version) for rule in of_builds if rule.name in BUILDS]
-    refreshed, runs = _refreshed(pump_model, seen.edition), _runs(seen)
+    refreshed, runs = _refreshed(pump_model, seen), _runs(seen)
     table = seen.table
     changed = set(table["revision"][np.isin(table["gauge"], list(doubted))].tolist())
     for build, count in runs.items():
@@ -71,12 +71,26 @@ def _judged(pump_model: int, rules: Iterable[Rule]) -> list[Judgement]:
     return [row for row in rows if (row.rule, row.rule_version) in keys]
 
 
-def _refreshed(pump_model: int, edition: int) -> dict[int, datetime]:
-    """When a cell of each build was refreshed last. A run refreshes all metrics of its cell."""
-    rows = UnitSummary.objects.filter(
-        pump_model=pump_model, edition=edition, metric="cycle_rate", unit__revision__isnull=False
+def _refreshed(pump_model: int, seen: Readings) -> dict[int, datetime]:
+    """When a cell of each build was refreshed last, also where its gauge is not declared.
+
+    A run refreshes all metrics of its cell.
+    """
+    undeclared = (
+        UnitSummary.objects.filter(
+            pump_model=pump_model,
+            edition=seen.edition,
+            metric="cycle_rate",
+            gauge=None,
+            unit__revision__isnull=False,
+        )
+        .values_list("unit__revision")
+        .annotate(Max("refreshed_at"))
     )
-    return dict(rows.values_list("unit__revision").annotate(Max("refreshed_at")))
+    found = dict(seen.refreshed)
+    for build, at in undeclared:
+        found[build] = max(at, found.get(build, at))
+    return found
 
 
 def _runs(seen: Readings) -> dict[int, int]:

@@ -1,15 +1,16 @@
 """The table the rules look at: unit summaries of units of a known build, read with declared gauges."""
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
+from operator import itemgetter
 from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 from django.db import connection
-from django.db.models import Q
+from django.db.models import Max, Q
 from numpy.typing import NDArray
 
 from registry.answers.packing import packed, sizes, unpacked_all
@@ -30,13 +31,14 @@ _OF_CELL = MappingProxyType({"pump_model": 0, "revision": 1, "mode": _CELL.index
 _WORDS = frozenset({"mode", "metric"})
 _OF_ROW = ("unit", "clinic", "gauge", "runs", "mean", "squares", "systematic")
 _PAIRED = ["unit", "gauge", "build", "clinic", "settings", "systematic", "apart", "first", "at", "runs"]
-# No run counts as earlier than it could be: what a logger's clock said of the future is cut at the upload.
+# Summaries of losses know when each of their runs was, in order of time; every run counts in one.
 _READ = """
-SELECT r.unit_id, s.gauge_id, extract(epoch FROM min(least(r.recorded_at, r.created_at)))::float,
-       extract(epoch FROM max(least(r.recorded_at, r.created_at)))::float, count(*)
-FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id
-WHERE r.pump_model_id = ANY(%(models)s) AND r.state = 'accepted' AND s.gauge_id IS NOT NULL
-GROUP BY r.unit_id, s.gauge_id
+SELECT unit_id, gauge_id, extract(epoch FROM min(each_at[1]))::float,
+       extract(epoch FROM max(each_at[cardinality(each_at)]))::float, sum(count)
+FROM registry_unitsummary
+WHERE pump_model_id = ANY(%(models)s) AND edition_id = %(edition)s AND metric = 'loss_rate'
+  AND each_at IS NOT NULL AND gauge_id IS NOT NULL
+GROUP BY unit_id, gauge_id
 """
 # How many units a model has counts for what reading it costs. Models are gone through by index, a step each,
 # however much the gauge has read of them.
@@ -58,11 +60,13 @@ _MOST_UNITS = 400
 @dataclass(frozen=True)
 class Readings:
     """`table` as `registry.statistics.pairs` takes it, with pump_model, revision, mode, metric, runs, mean
-    and squares (sum of squared deviations) besides. `whole` is what it was narrowed from."""
+    and squares (sum of squared deviations) besides. `refreshed` is when a summary of each revision was made
+    last, not known of a past time. `whole` is what it was narrowed from."""
 
     table: pd.DataFrame
     edition: int
     gauges_watched: int
+    refreshed: Mapping[int, datetime] = field(default_factory=dict)
     whole: "Readings | None" = None
 
     @cached_property
@@ -71,7 +75,8 @@ class Readings:
         if self.whole is not None:
             return self.whole.dates
         with connection.cursor() as cursor:
-            cursor.execute(_READ, {"models": np.unique(self.table["pump_model"]).tolist()})
+            models = np.unique(self.table["pump_model"]).tolist()
+            cursor.execute(_READ, {"models": models, "edition": self.edition})
             read = pd.DataFrame(cursor.fetchall(), columns=["unit", "gauge", "first", "at", "runs"])
         return read.astype({"unit": "int64", "gauge": "int64", "first": float, "at": float, "runs": "int64"})
 
@@ -82,7 +87,7 @@ class Readings:
     def of_model(self, pump_model: int) -> "Readings":
         """The readings of one pump model. Dates are asked for once, of the whole."""
         mine = self.table[self.table["pump_model"] == pump_model].reset_index(drop=True)
-        return Readings(mine, self.edition, self.gauges_watched, whole=self)
+        return replace(self, table=mine, whole=self)
 
 
 def readings(
@@ -99,17 +104,17 @@ def readings(
     """
     edition = current_edition() if edition is None else edition
     if moment is not None:
-        return _readings(_past(edition, moment), edition)
+        return _readings(_past(edition, moment), edition, {})
     where = Q(metric__in=METRICS)
     if pump_models is not None:
         where &= Q(pump_model__in=pump_models)
         where |= Q(pump_model__in=vacuum_of, metric__in=VACUUM)
         # Implied, and said so that the database need not read the units of all models.
         where &= Q(unit__pump_model__in=[*pump_models, *vacuum_of])
-    return _readings(_present(where, edition), edition)
+    return _readings(*_present(where, edition))
 
 
-def _readings(table: pd.DataFrame, edition: int) -> Readings:
+def _readings(table: pd.DataFrame, edition: int, refreshed: Mapping[int, datetime]) -> Readings:
     least = np.where(table["metric"].isin(VACUUM), _LEAST_VACUUM_MMHG, 0.0)
     told = table["mean"].to_numpy(float) > least
     table = table if told.all() else table[told].reset_index(drop=True)
@@ -119,24 +124,27 @@ def _readings(table: pd.DataFrame, edition: int) -> Readings:
         log=np.log(mean),
         systematic=table["systematic"].to_numpy(float) / mean,
     )
-    return Readings(table, edition, Gauge.objects.count())
+    return Readings(table, edition, Gauge.objects.count(), refreshed)
 
 
-def _present(where: Q, edition: int) -> pd.DataFrame:
-    """The summaries that match, a row a unit, gauge and cell; the database packs each cell into one row."""
+def _present(where: Q, edition: int) -> tuple[pd.DataFrame, int, dict[int, datetime]]:
+    """The summaries that match, a row a unit, gauge and cell; the database packs each cell into one row.
+
+    With the edition, and when a summary of each revision was made last.
+    """
     columns = packed(_OF_ROW)
     found = (
         UnitSummary.objects.filter(where, edition=edition, gauge__isnull=False, unit__revision__isnull=False)
         .order_by()
         .values(*_CELL)
-        .annotate(**columns)
-        .values_list(*_CELL, *columns)
+        .annotate(**columns, refreshed=Max("refreshed_at"))
+        .values_list(*_CELL, *columns, "refreshed")
     )
-    cells = list(zip(*found, strict=True)) or [()] * (len(_CELL) + len(columns))
+    *cells, refreshed = list(zip(*found, strict=True)) or [()] * (len(_CELL) + len(columns) + 1)
     packs = dict(zip(_OF_ROW, cells[len(_CELL) :], strict=True))
     of_cell = {name: cells[: len(_CELL)][place] for name, place in _OF_CELL.items()}
     cell = np.repeat(np.arange(len(cells[0])), sizes(packs["unit"]))
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "cell": cell,
             **{name: pd.Categorical(of_cell[name]).take(cell) for name in _WORDS},
@@ -144,6 +152,8 @@ def _present(where: Q, edition: int) -> pd.DataFrame:
             **{name: unpacked_all(name, groups) for name, groups in packs.items()},
         }
     )
+    # In order of time, so that the last of each revision stays.
+    return table, edition, dict(sorted(zip(of_cell["revision"], refreshed, strict=True), key=itemgetter(1)))
 
 
 def _past(edition: int, moment: datetime) -> pd.DataFrame:

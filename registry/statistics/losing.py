@@ -1,7 +1,8 @@
 """Whether vacuum is lost more often than before, units held against themselves where they were read twice.
 
 Losses come in clusters, so a run is never a count by itself: what units differ by, from reading to reading,
-is seen from the units. Works on a table with one row a unit, clinic and slice of time; see `COLUMNS`.
+is seen from the units. Works on a table with one row a unit, clinic and slice of time (see `COLUMNS`), which
+`sliced` makes of single runs.
 """
 
 from dataclasses import dataclass, replace
@@ -17,6 +18,7 @@ from registry.statistics.robust import Floats
 # number of loss events per 100 cycles, of what is usual at each setting taken off and put back on average.
 Flags = NDArray[np.bool_]
 Codes = NDArray[np.intp]
+Keys = NDArray[np.int64]
 COLUMNS = ("unit", "clinic", "slice", "runs", "losses")
 
 
@@ -40,6 +42,51 @@ class LossLimits:
 
 
 LOSS_LIMITS = LossLimits()
+
+
+@dataclass(frozen=True)
+class LossRuns:
+    """Single runs of one build: `losses` per 100 cycles, `unit` and `clinic` by key, `setting` from 0 up.
+
+    `at` is when, in any whole numbers that grow with time.
+    """
+
+    unit: Keys
+    clinic: Keys
+    setting: Keys
+    at: Keys
+    losses: Floats
+
+
+def sliced(runs: LossRuns, limits: LossLimits = LOSS_LIMITS) -> pd.DataFrame:
+    """Return the table `losing` takes, with `at`, when the first of its runs was, besides.
+
+    Times are cut into stretches of as many runs each, the first ones of one more. What a setting usually
+    loses is taken off, so that a change of settings is none of losses.
+    """
+    usual = np.bincount(runs.setting, runs.losses) / np.maximum(np.bincount(runs.setting), 1)
+    told = runs.losses - usual[runs.setting] + runs.losses.mean()
+    # Of one unit at one time the order is of no matter, but it has to be one.
+    order = np.lexsort((runs.losses, runs.clinic, runs.unit, runs.at))
+    share, more = divmod(order.size, limits.slices)
+    stretches = np.arange(limits.slices)
+    stretch = np.repeat(stretches, share + (stretches < more))
+    (units, unit), (clinics, clinic) = (
+        np.unique(of[order], return_inverse=True) for of in (runs.unit, runs.clinic)
+    )
+    code = (unit * clinics.size + clinic) * limits.slices + stretch
+    _, first, row = np.unique(code, return_index=True, return_inverse=True)
+    count = np.bincount(row)
+    return pd.DataFrame(
+        {
+            "unit": units[unit[first]],
+            "clinic": clinics[clinic[first]],
+            "slice": stretch[first],
+            "runs": count,
+            "losses": np.bincount(row, told[order]) / count,
+            "at": runs.at[order][first],
+        }
+    )
 
 
 @dataclass(frozen=True)

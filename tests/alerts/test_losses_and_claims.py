@@ -8,7 +8,8 @@ from registry.alerts import claim_off, losses_more
 from registry.alerts.readings import readings
 from registry.alerts.scan import scan_community
 from registry.alerts.scanned import Scan
-from registry.models import Alert, Claim, Judgement, Measurement, Run, UnitSummary
+from registry.intake.summaries import refresh_summaries
+from registry.models import Alert, Claim, Judgement, Run, UnitSummary
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -17,17 +18,12 @@ BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 
 def losing_runs(model, later: float) -> None:
     """Nine units in three clinics, read eight times each; from the sixth time on with `later` losses."""
-    edition = factories.edition()
     for day in range(8):
         for k in range(9):
             unit = factories.unit(model, f"LK{k:06}", "A")
             run = factories.run(unit, ("north", "south", "east")[k % 3])
             Run.objects.filter(pk=run.pk).update(recorded_at=BEGAN + timedelta(days=day))
-            value = (later if day >= 5 else 1.0) + 0.1 * ((k + day) % 3)
-            Measurement.objects.create(
-                run=run, edition=edition, metric="loss_rate", value=value, unit="per 100 cycles",
-                u=0.5, u_random=0.5, u_systematic=0.0,
-            )  # fmt: skip
+            factories.losses(run, (later if day >= 5 else 1.0) + 0.1 * ((k + day) % 3))
 
 
 def judged(rule, model):
@@ -57,7 +53,10 @@ def test_as_many_losses_as_before_are_fine_and_few_runs_are_not_judged() -> None
     losing_runs(model, later=1.0)
     (verdict,) = judged(losses_more, model)
     assert verdict.standing == "clear"
-    Run.objects.exclude(clinic__code="north").update(state="held")
+    elsewhere = Run.objects.exclude(clinic__code="north")
+    elsewhere.update(state="held")
+    for run in elsewhere:
+        refresh_summaries(run)
     (verdict,) = judged(losses_more, model)
     assert verdict.standing == "unjudged"
     assert "3 units in 2 clinics" in verdict.lacks

@@ -53,7 +53,7 @@ def test_one_gauge_alone_is_judged_alike(model) -> None:
 
 def measured_again(model, serial: str, clinic: str) -> None:
     """One run more of a unit, which changes nothing of what it is."""
-    factories.run(factories.unit(model, serial), clinic)
+    factories.losses(factories.run(factories.unit(model, serial), clinic))
 
 
 def test_a_unit_outside_its_build_is_told_once_and_when_it_was_measured_again(model) -> None:

@@ -139,7 +139,9 @@ def test_drift_with_date_is_told_and_a_step_is_not(model) -> None:
         code = CLINICS[place % len(CLINICS)]
         unit = factories.unit(model, f"LK{rng.permutation(9000)[0]:06}", "A")
         at = start + timedelta(days=25 * place)
-        Run.objects.filter(pk=factories.run(unit, code).pk).update(recorded_at=at)
+        run = factories.run(unit, code)
+        Run.objects.filter(pk=run.pk).update(recorded_at=at)
+        factories.losses(run)
         own = rng.normal(0, 3.0) - 1.5 * place
         for n, level in enumerate(LEVELS):
             for metric, value in (
