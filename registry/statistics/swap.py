@@ -1,5 +1,6 @@
 """Split the difference between two builds into the part that was swapped and the base that bears it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,8 @@ _BASE = (-0.5, -0.5, 0.5, 0.5)
 _INTERACTION = (1.0, -1.0, -1.0, 1.0)
 _ON_OLD = (-1.0, 1.0, 0.0, 0.0)
 _ON_NEW = (0.0, 0.0, -1.0, 1.0)
+# In the order of the shares of a split.
+_CONTRASTS = (_TOTAL, _PART, _BASE, _INTERACTION, _ON_OLD, _ON_NEW)
 
 
 @dataclass(frozen=True)
@@ -57,26 +60,33 @@ def split(fit: Fit) -> Split:
     return splits(fit.alone)[0]
 
 
-def splits(found: Fits) -> list[Split]:
-    """Work out the splits from fits of the four `CELLS`.
+def splits(found: Fits, order: Sequence[int] = (0, 1, 2, 3)) -> list[Split]:
+    """Work out the splits from fits of the four `CELLS`; `order` says which cell of a fit stands for which.
 
     Each interval is by itself at 95 %. Averaging over both orders of swapping is Shapley's division (L. S.
     Shapley, in: Contributions to the Theory of Games II, 1953), the only one by which part and base add up
     and neither comes first.
     """
-    old = found.estimates(found.weights[:, 0])
-    contrasts = (_TOTAL, _PART, _BASE, _INTERACTION, _ON_OLD, _ON_NEW)
-    shares = [_shares(found, np.array(contrast), old) for contrast in contrasts]
-    return [Split(value, *of) for value, *of in zip(found.means[:, 0].tolist(), *shares, strict=True)]
+    cells = list(order)
+    weights = found.weights[:, cells]
+    # All shares side by side: it is the number of calls that costs.
+    beside = found.some(np.tile(np.arange(len(weights)), len(_CONTRASTS)))
+    rows = np.concatenate([np.array(contrast) @ weights for contrast in _CONTRASTS])
+    told = _shares(beside, rows, weights[:, 0], found.estimates(weights[:, 0]))
+    shares = [told[start :: len(weights)] for start in range(len(weights))]
+    olds = found.means[:, cells[0]].tolist()
+    return [Split(value, *of) for value, of in zip(olds, shares, strict=True)]
 
 
-def _shares(found: Fits, contrast: Floats, old: Estimates) -> list[Share]:
-    figures = found.estimates(contrast @ found.weights)
-    clear = is_clear(old)
-    by = np.where(clear, old.value, 1.0)
+def _shares(beside: Fits, rows: Floats, of_old: Floats, old: Estimates) -> list[Share]:
+    """The figures that `rows` make, and their shares of the old values, which have a row a fit."""
+    times = len(rows) // len(of_old)
+    clear, value, weight = (np.tile(of, times) for of in (is_clear(old), old.value, of_old.T))
+    figures = beside.estimates(rows)
+    by = np.where(clear, value, 1.0)
     share = np.where(clear, figures.value / by, 0.0)
     # The ratio's standard error to first order: that of the figure less ratio times old.
-    about = found.estimates(contrast @ found.weights - share[:, None] * found.weights[:, 0])
+    about = beside.estimates(rows - share[:, None] * weight.T)
     ends = Estimates(share, about.error / by, about.freedom).interval()
     told = [np.where(clear, values, np.nan) for values in (share, *ends)]
     columns = [values.tolist() for values in (figures.value, *figures.interval(), *told)]

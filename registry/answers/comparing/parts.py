@@ -1,16 +1,18 @@
 """Parts of a rig: which of them belongs to which build, and what else the rig was made of."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from registry.answers.blocks import Block
+from registry.answers.comparing.seen import Seen
 from registry.errors import Fault, Invalid
 from registry.models import Rig
 
 PARTS = ("protector", "valve", "tubing", "flange_mm", "load_ml")
 _ALIASES = {"flange": "flange_mm", "load": "load_ml"}
 _UNITS = {"flange_mm": "mm", "load_ml": "mL"}
+# The values of PARTS of a rig; empty where nobody said.
+Words = tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -35,23 +37,35 @@ def chosen_part(part: str) -> str:
     )
 
 
-def value_of(rig: Rig, part: str) -> str:
-    """The part's value in words; empty when nobody said."""
+def words_of(rigs: Iterable[int]) -> dict[int, Words]:
+    """The parts of rigs in words, by key: one query."""
+    return {rig.pk: _in_words(rig) for rig in Rig.objects.filter(pk__in=set(rigs))}
+
+
+def _in_words(rig: Rig) -> Words:
+    return tuple(_value_of(rig, part) for part in PARTS)
+
+
+def _value_of(rig: Rig, part: str) -> str:
     value = getattr(rig, part)
     if part in _UNITS:
         return "" if value is None else f"{value:g} {_UNITS[part]}"
     return str(value)
 
 
-def rest_of(rig: Rig, part: str) -> str:
+def value_of(rig: Words, part: str) -> str:
+    """The part's value in words; empty when nobody said."""
+    return rig[PARTS.index(part)]
+
+
+def rest_of(rig: Words, part: str) -> str:
     """The rig in one line without the part: what has to be alike for the part to be what differs."""
-    told = [value_of(rig, other) or "-" for other in PARTS if other != part]
-    return " / ".join(told)
+    return " / ".join(value or "-" for other, value in zip(PARTS, rig, strict=True) if other != part)
 
 
 def find_parts(
-    old: Sequence[Block],
-    new: Sequence[Block],
+    old: Sequence[Seen],
+    new: Sequence[Seen],
     values: Mapping[int, str],
     part: str,
     given: tuple[str | None, str | None],
@@ -72,7 +86,7 @@ def find_parts(
             hint=f"Known: {', '.join(known)}.",
             faults=(Fault("is the same as old_part", field="new_part"),),
         )
-    counted = [_counted(blocks, values) for blocks in (old, new)]
+    counted = [_counted(side, values) for side in (old, new)]
     pairs = {
         (one, other): tuple(
             a + b for a, b in zip(counted[0].get(one, (0, 0)), counted[1].get(other, (0, 0)), strict=True)
@@ -109,13 +123,13 @@ def _matching(known: list[str], text: str | None, field: str) -> str | None:
     )
 
 
-def _counted(blocks: Sequence[Block], values: Mapping[int, str]) -> dict[str, tuple[int, int]]:
+def _counted(side: Sequence[Seen], values: Mapping[int, str]) -> dict[str, tuple[int, int]]:
     """Units and runs by the part's value; a run is counted once, by its most frequent metric."""
-    units: dict[str, set[int]] = {}
+    units: dict[str, int] = {}
     runs: dict[str, Counter[str]] = {}
-    for block in blocks:
-        value = values[block.setting.rig]
+    for seen in side:
+        value = values[seen.setting.rig]
         if value:
-            units.setdefault(value, set()).update(block.unit.tolist())
-            runs.setdefault(value, Counter())[block.setting.metric] += int(block.runs.sum())
-    return {value: (len(of), max(runs[value].values())) for value, of in units.items()}
+            units[value] = units.get(value, 0) | seen.units
+            runs.setdefault(value, Counter())[seen.setting.metric] += seen.runs
+    return {value: (of.bit_count(), max(runs[value].values())) for value, of in units.items()}

@@ -1,33 +1,26 @@
 """A difference between two builds split between a part that can be swapped and the base that bears it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from registry.answers import cautions
-from registry.answers.blocks import Block, distinct
 from registry.answers.comparing.comparisons import setting_order
-from registry.answers.comparing.measured import measured
-from registry.answers.comparing.parts import Parts, chosen_part, find_parts, rest_of, value_of
-from registry.answers.comparing.side_parts import read_sides
+from registry.answers.comparing.parts import Parts, chosen_part, find_parts, value_of
+from registry.answers.comparing.seen import Seen, measured_at, united
 from registry.answers.comparing.sides import find_sides
 from registry.answers.comparing.spreads import Scattered, of_scatter
+from registry.answers.comparing.swapped import Cells, Key, Swap, Swapped, Told
+from registry.answers.comparing.swaps_kept import swapped_of
 from registry.answers.comparing.telling import told_setting
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Margins, narrowed
-from registry.answers.readings import tables_in
-from registry.answers.setting import PLACE, Setting, order_around, order_of_mode
+from registry.answers.setting import PLACE, order_around, order_of_mode
 from registry.answers.stamp import chosen_moment, stamp
-from registry.answers.wording import counted, dated, figure, in_words, natural, rounded
-from registry.models import Rig
-from registry.statistics.differences import fits
-from registry.statistics.swap import CELLS, Share, Split, splits
-
-# A setting without its rig, and the rig without the part; the blocks of each of the four cells.
-_Key = tuple[Setting, str]
-_Cells = tuple[list[Block], list[Block], list[Block], list[Block]]
+from registry.answers.wording import counted, dated, in_words, natural, rounded
+from registry.statistics.swap import CELLS
 
 
 def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
@@ -67,18 +60,14 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
     )
     sides = find_sides(pump_model, old, new)
-    before, after, _ = read_sides(sides, asked, moment)
-    blocks = before, after
-    keys = {block.setting.rig for side in blocks for block in side}
-    rigs = {rig.pk: rig for rig in Rig.objects.filter(pk__in=keys)}
-    values = {key: value_of(rig, named) for key, rig in rigs.items()}
-    parts = find_parts(before, after, values, named, (old_part, new_part))
-    rests = {key: rest_of(rig, named) for key, rig in rigs.items()}
-    cells = _celled(blocks, parts, values, rests)
-    names = sides.names
-    fitted = _fitted(cells)
+    swapped = swapped_of(sides, asked, moment)
+    before, after = swapped.sides
+    parts, names = _parts_of(swapped, named, (old_part, new_part)), sides.names
+    cells, fitted = _split(swapped, parts)
     settings = sorted((_row(one) for one in fitted), key=setting_order)
     missing = _missing(cells, parts, names)
+    has_all = any(all(four) for four in cells.values())
+    says = _says(pump_model.name, names, parts, settings, missing, has_all=has_all)
     return {
         "model": pump_model.name,
         "old": names[0],
@@ -89,19 +78,9 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         "settings": settings,
         "missing": missing,
         **stamped,
-        "says": dated(
-            _says(
-                pump_model.name,
-                names,
-                parts,
-                settings,
-                missing,
-                has_all=any(all(four) for four in cells.values()),
-            ),
-            moment,
-        ),
+        "says": dated(says, moment),
         "cautions": [
-            *unlike(measured(before), measured(after), names),
+            *unlike(measured_at(before), measured_at(after), names),
             *of_scatter([one.scattered for one in fitted], names),
             *cautions.SWAPS,
             *cautions.again(moment),
@@ -109,80 +88,59 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     }
 
 
-def _celled(
-    sides: Sequence[Sequence[Block]], parts: Parts, values: Mapping[int, str], rests: Mapping[int, str]
-) -> dict[_Key, _Cells]:
-    """Both sides' summaries by setting and rest of the rig, each with its cell (`swap.CELLS`)."""
-    found: dict[_Key, _Cells] = {}
-    which = {parts.old: 0, parts.new: 1}
-    for base, blocks in enumerate(sides):
-        for block in blocks:
-            part = which.get(values[block.setting.rig])
-            if part is not None:
-                key = block.setting._replace(rig=0), rests[block.setting.rig]
-                found.setdefault(key, ([], [], [], []))[2 * base + part].append(block)
-    return found
+def _parts_of(swapped: Swapped, part: str, given: tuple[str | None, str | None]) -> Parts:
+    """Whose value of the part is whose, of what was measured with. Raises as `find_parts`."""
+    rigs = {one.setting.rig for side in swapped.sides for one in side}
+    values = {key: value_of(swapped.rigs[key], part) for key in rigs}
+    return find_parts(*swapped.sides, values, part, given)
 
 
 @dataclass(frozen=True)
 class _Fitted:
-    """All four combinations at one setting, how they split, and how units scatter."""
+    """All four combinations at one setting, and how they split."""
 
-    setting: Setting
-    rest: str
-    cells: _Cells
-    split: Split
-    scattered: Scattered
-    aside: int
+    key: Key
+    cells: Cells[Seen]
+    told: Told
+
+    @property
+    def scattered(self) -> Scattered:
+        """How units of both bases scatter."""
+        old, new = (united(one.units for one in base) for base in self._bases)
+        return Scattered(self.told.unlike, self.told.between, (old.bit_count(), new.bit_count()))
+
+    @property
+    def _bases(self) -> tuple[list[Seen], list[Seen]]:
+        return self.cells[0] + self.cells[1], self.cells[2] + self.cells[3]
 
 
-def _fitted(cells: Mapping[_Key, _Cells]) -> list[_Fitted]:
-    """Every setting at which all four cells were measured, and enough of them to tell."""
-    whole = [(key, four) for key, four in cells.items() if all(four)]
-    tables = tables_in([four for _, four in whole], build=[base for base, _ in CELLS])
-    found = []
-    for places, together in fits(tables):
-        # Cells 0 and 2 stand for the bases.
-        between = [together.between_units(cell)[0].tolist() for cell in (0, 2)]
-        columns = splits(together), together.spread.unlike.tolist(), *between
-        for place, one, unlike_, old, new in zip(places.tolist(), *columns, strict=True):
-            (setting, rest), four = whole[place]
-            units = [len(distinct(four[at] + four[at + 1], "unit")) for at in (0, 2)]
-            scattered = Scattered(unlike_, (old, new), (units[0], units[1]))
-            found.append(_Fitted(setting, rest, four, one, scattered, int(together.wild.size)))
-    return found
+def _split(swapped: Swapped, parts: Parts) -> tuple[Mapping[Key, Cells[Seen]], list[_Fitted]]:
+    """What was measured of the four combinations, and every setting at which enough was to tell."""
+    if parts.old is None or parts.new is None:
+        return {}, []
+    swap = Swap(parts.part, parts.old, parts.new)
+    cells, told = swapped.cells(swap), swapped.told(swap)
+    return cells, [_Fitted(key, four, told[key]) for key, four in cells.items() if key in told]
 
 
 def _row(one: _Fitted) -> dict[str, Any]:
-    found = one.split
-    names = ("total", "part", "base", "interaction", "part_on_old", "part_on_new")
     return {
-        **one.setting._asdict(),
-        "rig": one.rest,
-        "units": [len(distinct(cell, "unit")) for cell in one.cells],
-        "old_value": figure(found.old),
-        **{name: _share(getattr(found, name)) for name in names},
-        "set_aside": one.aside,
+        **one.key.setting._asdict(),
+        "rig": one.key.rest,
+        "units": [united(seen.units for seen in cell).bit_count() for cell in one.cells],
+        "old_value": one.told.figures[0],
+        **one.told.shares(),
+        "set_aside": one.told.aside,
     }
 
 
-def _share(share: Share) -> dict[str, float | None]:
-    percents = {"percent": share.share, "percent_low": share.share_low, "percent_high": share.share_high}
-    return {
-        "value": figure(share.value),
-        "low": figure(share.low),
-        "high": figure(share.high),
-        **{name: figure(None if value is None else 100 * value) for name, value in percents.items()},
-    }
-
-
-def _missing(cells: Mapping[_Key, _Cells], parts: Parts, names: tuple[str, str]) -> list[dict[str, Any]]:
+def _missing(cells: Mapping[Key, Cells[Seen]], parts: Parts, names: tuple[str, str]) -> list[dict[str, Any]]:
     """Combinations without a run, at every setting at which any of the four has one."""
     if parts.old is None or parts.new is None:
         return []
     present: dict[tuple[Any, ...], set[int]] = {}
     for (setting, rest), four in cells.items():
-        there = {cell for cell, blocks in enumerate(four) if blocks}
+        there = {cell for cell, seen in enumerate(four) if seen}
         present.setdefault((setting.place, rest), set()).update(there)
     found = []
     for (place, rest), there in present.items():

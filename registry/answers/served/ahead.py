@@ -8,7 +8,9 @@ from django.db import connection
 from procrastinate.contrib.django import app
 
 from registry.answers.comparing.contrasts_kept import CONTRASTS
+from registry.answers.comparing.firmware_pairs import FIRMWARES
 from registry.answers.comparing.side_parts import READINGS
+from registry.answers.comparing.swaps_kept import SWAPS
 from registry.answers.distributions.cell_parts import CELLS
 from registry.answers.keeping.parts import NOTHING, PartKind, Place, made
 from registry.answers.keeping.program import code_mark
@@ -17,7 +19,7 @@ from registry.answers.matching.ahead_kept import AHEAD
 from registry.answers.stamp import current_edition
 
 # Parts of what is asked the most come first.
-KINDS: tuple[PartKind, ...] = (CELLS, AHEAD, CONTRASTS, READINGS)
+KINDS: tuple[PartKind, ...] = (CELLS, AHEAD, CONTRASTS, SWAPS, READINGS, FIRMWARES)
 CALM_S = 3.0  # a sweep of uploads is waited for
 _BUDGET_S = 3.0  # other jobs wait so long at most, and for the part in hand
 _MAKING = 0x61686561  # one process makes parts ahead at a time

@@ -157,7 +157,7 @@ def test_a_size_is_a_part_too(model) -> None:
 def test_the_number_of_queries_does_not_grow(model, levels, django_assert_num_queries) -> None:
     for level in range(levels):
         all_four(model, level=str(level))
-    with django_assert_num_queries(6):
+    with django_assert_num_queries(7):
         answer_swap("Lapwing One", "A", "B", "protector")
 
 
