@@ -4,7 +4,7 @@ Each block comes from the database as one row of packed columns (`packing`): no 
 number, so that an answer over thousands of summaries costs little more than one over a few.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -52,6 +52,26 @@ class Block:
         """The rows marked."""
         columns: Iterable[Any] = (getattr(self, name)[kept] for name in COLUMNS)
         return Block(self.pump_model, self.revision, self.setting, *columns)
+
+
+def of_units(blocks: Iterable[Block], marks: Callable[[Keys], NDArray[np.bool_]]) -> list[Block]:
+    """What blocks have of the units marked, given their keys; blocks without any of them are left out.
+
+    Blocks that share an array of units share what is marked.
+    """
+    known: dict[int, tuple[Any, ...]] = {}
+    found = []
+    for block in blocks:
+        if id(block.unit) not in known:
+            kept = np.flatnonzero(marks(block.unit))
+            known[id(block.unit)] = kept, block.unit[kept], block.clinic[kept], block.gauge[kept]
+        kept, *who = known[id(block.unit)]
+        if kept.size == block.unit.size:
+            found.append(block)
+        elif kept.size:
+            values: Iterable[Any] = (getattr(block, name)[kept] for name in COLUMNS[len(KEYS) :])
+            found.append(Block(block.pump_model, block.revision, block.setting, *who, *values))
+    return found
 
 
 _OF_SUMMARY = {"pump_model_id": "pump_model", "unit__revision_id": "revision", **OF_SUMMARY}

@@ -60,13 +60,18 @@ def bare(serial: str) -> str:
     return stripped if len(stripped) <= LONGEST else ""
 
 
+def spellings(serial: str) -> list[str]:
+    """Return the spellings under one of which a unit of that serial is stored; which, its scheme decides."""
+    return [form for form in dict.fromkeys((tidy(serial), bare(serial))) if form]
+
+
 def place(serial: str, schemes: Iterable[SerialScheme]) -> Place | None:
     """Return where `serial` stands by the first scheme that reads it, or None when none does.
 
     The serial is tried as typed and then without blanks and dashes, so "lk 000-123" is LK000123. A scheme
     that `check_scheme` refuses reads nothing.
     """
-    forms = [form for form in dict.fromkeys((tidy(serial), bare(serial))) if form]
+    forms = spellings(serial)
     for scheme in schemes:
         made = reader_of(scheme)
         for form in forms if made else ():

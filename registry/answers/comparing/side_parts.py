@@ -2,7 +2,7 @@
 of them with anything needs no summing up."""
 
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -59,43 +59,46 @@ def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) ->
 
 
 def _kept(sides: Sides, asked: Narrowed) -> Read | None:
-    """The same from parts; None where one is missing or out of date. One query, and one of a unit's own."""
+    """The same from parts; None where one is missing or out of date. One query, and one of a unit that is of
+    no known build."""
     both = (sides.old, sides.new)
-    whose = [_whose(side, other) for side, other in (both, both[::-1])]
+    whose = [_whose(side) for side in both]
     bodies = _bodies(sides, asked, {one for one in whose if one})
     if bodies is None:
         return None
-    chosen, band = asked.chosen(), asked.elevation
-    found: list[Sequence[Block]] = []
-    labels: dict[int, str] = {}
-    for side, one in zip(both, whose, strict=True):
-        if one is None:
-            blocks: Sequence[Block] = summary_blocks(
-                pump_model=sides.pump_model, unit=side.unit, **asked.where
-            )
-        else:
-            read = [unpack(body, sides.pump_model.pk, asked.metrics) for body in bodies[one]]
-            labels |= {key: label for _, of_rigs in read for key, label in of_rigs.items()}
-            blocks = [
-                block
-                for of_part, _ in read
-                for block in of_part
-                if band in (None, block.setting.elevation) and chosen(block.setting)
-            ]
-        found.append(side.narrowed(blocks))
-    if not all(found[which] for which, side in enumerate(both) if side.firmware is not None):
+    read = {one: _chosen(of, sides.pump_model.pk, asked) for one, of in bodies.items()}
+    labels = {key: label for _, of_rigs in read.values() for key, label in of_rigs.items()}
+    old, new = (
+        side.narrowed(read[one][0]) if one else _of_unit(side, sides, asked)
+        for side, one in zip(both, whose, strict=True)
+    )
+    if not all(blocks for side, blocks in zip(both, (old, new), strict=True) if side.firmware is not None):
         return None
-    old, new = sides.without_each_other(found[0], found[1])
+    old, new = sides.without_each_other(old, new)
     return Read(old, new, labels)
 
 
-def _whose(side: Side, other: Side) -> str | None:
-    """Whose summaries hold those of a side: its own, or its build's where that is read anyhow."""
+def _of_unit(side: Side, sides: Sides, asked: Narrowed) -> Sequence[Block]:
+    return summary_blocks(pump_model=sides.pump_model, unit=side.unit, **asked.where)
+
+
+def _chosen(bodies: Iterable[bytes], model: int, asked: Narrowed) -> tuple[list[Block], dict[int, str]]:
+    """The summaries of some parts that are asked for, and the labels of all rigs in the parts."""
+    chosen, band = asked.chosen(), asked.elevation
+    blocks: list[Block] = []
+    labels: dict[int, str] = {}
+    for body in bodies:
+        found, of_rigs = unpack(body, model, asked.metrics)
+        blocks += [one for one in found if band in (None, one.setting.elevation) and chosen(one.setting)]
+        labels |= of_rigs
+    return blocks, labels
+
+
+def _whose(side: Side) -> str | None:
+    """Whose summaries hold those of a side: its own, or its build's; None of a unit of no known build."""
     if side.firmware is not None:
         return f"firmware:{side.firmware.upper()}" if side.firmware.isascii() else "firmware:"
-    if side.unit is None or (other.is_revision and other.revision == side.revision):
-        return f"revision:{side.revision}"
-    return None
+    return None if side.revision is None else f"revision:{side.revision}"
 
 
 def _bodies(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list[bytes]] | None:
@@ -150,15 +153,14 @@ def _unpacked(model: int, head: Any, who: Keys, values: Floats) -> Iterator[Bloc
     sizes, rows = head
     crowds, start = [], 0
     for size in sizes:
-        crowds.append(who[start : start + 3 * size].reshape(3, size))
+        crowds.append(tuple(who[start : start + 3 * size].reshape(3, size)))
         start += 3 * size
     start = 0
     for revision, place, setting in rows:
         keys = crowds[place]
-        end = start + len(_VALUES) * keys.shape[1]
-        yield Block(
-            model, revision, Setting(*setting), *keys, *values[start:end].reshape(len(_VALUES), keys.shape[1])
-        )
+        size = keys[0].size
+        end = start + len(_VALUES) * size
+        yield Block(model, revision, Setting(*setting), *keys, *values[start:end].reshape(-1, size))
         start = end
 
 

@@ -5,17 +5,19 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from django.db import connection
 from django.db.models import Count, Q, prefetch_related_objects
 
-from registry.answers.blocks import Block, blocks_of, summary_blocks
+from registry.answers.blocks import Block, blocks_of, of_units, summary_blocks
 from registry.answers.past import rows_at
 from registry.errors import Fault, Invalid
-from registry.models import PumpModel, Run, RunState, Unit
+from registry.models import PumpModel, Run, RunState
 from registry.models.lookup import find_revision
-from registry.models.serials import canonical, check_serial, place
+from registry.models.serials import canonical, check_serial, place, spellings
 
 _FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
 _FIELDS = ("old", "new")
+_UNIT = "SELECT id, serial, revision_id FROM registry_unit WHERE pump_model_id = %s AND serial = ANY (%s)"
 Blocks = tuple[Sequence[Block], Sequence[Block]]
 
 
@@ -43,8 +45,7 @@ class Side:
             return blocks
         if self.unit is None:
             return [block for block in blocks if block.revision == self.revision]
-        kept = (block.only(block.unit == self.unit) for block in blocks)
-        return [block for block in kept if block.mean.size]
+        return of_units(blocks, lambda units: units == self.unit)
 
 
 @dataclass(frozen=True)
@@ -130,8 +131,7 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
     kind, marked, rest = text.strip().partition(":")
     kind = kind.strip().casefold() if marked else ""
     if kind == "unit":
-        unit = _find_unit(pump_model, rest, field)
-        return Side(f"unit {unit.serial}", unit=unit.pk, revision=unit.revision_id, field=field)
+        return _find_unit(pump_model, rest, field)
     if kind == "firmware":
         tag = " ".join(rest.split())[:40]
         return Side(f"firmware {tag}", firmware=tag, field=field)
@@ -151,17 +151,22 @@ def _without(blocks: Sequence[Block], side: Side, other: Side) -> Sequence[Block
     """The same without the unit that stands on the other side."""
     if other.unit is None or side.unit is not None:
         return blocks
-    kept = (block.only(block.unit != other.unit) for block in blocks)
-    return [block for block in kept if block.mean.size]
+    return of_units(blocks, lambda units: units != other.unit)
 
 
-def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Unit:
+def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Side:
     wrong = check_serial(serial)
     if not wrong:
-        spelled = canonical(serial, place(serial, pump_model.serial_schemes.all()))
-        found = Unit.objects.filter(pump_model=pump_model, serial=spelled).first()
+        forms = spellings(serial)
+        if len(forms) > 1:
+            forms = [canonical(serial, place(serial, pump_model.serial_schemes.all()))]
+        # Putting the question together would cost more than asking it.
+        with connection.cursor() as cursor:
+            cursor.execute(_UNIT, [pump_model.pk, forms])
+            found = cursor.fetchone()
         if found is not None:
-            return found
+            pk, spelled, revision = found
+            return Side(f"unit {spelled}", unit=pk, revision=revision, field=field)
     raise Invalid(
         f"No unit of {pump_model.name} with the serial '{serial.strip()[:60]}' has been measured",
         hint=f"Check the serial on the label. {_FORMS}",

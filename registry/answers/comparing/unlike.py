@@ -4,12 +4,17 @@ from collections import defaultdict
 from collections.abc import Sequence
 from statistics import median
 
+from django.db import connection
+
 from registry.answers.comparing.measured import Measured
-from registry.models import BenchSession
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
 _FAR_APART_M = 300.0
 _SEA_LEVEL_KPA = 101.325
+_SITTINGS = """
+SELECT DISTINCT elevation, clinic_id, elevation_m, ambient_kpa FROM registry_benchsession
+WHERE clinic_id = ANY (%s) AND elevation = ANY (%s)
+"""
 
 
 def unlike(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
@@ -69,12 +74,10 @@ def _told(old: float, new: float, names: tuple[str, str]) -> list[str]:
 def _elevations(bands: Sequence[str], clinics: set[int]) -> dict[tuple[str, int], float]:
     if not bands:
         return {}
-    rows = (
-        BenchSession.objects.filter(clinic__in=clinics, elevation__in=bands)
-        .order_by()
-        .values_list("elevation", "clinic", "elevation_m", "ambient_kpa")
-        .distinct()
-    )
+    # Putting the question together would cost more than asking it.
+    with connection.cursor() as cursor:
+        cursor.execute(_SITTINGS, [list(clinics), list(bands)])
+        rows = cursor.fetchall()
     found: dict[tuple[str, int], list[float]] = defaultdict(list)
     for band, clinic, metres, kpa in rows:
         found[band, clinic].append(elevation_m(kpa) if kpa is not None else float(metres or 0.0))
