@@ -89,6 +89,8 @@ class Narrowed:
         rigs = set() if of_any else {key for key, label in (labels or {}).items() if is_rig(label, named)}
         given = [(name, self.where[name]) for name in ("mode", "level", "power") if name in self.where]
         programme = self.where.get("programme__iexact")
+        if of_any and not given and programme is None:
+            return lambda setting: setting.metric in self.metrics
 
         def one_of_them(setting: Setting) -> bool:
             return (

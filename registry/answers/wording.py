@@ -6,11 +6,30 @@ from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import compress
 from math import floor, log10
+from typing import Any
+
+import numpy as np
+
+from registry.statistics.robust import Floats
+from registry.statistics.significant import significant
 
 
 def figure(value: float | None) -> float | None:
     """A figure to six digits, which is more than any bench carries; None stays None."""
     return None if value is None else float(f"{value:.6g}")
+
+
+def figures(values: Floats) -> list[Any]:
+    """Figures of many at once, in lists as the values are in arrays; NaN becomes None."""
+    found = significant(values).tolist()
+    return _without_nan(found) if np.isnan(values).any() else found
+
+
+def _without_nan(values: list[Any]) -> list[Any]:
+    return [
+        _without_nan(value) if isinstance(value, list) else None if value != value else value  # noqa: PLR0124
+        for value in values
+    ]
 
 
 def rounded(value: float, u: float | None) -> str:

@@ -104,7 +104,7 @@ def narrowed_down(of: Contrasts, asked: Narrowed) -> Contrasts:
 
 
 def joined(several: Sequence[Contrasts]) -> Contrasts:
-    """Several that have no setting and metric in common as one, in the order of settings."""
+    """Several that have no setting and metric in common as one."""
     if len(several) == 1:
         return several[0]
     rows: list[Row] = []
@@ -112,7 +112,6 @@ def joined(several: Sequence[Contrasts]) -> Contrasts:
     for one in several:
         rows += [row if row.fit == UNFITTED else row._replace(fit=row.fit + size) for row in one.rows]
         size += one.found.run.size
-    rows.sort(key=lambda row: row.setting)
     labels = {rig: label for one in several for rig, label in one.labels.items()}
     old, new = (joined_sides([one.sides[which] for one in several]) for which in (0, 1))
     return Contrasts((old, new), tuple(rows), joined_figures([one.found for one in several]), labels)

@@ -8,14 +8,15 @@ import numpy as np
 from registry.answers.comparing.contrasts import UNFITTED, Contrasts, Row
 from registry.answers.comparing.practice import crossing
 from registry.answers.narrowing import Margins
-from registry.answers.setting import told_bands
-from registry.answers.wording import figure
+from registry.answers.setting import Setting, told_bands
+from registry.answers.wording import figure, figures
 from registry.statistics.contrasted import Contrasted
 from registry.statistics.equivalence import UNTOLD, Verdicts, judge
 from registry.statistics.estimates import Estimates
 from registry.statistics.power import Needed, needed
 
 _RATE = "cycle_rate"
+_SHOWN = (*Setting._fields, "units_old", "units_new", "clinics_old", "clinics_new", "clinics_both")
 _FIRST_STEP = {"units": 3, "clinics": 2, "towards": None}
 _NOTHING = dict.fromkeys(
     ("low", "high", "percent_low", "percent_high", "margin", "p_different", "p_same", "same_low", "same_high")
@@ -34,8 +35,9 @@ def judged_rows(found: Contrasts, margins: Margins, *, of_units: bool) -> Iterat
     needs = _needs(of, judged, len(rows)) if not of_units else {}
     judged_of = dict(zip(map(id, rows), _judged(found, judged, needs), strict=True))
     for row in found.rows:
-        shown = {**row.setting.named(found.labels), "elevation": told_bands(row.bands), **_counts(row)}
-        yield {**shown, **(_unjudged(row, of_units=of_units) if row.fit == UNFITTED else judged_of[id(row)])}
+        shown = _shown(row, found.labels)
+        shown |= _unjudged(row, of_units=of_units) if row.fit == UNFITTED else judged_of[id(row)]
+        yield shown
 
 
 def _needs(of: Contrasted, judged: Verdicts, family: int) -> dict[int, Needed | None]:
@@ -47,29 +49,24 @@ def _needs(of: Contrasted, judged: Verdicts, family: int) -> dict[int, Needed | 
     return dict(zip(open_.tolist(), found, strict=True))
 
 
-def _counts(row: Row) -> dict[str, int]:
-    return {
-        "units_old": row.units[0],
-        "units_new": row.units[1],
-        "clinics_old": row.clinics[0],
-        "clinics_new": row.clinics[1],
-        "clinics_both": row.clinics[2],
-    }
+def _shown(row: Row, labels: Mapping[int, str]) -> dict[str, Any]:
+    """Where a row belongs, and what was measured there."""
+    mode, programme, level, side, rig, power, _, metric, unit = row.setting
+    where = (mode, programme, level, side, labels[rig], power, told_bands(row.bands))
+    return dict(zip(_SHOWN, (*where, metric, unit, *row.units, *row.clinics), strict=True))
 
 
 def _judged(
     found: Contrasts, judged: Verdicts, needs: Mapping[int, Needed | None]
 ) -> Iterator[dict[str, Any]]:
     """What was found of each row that was fitted."""
-    columns = _figures(judged)
-    names, figures = list(columns), zip(*columns.values(), strict=True)
+    names, told = _figures(judged)
     bands = _bands(found, judged)
     aside, beyond = found.of_fitted.aside.tolist(), judged.beyond.tolist()
-    for place, (row, values) in enumerate(zip(found.fitted, figures, strict=True)):
+    for place, (row, values) in enumerate(zip(found.fitted, zip(*told, strict=True), strict=True)):
         need, verdict = needs.get(place), judged.verdict[place]
-        shown = dict(zip(names, values, strict=True))
-        yield {
-            **shown,
+        shown: dict[str, Any] = dict(zip(names, values, strict=True))
+        shown |= {
             "verdict": verdict,
             "matters": None if shown["margin"] is None else _matters(verdict, beyond=beyond[place]),
             "needs": vars(need) if need else None,
@@ -77,9 +74,11 @@ def _judged(
             "set_aside": int(aside[place]),
             "by_elevation": [_band(*told) for told in zip(row.bands, row.within, strict=False)],
         }
+        yield shown
 
 
-def _figures(judged: Verdicts) -> dict[str, list[float | None]]:
+def _figures(judged: Verdicts) -> tuple[list[str], list[list[float | None]]]:
+    """Names of columns, and their figures."""
     columns = {
         "old": judged.old.value,
         "new": judged.new.value,
@@ -95,10 +94,7 @@ def _figures(judged: Verdicts) -> dict[str, list[float | None]]:
         "same_low": judged.same_low,
         "same_high": judged.same_high,
     }
-    return {
-        name: [None if value != value else figure(value) for value in column.tolist()]  # noqa: PLR0124 - NaN
-        for name, column in columns.items()
-    }
+    return list(columns), figures(np.stack(list(columns.values())))
 
 
 def _matters(verdict: str, *, beyond: bool) -> str:

@@ -49,15 +49,13 @@ class Measured:
 
 
 def joined_sides(several: Sequence[Measured]) -> Measured:
-    """What several say that have no setting and metric in common, in the order of settings."""
-    settings = [setting for one in several for setting in one.settings]
-    together = Measured(
-        tuple(settings),
+    """What several say that have no setting and metric in common."""
+    return Measured(
+        tuple(setting for one in several for setting in one.settings),
         tuple(clinics for one in several for clinics in one.clinics),
         tuple(undeclared for one in several for undeclared in one.undeclared),
         np.concatenate([one.behaviour for one in several]),
     )
-    return together.only(sorted(range(len(settings)), key=settings.__getitem__))
 
 
 def measured(blocks: Sequence[Block]) -> Measured:

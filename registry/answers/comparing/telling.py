@@ -138,14 +138,20 @@ def left_out_of(
         if around[0] & around[1]:
             continue
         found.append({**dict(zip(AT, at, strict=True)), "why": _why(around, names, labels)})
-    return sorted(found, key=lambda row: (row["mode"], natural(row["programme"]), natural(row["level"])))
+    return sorted(found, key=_order)
+
+
+def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """As people count; what they count alike, as it is written."""
+    programme, level = row["programme"], row["level"]
+    return row["mode"], natural(programme), natural(level), programme, level
 
 
 def _around_at(side: Measured) -> dict[tuple[Any, ...], set[tuple[Any, ...]]]:
     """What else was alike at each mode, programme and level."""
     found: dict[tuple[Any, ...], set[tuple[Any, ...]]] = {}
-    for setting in side.settings:
-        found.setdefault(setting.at, set()).add(setting.around)
+    for place in {setting.place for setting in side.settings}:
+        found.setdefault(place[: len(AT)], set()).add(place[len(AT) :])
     return found
 
 

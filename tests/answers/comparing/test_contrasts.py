@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from registry.answers.comparing import contrasts_kept
 from registry.answers.comparing.comparisons import answer_comparison
-from registry.answers.comparing.contrasts import contrasts_between
+from registry.answers.comparing.contrasts import Contrasts, contrasts_between
 from registry.answers.comparing.contrasts_kept import CONTRASTS, MOST_PAIRS
 from registry.answers.comparing.contrasts_packed import pack, read
 from registry.answers.comparing.firmware_pairs import FIRMWARES
@@ -141,6 +141,27 @@ def test_old_and_new_the_other_way_round_tell_the_same(model) -> None:
             assert row["p_different"] == other["p_different"]
 
 
+def in_any_order(of: Contrasts, *metrics: str) -> Any:
+    """All rows with the figures of their fits, and what each side was measured at, of some metrics or all."""
+    fits = dict(zip(of.fitted, (one.tobytes() for one in of.of_fitted.packed()), strict=True))
+    rows = {(row._replace(fit=min(row.fit, 0)), fits.get(row)) for row in of.rows}
+    sides = [
+        set(
+            zip(
+                one.settings,
+                one.clinics,
+                one.undeclared,
+                (told.tobytes() for told in one.behaviour),
+                strict=True,
+            )
+        )
+        for one in of.sides
+    ]
+    return [{one for one in found if not metrics or one[0].metric in metrics} for found in sides], {
+        one for one in rows if not metrics or one[0].setting.metric in metrics
+    }
+
+
 def test_what_is_written_down_is_read_again(model) -> None:
     fill(random.Random(7), model, 3)
     labels = {rig.pk: rig.label for rig in (factories.rig(), factories.rig("membrane"))}
@@ -149,16 +170,11 @@ def test_what_is_written_down_is_read_again(model) -> None:
     again = read(pack(found))
     assert any(row.within for row in found.rows)
     assert any(row.alone for row in found.rows)
-    there, back = ([row._replace(fit=min(row.fit, 0)) for row in one.rows] for one in (found, again))
-    assert (back, again.labels) == (there, found.labels)
-    assert [one.settings for one in again.sides] == [one.settings for one in found.sides]
-    assert [one.clinics for one in again.sides] == [one.clinics for one in found.sides]
-    assert again.of_fitted.packed().tobytes() == found.of_fitted.packed().tobytes()
+    assert in_any_order(again) == in_any_order(found)
+    assert again.labels == found.labels
     few = read(pack(found), ["duty_factor"])
-    assert few.rows
-    assert [row.setting for row in few.rows] == [
-        row.setting for row in found.rows if row.setting.metric == "duty_factor"
-    ]
+    assert in_any_order(few) == in_any_order(found, "duty_factor")
+    assert len(few.rows) > 3
 
 
 def test_two_builds_take_few_queries_once_parts_are_made(model, monkeypatch, django_assert_max_num_queries):
