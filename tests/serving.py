@@ -9,7 +9,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import psutil
+
+from registry.config.supervision import STOP_S
+
 ROOT = Path(__file__).resolve().parents[1]
+# Children get STOP_S, and the database, which makes some 800 files durable one by one, as long as it gives
+# itself: on a disk that others keep busy too, each of them may take a tenth of a second.
+LONGEST_STOP_S = STOP_S + 90.0
 
 
 def environment(home: Path, settings: str = "registry.config.settings") -> dict[str, str]:
@@ -28,8 +35,21 @@ def running(home: Path, settings: str = "registry.config.settings", port: int = 
     try:
         yield address_of(process)
     finally:
-        process.send_signal(signal.SIGTERM)
-        process.communicate(timeout=60)
+        stop(process)
+
+
+def stop(process: "subprocess.Popen[str]") -> None:
+    """Ask the server to stop and wait until it has. Kills one that does not and tells what it was at."""
+    process.send_signal(signal.SIGTERM)
+    try:
+        process.communicate(timeout=LONGEST_STOP_S)
+    except subprocess.TimeoutExpired:
+        everyone = [psutil.Process(process.pid), *psutil.Process(process.pid).children(recursive=True)]
+        at = [f"{one.pid} {one.status()} {one.cpu_times().user:.1f} s {one.cmdline()}" for one in everyone]
+        for one in everyone:
+            one.kill()
+        process.communicate()
+        raise AssertionError("\n".join([f"not ended after {LONGEST_STOP_S:.0f} s:", *at])) from None
 
 
 def start(home: Path, settings: str, port: int) -> "subprocess.Popen[str]":

@@ -23,6 +23,7 @@ class Child:
         self.command = list(command)
         self.descriptors = tuple(descriptors)
         self.process: subprocess.Popen[bytes] | None = None
+        self.deaths = 0
         self.quick_deaths = 0
         self.started = 0.0
         self.pause = 0.0
@@ -49,6 +50,7 @@ class Child:
             return None
         now = time.monotonic()
         self.process = None
+        self.deaths += 1
         self.quick_deaths = self.quick_deaths + 1 if now - self.started < QUICK_DEATH_S else 1
         self.pause = min(LONGEST_PAUSE_S, _FIRST_PAUSE_S * 2.0 ** (self.quick_deaths - 1))
         self.due = now + self.pause

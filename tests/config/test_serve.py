@@ -28,7 +28,7 @@ ROOT = Path(__file__).resolve().parents[2]
 class Server:
     """A server started by `manage.py serve`. Leaving the context ends it the hard way if it still runs."""
 
-    def __init__(self, home: Path, port: int = 0) -> None:
+    def __init__(self, home: Path, port: int = 0, **more: str) -> None:
         environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         command = [sys.executable, str(ROOT / "manage.py"), "serve", "--port", str(port), "--workers", "1"]
         self.popen = subprocess.Popen(
@@ -36,7 +36,7 @@ class Server:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
-            env={**environment, "VACUARY_HOME": str(home), "XDG_RUNTIME_DIR": ""},
+            env={**environment, "VACUARY_HOME": str(home), "XDG_RUNTIME_DIR": "", **more},
         )
 
     def __enter__(self) -> "Server":
@@ -154,3 +154,25 @@ def test_a_listener_without_a_server_behind_it_does_not_count_as_answering() -> 
     with listening.take_address("127.0.0.1", 0, 0) as listener:
         threading.Timer(0.1, drop_one, [listener]).start()
         assert not listening.answers(listener)
+
+
+def test_a_web_server_that_never_starts_is_given_up(home: Path) -> None:
+    with Server(home, GUNICORN_CMD_ARGS="--worker-class=none") as server:
+        _, complaints = server.popen.communicate(timeout=120)
+    assert server.popen.returncode == 1
+    assert "The web server does not start; its messages above say why." in complaints
+
+
+def test_a_stop_asked_for_while_something_is_finalized_is_not_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    class AsksToStop:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGTERM)
+
+    lost: list[object] = []
+    monkeypatch.setattr(sys, "unraisablehook", lambda unraisable: lost.append(unraisable.exc_type))
+    with serve.stop_signals() as stop:
+        held = AsksToStop()
+        del held
+        assert lost == [serve.StopAsked]
+        with pytest.raises(serve.StopAsked):
+            stop.pause()

@@ -52,6 +52,7 @@ def test_a_dead_child_is_started_again_after_growing_pauses(
     ] * 3
     assert [line.split(" in ")[1] for line in said[:3]] == ["0.1 s.", "0.2 s.", "0.4 s."]
     assert child.quick_deaths >= 3
+    assert child.deaths == len(said)
 
 
 def test_the_pause_is_bounded() -> None:

@@ -82,7 +82,7 @@ def home() -> Iterator[Path]:
         yield folder
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(480)
 def test_an_upload_goes_on_after_the_server_was_killed(manifest, tmp_path, home):
     port = free_port()
     server = serving.start(home, "registry.config.settings", port)

@@ -33,6 +33,26 @@ class StopAsked(BaseException):
     """SIGTERM or Ctrl-C came. Not an Exception, so that nothing on the way takes it for an error."""
 
 
+class Stop:
+    """Handler of signals that ask to stop: raises StopAsked wherever the program is, and remembers it.
+
+    What is raised within a finalizer is lost, so whoever goes on for long looks at every pause as well.
+    """
+
+    def __init__(self) -> None:
+        self.asked = False
+
+    def __call__(self, number: int, frame: FrameType | None) -> NoReturn:
+        self.asked = True
+        raise StopAsked
+
+    def pause(self) -> None:
+        """Wait a moment. Raises StopAsked if a signal came, now or before."""
+        time.sleep(_PAUSE_S)
+        if self.asked:
+            raise StopAsked
+
+
 class Command(BaseCommand):
     """Starts everything, says when the server really answers, and keeps it running until told to stop."""
 
@@ -50,9 +70,12 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Serve until SIGTERM or Ctrl-C, then stop everything. Raises CommandError if it cannot start."""
         try:
-            with _stop_signals(), take_address(options["host"], options["port"], _PORT_WAIT_S) as listener:
+            with (
+                stop_signals() as stop,
+                take_address(options["host"], options["port"], _PORT_WAIT_S) as listener,
+            ):
                 _migrate_if_needed()
-                self._serve(listener, options["workers"], with_worker=not options["no_worker"])
+                self._serve(listener, stop, options["workers"], with_worker=not options["no_worker"])
         except StopAsked:
             return
         except AddressError as failure:
@@ -60,13 +83,13 @@ class Command(BaseCommand):
         except OperationalError as failure:
             raise CommandError(f"The database cannot be reached. {failure}") from failure
 
-    def _serve(self, listener: socket.socket, workers: int, *, with_worker: bool) -> None:
+    def _serve(self, listener: socket.socket, stop: Stop, workers: int, *, with_worker: bool) -> None:
         """Keep the children running and the embedded database up; never returns but by an exception."""
         web = _web(listener, workers)
         others = [_worker()] if with_worker else []
         supervisor = Supervisor([web, *others], self.stderr.write)
         try:
-            self._wait_until_it_answers(supervisor, web, listener)
+            self._wait_until_it_answers(supervisor, web, listener, stop)
             self.stdout.write(f"Vacuary answers at {address_of(listener)}/")
             self.stdout.flush()
             for tick in itertools.count():
@@ -74,18 +97,20 @@ class Command(BaseCommand):
                 if tick % _DATABASE_CHECK_TICKS == 0 and self._database_was_restarted():
                     for child in others:
                         child.signal(signal.SIGTERM)  # it lost its listening connection and would only poll
-                time.sleep(_PAUSE_S)
+                stop.pause()
         finally:
             supervisor.stop()
 
-    def _wait_until_it_answers(self, supervisor: Supervisor, web: Child, listener: socket.socket) -> None:
+    def _wait_until_it_answers(
+        self, supervisor: Supervisor, web: Child, listener: socket.socket, stop: Stop
+    ) -> None:
         while True:
             supervisor.revive()
             if answers(listener):
                 return
-            if web.quick_deaths >= _MOST_FAILED_STARTS:
+            if web.deaths >= _MOST_FAILED_STARTS:
                 raise CommandError("The web server does not start; its messages above say why.")
-            time.sleep(_PAUSE_S)
+            stop.pause()
 
     def _database_was_restarted(self) -> bool:
         """Start the embedded database again if it was killed, and tell whether that was needed and done."""
@@ -101,21 +126,18 @@ class Command(BaseCommand):
 
 
 @contextmanager
-def _stop_signals() -> Iterator[None]:
+def stop_signals() -> Iterator[Stop]:
     """Turn SIGTERM, Ctrl-C and a closed terminal into StopAsked for a while."""
+    stop = Stop()
     numbers = [signal.SIGTERM, signal.SIGINT]
     if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:  # which is how nohup keeps a program running
         numbers.append(signal.SIGHUP)
-    before = {number: signal.signal(number, _ask_to_stop) for number in numbers}
+    before = {number: signal.signal(number, stop) for number in numbers}
     try:
-        yield
+        yield stop
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def _ask_to_stop(number: int, frame: FrameType | None) -> NoReturn:  # noqa: ARG001 (a signal handler's two)
-    raise StopAsked
 
 
 def _is_embedded() -> bool:
