@@ -51,7 +51,7 @@ class Process:
 
     def finish(self) -> tuple[int, str]:
         """Close its stdin, which ends it of itself; return its exit code and what it wrote to stderr."""
-        _, complaints = self.popen.communicate(timeout=60)
+        _, complaints = self.popen.communicate(timeout=120)
         return self.popen.returncode, complaints
 
     def kill(self) -> None:
@@ -87,7 +87,7 @@ def is_running(pid: int) -> bool:
         return False
 
 
-def wait_for(met: Callable[[], bool], seconds: float = 20.0) -> bool:
+def wait_for(met: Callable[[], bool], seconds: float = 60.0) -> bool:
     """Tell whether the condition came true within the time."""
     deadline = time.monotonic() + seconds
     while not met() and time.monotonic() < deadline:

@@ -19,6 +19,7 @@ from django.core.management import CommandError, call_command
 
 from registry.config import listening
 from registry.management.commands import serve
+from tests import serving
 from tests.config.conftest import stopped
 from tests.config.processes import is_running, server_pid, wait_for
 
@@ -98,7 +99,7 @@ def test_a_killed_server_restarts_at_once_and_the_next_ends_cleanly(new_home: Pa
             assert wait_for(lambda: not any(map(is_running, orphans)))
             family = second.family()
             second.popen.send_signal(signal.SIGTERM)
-            _, complaints = second.popen.communicate(timeout=40)
+            _, complaints = second.popen.communicate(timeout=serving.LONGEST_STOP_S)
     assert (second.popen.returncode, complaints.replace("Launching a worker on all queues\n", "")) == (0, "")
     assert len(family) >= 3  # the web server, its process, the queue worker
     assert not any(Path(f"/proc/{pid}").exists() for pid in family)
@@ -115,7 +116,7 @@ def test_what_is_killed_below_it_comes_back(home: Path) -> None:
         assert wait_for(lambda: len(server.family() - before) >= 3)
         assert wait_for(lambda: healthy(address))
         server.popen.send_signal(signal.SIGINT)
-        _, complaints = server.popen.communicate(timeout=40)
+        _, complaints = server.popen.communicate(timeout=serving.LONGEST_STOP_S)
     assert server.popen.returncode == 0
     assert "The web process ended with code -9; starting it again" in complaints
     assert "The worker process ended with code -9; starting it again" in complaints
