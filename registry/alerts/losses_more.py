@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Standing, Verdict, standing
-from registry.answers.packing import unpacked_all
+from registry.answers.packing import sizes, unpacked_all
 from registry.answers.wording import counted
 from registry.models import Revision
 from registry.statistics.losing import LOSS_LIMITS, Losing, LossRuns, losing, sliced
@@ -32,7 +32,6 @@ RULE = Rule(
 )
 _CALM = 0.05
 _NAME_LONGEST = 79
-_EACH = 12  # how many bytes a value takes
 # Each run's losses are kept with the summary of its cell; the database strings those of a setting together,
 # each array without its head.
 _LOSSES = """
@@ -83,12 +82,12 @@ def _read(models: list[int], revisions: list[int], edition: int) -> list[tuple[i
 def _runs(settings: Sequence[Sequence[bytes]]) -> LossRuns:
     """The runs of a build, of a row a setting."""
     units, clinics, counts, at, losses = zip(*settings, strict=True)
-    each = unpacked_all("runs", counts).astype(np.int64)
     times, values = (_strung(of, form) for of, form in ((at, ">i8"), (losses, ">f8")))
     return LossRuns(
-        unit=np.repeat(unpacked_all("unit", units), each),
-        clinic=np.repeat(unpacked_all("clinic", clinics), each),
-        setting=np.repeat(np.arange(len(at)), [len(one) // _EACH for one in at]),
+        unit=unpacked_all("unit", units),
+        clinic=unpacked_all("clinic", clinics),
+        setting=np.repeat(np.arange(len(counts)), sizes(counts)),
+        runs=unpacked_all("runs", counts).astype(np.int64),
         at=times.astype(np.int64),
         losses=values.astype(np.float64),
     )

@@ -46,45 +46,48 @@ LOSS_LIMITS = LossLimits()
 
 @dataclass(frozen=True)
 class LossRuns:
-    """Single runs of one build: `losses` per 100 cycles, `unit` and `clinic` by key, `setting` from 0 up.
-
-    `at` is when, in any whole numbers that grow with time.
+    """Single runs of one build by cell: `unit` and `clinic` by key, a code from 0 up for `setting`, and how
+    many `runs` a cell has; of the runs, cell after cell, `losses` per 100 cycles and `at`, when they were, in
+    any whole numbers that grow with time.
     """
 
     unit: Keys
     clinic: Keys
     setting: Keys
+    runs: Keys
     at: Keys
     losses: Floats
 
 
-def sliced(runs: LossRuns, limits: LossLimits = LOSS_LIMITS) -> pd.DataFrame:
+def sliced(found: LossRuns, limits: LossLimits = LOSS_LIMITS) -> pd.DataFrame:
     """Return the table `losing` takes, with `at`, when the first of its runs was, besides.
 
     Times are cut into stretches of as many runs each, the first ones of one more. What a setting usually
     loses is taken off, so that a change of settings is none of losses.
     """
-    usual = np.bincount(runs.setting, runs.losses) / np.maximum(np.bincount(runs.setting), 1)
-    told = runs.losses - usual[runs.setting] + runs.losses.mean()
+    units, unit = np.unique(found.unit, return_inverse=True)
+    clinics, clinic = np.unique(found.clinic, return_inverse=True)
+    pair = np.repeat(unit * clinics.size + clinic, found.runs)
+    setting = np.repeat(found.setting, found.runs)
+    usual = np.bincount(setting, found.losses) / np.maximum(np.bincount(setting), 1)
+    told = found.losses - usual[setting] + found.losses.mean()
     # Of one unit at one time the order is of no matter, but it has to be one.
-    order = np.lexsort((runs.losses, runs.clinic, runs.unit, runs.at))
+    order = np.lexsort((found.losses, pair, found.at))
     share, more = divmod(order.size, limits.slices)
     stretches = np.arange(limits.slices)
-    stretch = np.repeat(stretches, share + (stretches < more))
-    (units, unit), (clinics, clinic) = (
-        np.unique(of[order], return_inverse=True) for of in (runs.unit, runs.clinic)
-    )
-    code = (unit * clinics.size + clinic) * limits.slices + stretch
-    _, first, row = np.unique(code, return_index=True, return_inverse=True)
-    count = np.bincount(row)
+    code = pair[order] * limits.slices + np.repeat(stretches, share + (stretches < more))
+    count, total = np.bincount(code), np.bincount(code, told[order])
+    first = np.zeros(count.size, np.intp)
+    first[code[::-1]] = order[::-1]
+    there = np.flatnonzero(count)
     return pd.DataFrame(
         {
-            "unit": units[unit[first]],
-            "clinic": clinics[clinic[first]],
-            "slice": stretch[first],
-            "runs": count,
-            "losses": np.bincount(row, told[order]) / count,
-            "at": runs.at[order][first],
+            "unit": units[there // limits.slices // clinics.size],
+            "clinic": clinics[there // limits.slices % clinics.size],
+            "slice": there % limits.slices,
+            "runs": count[there],
+            "losses": total[there] / count[there],
+            "at": found.at[first[there]],
         }
     )
 
