@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -18,7 +19,7 @@ from registry.statistics.robust import Floats
 from registry.statistics.unlisted.behaviour import DATE, SERIAL, Order
 from registry.statistics.unlisted.change import Change
 from registry.statistics.unlisted.limits import IN_MMHG
-from registry.statistics.unlisted.rows import Channel
+from registry.statistics.unlisted.rows import Channel, Channels
 
 _DAY_S = 86_400.0
 _YEAR_S = 365.25 * _DAY_S
@@ -64,6 +65,11 @@ class Build:
     def keys(self) -> dict[str, int]:
         """Database keys of what it is about."""
         return {"revision": self.revision, "pump_model": self.pump_model}
+
+    @cached_property
+    def channels(self) -> Channels:
+        """The channels of its readings, made once for all that look at it."""
+        return Channels(self.table)
 
     def by_date(self) -> tuple[tuple[int, ...], Floats]:
         """Units in order of the date they were first read, with those dates in years."""

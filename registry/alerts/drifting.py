@@ -15,7 +15,7 @@ from registry.statistics.robust import Floats
 from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.drift import Drift, DriftLook, drift_with
 from registry.statistics.unlisted.limits import LIMITS
-from registry.statistics.unlisted.rows import Channel, channels
+from registry.statistics.unlisted.rows import Channel
 
 RULE = Rule(
     "revision_drifting",
@@ -59,14 +59,14 @@ def _verdict(scan: Scan, build: Build) -> Verdict:
 
 
 def _channels(build: Build, units: tuple[int, ...], years: Floats) -> list[Channel]:
-    """The channels, none where too little is there to tell a drift: they are most of the work."""
+    """The channels, none where too little is there to tell a drift."""
     enough = len(units) >= LIMITS.drift_units and np.ptp(years) >= LIMITS.drift_years
-    return channels(build.table, units) if enough else []
+    return build.channels.along(units) if enough else []
 
 
 def _off(build: Build, found: DriftLook, drift: Drift, edition: int, common: dict[str, Any]) -> Verdict:
     units, years = build.by_date()
-    by_name = {channel.name: channel for channel in channels(build.table, units)}
+    by_name = {channel.name: channel for channel in build.channels.along(units)}
     changes = {n: build.change_document(by_name[n], change) for n, change in drift.changes.items()}
     strongest = changes[drift.channel.name]
     says = (

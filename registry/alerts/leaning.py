@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from registry.models import Gauge
 from registry.statistics.discoveries import looked_at_again
@@ -86,22 +87,21 @@ class Leaning:
 
         Every gauge counts of which it cannot be said that it is sound, in its present epoch and before.
         """
-        began = {gauge: step.at for gauge, step in self.steps.items()}
-        now, before = (
-            pairs["gauge"].map(_suspect(shifts)).fillna(0.0).to_numpy(float)
-            for shifts in (self.shifts, self.past)
-        )
-        start = pairs["gauge"].map(began).fillna(-np.inf).to_numpy(float)
-        return np.where(pairs["at"].to_numpy(float) >= start, now, before)
+        gauges, gauge = np.unique(pairs["gauge"].to_numpy(np.int64), return_inverse=True)
+        now, before = (_suspect(shifts, gauges) for shifts in (self.shifts, self.past))
+        start = np.array([self.steps[one].at if one in self.steps else -np.inf for one in gauges.tolist()])
+        return np.where(pairs["at"].to_numpy(float) >= start[gauge], now[gauge], before[gauge])
 
 
-def _suspect(shifts: Mapping[int, Shift]) -> dict[int, float]:
+def _suspect(shifts: Mapping[int, Shift], gauges: NDArray[np.int64]) -> Floats:
     """What gauges lean by that may not be sound."""
-    return {
-        gauge: float(np.log1p(shift.shift))
-        for gauge, shift in shifts.items()
-        if shift.is_carried() and not shift.is_clear()
-    }
+    found = [shifts.get(gauge) for gauge in gauges.tolist()]
+    return np.array(
+        [
+            float(np.log1p(shift.shift)) if shift and shift.is_carried() and not shift.is_clear() else 0.0
+            for shift in found
+        ]
+    )
 
 
 def leaning_of(pairs: pd.DataFrame, watched: int) -> Leaning:

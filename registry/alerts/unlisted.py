@@ -44,7 +44,7 @@ _LACKS = {
 
 def judge(scan: Scan) -> list[Verdict]:
     """Judge every revision that was read."""
-    return [_verdict(build, behaviour(build.table, build.orders), scan.edition) for build in builds(scan)]
+    return [_verdict(build, behaviour(build.channels, build.orders), scan.edition) for build in builds(scan)]
 
 
 def _verdict(build: Build, found: Behaviour, edition: int) -> Verdict:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.behaviour import DATE, SERIAL, Order, behaviour
+from registry.statistics.unlisted.rows import Channels
 from tests.trial.many import many
 from tests.trial.report import Check, Section, percent
 from tests.trial.unlisted_communities import (
@@ -93,7 +94,7 @@ def ours(community: Community, units: int) -> int | None:
 def look(community: Community, units: int) -> tuple[int | None, bool]:
     """The same, and whether it is sure enough to be told without being seen again."""
     order = tuple(range(units))
-    found = behaviour(community.first(units), [Order(SERIAL, order), Order(DATE, order)])
+    found = behaviour(Channels(community.first(units)), [Order(SERIAL, order), Order(DATE, order)])
     if found.outcome is not Outcome.FOUND:
         return None, False
     place = found.look.splits[0].before if found.look is not None and found.look.splits else -1

@@ -9,7 +9,7 @@ import numpy as np
 from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.behaviour import DATE, SERIAL, Order, behaviour
 from registry.statistics.unlisted.drift import drift_with
-from registry.statistics.unlisted.rows import channels
+from registry.statistics.unlisted.rows import Channels
 from tests.trial.many import many
 from tests.trial.report import Check, Section, percent
 from tests.trial.unlisted_communities import Trouble, Truth, community, without_trouble
@@ -49,9 +49,10 @@ def told(trouble: Trouble, truth: Truth, seed: int) -> Told:
     rng = np.random.default_rng(seed)
     drawn = community(rng, rng.permutation(np.arange(_UNITS) % _CLINICS), trouble, truth)
     units = tuple(range(_UNITS))
-    found = behaviour(drawn.table, [Order(SERIAL, units), Order(DATE, units)])
+    channels = Channels(drawn.table)
+    found = behaviour(channels, [Order(SERIAL, units), Order(DATE, units)])
     kinds = found.kinds.kinds if found.outcome is Outcome.FOUND and found.kinds else None
-    drift = drift_with(channels(drawn.table, units), np.linspace(0.0, _YEARS, _UNITS))
+    drift = drift_with(channels.along(units), np.linspace(0.0, _YEARS, _UNITS))
     right = 0.0 if kinds is None else float(np.mean(kinds.second == drawn.changed))
     split = found.outcome is Outcome.FOUND and kinds is None
     return Told(

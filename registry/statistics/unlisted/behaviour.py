@@ -4,12 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import pandas as pd
 
 from registry.statistics.unlisted.along import Look, Outcome, split_along
 from registry.statistics.unlisted.kinds import KindsLook, two_kinds
 from registry.statistics.unlisted.limits import LIMITS, Limits
-from registry.statistics.unlisted.rows import Channel, channels
+from registry.statistics.unlisted.rows import Channel, Channels
 
 SERIAL, DATE = "serial", "date"
 # How the chance of a false alarm is shared out: most of it goes along serials, where builds change. What
@@ -54,15 +53,13 @@ class Behaviour:
         return split and self.p is not None and self.p <= limits.sure
 
 
-def behaviour(
-    table: pd.DataFrame, orders: Sequence[Order], *, seed: int = 1, limits: Limits = LIMITS
-) -> Behaviour:
-    """Look at one build's readings (a table as `rows.channels` takes it) along `orders`, then without.
+def behaviour(channels: Channels, orders: Sequence[Order], *, seed: int = 1) -> Behaviour:
+    """Look at one build's readings along `orders`, then without.
 
     Kinds without an order are looked for only where no order shows a change, be it little by little: that
     would show as kinds as well.
     """
-    shares, made = _shared(orders), _Made(table, limits)
+    shares, made = _shared(orders), _Made(channels)
     looked = [_along(made, order, share) for order, share in zip(orders, shares, strict=True)]
     found = [one for one in looked if one.outcome is Outcome.FOUND]
     if found:
@@ -85,29 +82,25 @@ def _shared(orders: Sequence[Order]) -> list[float]:
 
 @dataclass
 class _Made:
-    """The channels of a table by the order of units, and looks, each made once: orders may agree."""
+    """The channels of a build, and looks along orders of units, each made once: orders may agree."""
 
-    table: pd.DataFrame
-    limits: Limits
-    looked: dict[tuple[tuple[int, ...], tuple[bool, ...]], Look] = field(default_factory=dict)
-    made: dict[tuple[int, ...], list[Channel]] = field(default_factory=dict)
+    of: Channels
+    looked: dict[tuple[tuple[int, ...], tuple[bool, ...]], tuple[list[Channel], Look]] = field(
+        default_factory=dict
+    )
 
-    def of(self, units: tuple[int, ...]) -> list[Channel]:
-        if units not in self.made:
-            self.made[units] = channels(self.table, units, self.limits)
-        return self.made[units]
-
-    def look(self, order: Order) -> Look:
+    def look(self, order: Order) -> tuple[list[Channel], Look]:
         cuts = () if order.cuts is None else tuple(order.cuts.tolist())
         if (order.units, cuts) not in self.looked:
-            found = split_along(self.of(order.units), cuts=order.cuts, limits=self.limits)
-            self.looked[order.units, cuts] = found
+            along = self.of.along(order.units)
+            found = split_along(along, cuts=order.cuts, limits=self.of.limits)
+            self.looked[order.units, cuts] = along, found
         return self.looked[order.units, cuts]
 
 
 def _along(made: _Made, order: Order, share: float) -> Behaviour:
-    limits, of_order = made.limits, made.of(order.units)
-    look = made.look(order)
+    limits = made.of.limits
+    of_order, look = made.look(order)
     p = None if look.p is None else limits.charged(look.p / share, len(order.units), limits.charge)
     outcome = look.outcome
     if outcome is Outcome.FOUND and p is not None and p > limits.chance:
@@ -116,11 +109,11 @@ def _along(made: _Made, order: Order, share: float) -> Behaviour:
 
 
 def _without(made: _Made, share: float, seed: int) -> Behaviour:
-    units = tuple(int(unit) for unit in np.unique(made.table["unit"]))
-    of_order = made.of(units)
-    kinds = two_kinds(of_order, seed=seed, limits=made.limits)
-    p = None if kinds.p is None else made.limits.charged(kinds.p / share, len(units), made.limits.kind_charge)
+    limits, units = made.of.limits, tuple(int(unit) for unit in np.unique(made.of.table["unit"]))
+    of_order = made.of.along(units)
+    kinds = two_kinds(of_order, seed=seed, limits=limits)
+    p = None if kinds.p is None else limits.charged(kinds.p / share, len(units), limits.kind_charge)
     outcome = kinds.outcome
-    if outcome is Outcome.FOUND and p is not None and p > made.limits.kind_chance:
+    if outcome is Outcome.FOUND and p is not None and p > limits.kind_chance:
         outcome = Outcome.NOTHING
     return Behaviour(outcome, p, Order("none", units), kinds=kinds, channels=of_order)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from registry.statistics.robust import Floats
 from registry.statistics.unlisted.limits import LIMITS, Limits
@@ -34,7 +34,7 @@ class Fitted:
 
 def of_effect(t: float, freedom: float) -> float:
     """The chance of a change as large as `t` standard errors or larger, either way, at a given place."""
-    return float(min(2.0 * stats.t.sf(abs(t), freedom), 1.0))
+    return float(min(2.0 * special.stdtr(freedom, -abs(t)), 1.0))
 
 
 def scale_of(effect: Effect, limits: Limits) -> tuple[float, float]:
@@ -79,7 +79,7 @@ def _used(rows: Rows, before: Rows, lean: Floats, change: Floats, limits: Limits
 def _change(effect: Effect, limits: Limits) -> Change:
     scale, freedom = scale_of(effect, limits)
     error = (scale / effect.information) ** 0.5
-    reach = float(stats.t.ppf(0.975, freedom)) * error
+    reach = float(special.stdtrit(freedom, 0.975)) * error
     return Change(
         size=effect.size,
         low=effect.size - reach,

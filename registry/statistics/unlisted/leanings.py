@@ -145,8 +145,9 @@ def _weigh(of: _Readings, first: Codes, length: Codes, table: Floats, jumped: Fl
     step = _step_of(int(length[0]))
     half = int(np.ceil((np.abs(of.value[index][there]).max() + _MARGIN) / step))
     grid = np.arange(-half, half + 1).astype(float) * step
-    density = _density(grid, of, index)
-    density **= (of.power[index] * there)[..., None, None, None]
+    density, power = _density(grid, of, index), of.power[index] * there
+    shared = power != 1.0
+    density[shared] **= power[shared][:, None, None, None]
     move = _Moves(grid, step, of.jumps[first])
     active = there.sum(axis=1)
     ahead, ahead_log = _forwards(density, active, move, step)

@@ -28,15 +28,13 @@ class Odds:
     """
 
     def __init__(self, tracks: Tracks, table: int, units: int) -> None:
-        own = np.flatnonzero(tracks.table_of == table)
-        self.clinics, clinic = np.unique(tracks.clinic[tracks.first[own]], return_inverse=True)
-        self.jumped = np.bincount(clinic, tracks.jumped[own])
-        self._by_clinic = np.zeros((self.clinics.size, units - 1, SCALES_LIKELY.size, SIZES.size - 1))
-        for place, track in zip(clinic, own, strict=True):
-            self._by_clinic[place] += _gained(tracks, int(track), units)
-        scale = _scales(tracks, own)
+        self._tracks, self._own = tracks, np.flatnonzero(tracks.table_of == table)
+        self._units = units
+        self.clinics, self._clinic = np.unique(tracks.clinic[tracks.first[self._own]], return_inverse=True)
+        self.jumped = np.bincount(self._clinic, tracks.jumped[self._own])
+        scale = _scales(tracks, self._own)
         self._weight = (scale - log_sum(scale))[:, None] + _SIZES_LIKELY
-        self._gained = self._by_clinic.sum(axis=0)
+        self._gained = _gained(tracks, self._own, units)
         self.places = self._over_sizes(self._gained)
 
     def gain(self, open_: np.ndarray) -> float:
@@ -45,7 +43,11 @@ class Odds:
 
     def carriers(self, open_: np.ndarray, least: float) -> tuple[int, ...]:
         """The clinics without what any one of which read the ratio of a step is below `least`."""
-        without = [self._over_sizes(self._gained - one) for one in self._by_clinic]
+        by_clinic = (
+            _gained(self._tracks, self._own[self._clinic == place], self._units)
+            for place in range(self.clinics.size)
+        )
+        without = [self._over_sizes(self._gained - one) for one in by_clinic]
         return tuple(
             int(clinic)
             for clinic, places in zip(self.clinics, without, strict=True)
@@ -83,13 +85,19 @@ def _scales(tracks: Tracks, own: Codes) -> Floats:
     return found
 
 
-def _gained(tracks: Tracks, track: int, units: int) -> Floats:
-    """What a step after each unit gains in one track: by place, scale and size."""
-    first, length = tracks.first[track], tracks.length[track]
-    rows = slice(first, first + length)
-    gained = tracks.table[rows, :, 1:] - tracks.table[first, None, :, :1]
-    before = np.searchsorted(tracks.unit[rows], np.arange(1, units))
-    found: Floats = np.where((before < length)[:, None, None], gained[np.minimum(before, length - 1)], 0.0)
+def _gained(tracks: Tracks, own: Codes, units: int) -> Floats:
+    """What a step after each unit but the last gains in some tracks: by place, scale and size."""
+    first, length = tracks.first[own], tracks.length[own]
+    begins = np.cumsum(length) - length
+    rows = np.arange(length.sum()) + np.repeat(first - begins, length)
+    gained = tracks.table[rows, :, 1:] - np.repeat(tracks.table[first, :, :1], length, axis=0)
+    # A step gains the same anywhere between two readings, nothing before the first or after the last: so
+    # gains change by unit, and a sum along the units makes them of the changes.
+    after = np.append(gained[1:], np.zeros_like(gained[:1]), axis=0)
+    after[begins + length - 1] = 0.0
+    change = np.zeros((units, *gained.shape[1:]))
+    np.add.at(change, tracks.unit[rows], after - gained)
+    found: Floats = np.cumsum(change, axis=0)[:-1]
     return found
 
 

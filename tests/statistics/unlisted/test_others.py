@@ -8,7 +8,7 @@ from registry.statistics.unlisted.along import Outcome
 from registry.statistics.unlisted.behaviour import SERIAL, Order, behaviour
 from registry.statistics.unlisted.drift import drift_with
 from registry.statistics.unlisted.kinds import two_kinds
-from registry.statistics.unlisted.rows import channels
+from registry.statistics.unlisted.rows import Channels
 from tests.statistics.unlisted.benched import channel, quiet
 
 CLINIC = np.arange(40) % 4
@@ -72,28 +72,28 @@ def readings() -> pd.DataFrame:
 
 
 def test_units_measured_at_other_settings_compare() -> None:
-    (made,) = channels(readings(), range(100, 116))
+    (made,) = Channels(readings()).along(range(100, 116))
     assert np.ptp(made.rows.value[made.rows.unit < 8]) < 0.06
     assert made.rows.units == 16
 
 
 def test_single_modes_are_channels_where_there_are_several() -> None:
     table = pd.concat([readings(), readings().assign(mode="stimulation", cell=9)])
-    names = [made.name for made in channels(table, range(100, 116))]
+    names = [made.name for made in Channels(table).along(range(100, 116))]
     assert names == ["cycle_rate", "cycle_rate in expression", "cycle_rate in stimulation"]
 
 
 def test_a_gauge_calibrated_in_between_is_two_benches() -> None:
     table = readings()
     table = table.assign(period=(table["unit"] >= 108).astype(int))
-    found = behaviour(table, [Order(SERIAL, tuple(range(100, 116)))])
+    found = behaviour(Channels(table), [Order(SERIAL, tuple(range(100, 116)))])
     assert found.outcome is Outcome.HIDDEN
 
 
 def test_all_looks_share_the_chance() -> None:
     order = tuple(range(100, 116))
-    one = behaviour(readings(), [Order(SERIAL, order)])
-    two = behaviour(readings(), [Order(SERIAL, order), Order("date", order)])
+    one = behaviour(Channels(readings()), [Order(SERIAL, order)])
+    two = behaviour(Channels(readings()), [Order(SERIAL, order), Order("date", order)])
     assert one.outcome is two.outcome is Outcome.FOUND
     assert one.p is not None
     assert two.p == pytest.approx(one.p * 0.95 / 0.9)
