@@ -21,15 +21,9 @@ def figure(value: float | None) -> float | None:
 
 def figures(values: Floats) -> list[Any]:
     """Figures of many at once, in lists as the values are in arrays; NaN becomes None."""
-    found = significant(values).tolist()
-    return _without_nan(found) if np.isnan(values).any() else found
-
-
-def _without_nan(values: list[Any]) -> list[Any]:
-    return [
-        _without_nan(value) if isinstance(value, list) else None if value != value else value  # noqa: PLR0124
-        for value in values
-    ]
+    found = significant(values).astype(object)
+    found[np.isnan(values)] = None
+    return list(found.tolist())
 
 
 def rounded(value: float, u: float | None) -> str:

@@ -13,13 +13,12 @@ from typing import NamedTuple
 import numpy as np
 
 from registry.answers.blocks import Block, by_setting, distinct, typical
-from registry.answers.comparing.measured import Measured, joined_sides, measured
+from registry.answers.comparing.measured import Measured, measured
 from registry.answers.narrowing import Narrowed
 from registry.answers.readings import tables_in
 from registry.answers.setting import Setting, order_of_band
 from registry.statistics.contrasted import WIDTH as FIGURES
 from registry.statistics.contrasted import Contrasted, contrasted, unpacked
-from registry.statistics.contrasted import joined as joined_figures
 from registry.statistics.designs import Codes
 from registry.statistics.differences import fits
 from registry.statistics.strata import contrasts_of, within_strata
@@ -101,20 +100,6 @@ def narrowed_down(of: Contrasts, asked: Narrowed) -> Contrasts:
         sides=(kept(of.sides[0]), kept(of.sides[1])),
         rows=tuple(row for row in rows if chosen(row.setting)),
     )
-
-
-def joined(several: Sequence[Contrasts]) -> Contrasts:
-    """Several that have no setting and metric in common as one."""
-    if len(several) == 1:
-        return several[0]
-    rows: list[Row] = []
-    size = 0
-    for one in several:
-        rows += [row if row.fit == UNFITTED else row._replace(fit=row.fit + size) for row in one.rows]
-        size += one.found.run.size
-    labels = {rig: label for one in several for rig, label in one.labels.items()}
-    old, new = (joined_sides([one.sides[which] for one in several]) for which in (0, 1))
-    return Contrasts((old, new), tuple(rows), joined_figures([one.found for one in several]), labels)
 
 
 def contrasts_between(

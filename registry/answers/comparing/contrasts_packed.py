@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from registry.answers.comparing.contrasts import UNFITTED, Contrasts, Row, joined
+from registry.answers.comparing.contrasts import UNFITTED, Contrasts, Row
 from registry.answers.comparing.measured import Measured
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
@@ -26,15 +26,34 @@ def pack(of: Contrasts) -> bytes:
 
 def read(body: bytes, metrics: Collection[str] | None = None) -> Contrasts:
     """The contrasts that were written down; at least those of the metrics, where some are named."""
-    sections = unpacked(body)
+    groups = _wanted(unpacked(body), metrics)
+    heads = [json.loads(texts[0].text) for texts in groups]
+    fitted, *behaviour = (
+        np.concatenate([np.frombuffer(texts[which].text, "<f8") for texts in groups]) for which in (1, 2, 3)
+    )
+    settings = [[Setting(*one) for one in head["settings"]] for head in heads]
+    clinics = [[frozenset(one) for one in head["clinics"]] for head in heads]
+    old, new = (
+        _read_side([head["sides"][which] for head in heads], settings, clinics, figures.reshape(-1, 3))
+        for which, figures in enumerate(behaviour)
+    )
+    # Fits of a group come after those of the groups before it.
+    starts = np.cumsum([0, *(len(texts[1].text) // (8 * contrasted.WIDTH) for texts in groups)]).tolist()
+    rows = tuple(
+        _read_row(row, of, start)
+        for head, of, start in zip(heads, settings, starts, strict=False)
+        for row in head["rows"]
+    )
+    found = contrasted.unpacked(fitted.reshape(-1, contrasted.WIDTH))
+    return Contrasts((old, new), rows, found, {rig: label for head in heads for rig, label in head["labels"]})
+
+
+def _wanted(sections: Sequence[Section], metrics: Collection[str] | None) -> list[Sequence[Section]]:
+    """The texts of main metrics, of the others, or of both."""
     half = len(sections) // 2
-    main, rest = sections[:half], sections[half:]
-    if metrics is None:
-        return joined([_read(main), _read(rest)])
-    wanted = [main] if any(metric in MAIN_METRICS for metric in metrics) else []
-    if not all(metric in MAIN_METRICS for metric in metrics):
-        wanted.append(rest)
-    return joined([_read(one) for one in wanted])
+    groups = {True: sections[:half], False: sections[half:]}
+    kept = {metric in MAIN_METRICS for metric in metrics} if metrics else {True, False}
+    return [texts for main, texts in groups.items() if main in kept]
 
 
 def _those(of: Contrasts, *, main: bool) -> Contrasts:
@@ -67,21 +86,6 @@ def _texts(of: Contrasts) -> list[bytes]:
     return [written(head), *(one.astype("<f8").tobytes() for one in figures)]
 
 
-def _read(texts: Sequence[Section]) -> Contrasts:
-    text, *sections = texts
-    head = json.loads(text.text)
-    fitted, *behaviour = (np.frombuffer(section.text, "<f8") for section in sections)
-    settings = [Setting(*one) for one in head["settings"]]
-    clinics = [frozenset(one) for one in head["clinics"]]
-    old, new = (
-        _read_side(side, settings, clinics, figures.reshape(-1, 3))
-        for side, figures in zip(head["sides"], behaviour, strict=True)
-    )
-    rows = tuple(_read_row(row, settings) for row in head["rows"])
-    found = contrasted.unpacked(fitted.reshape(-1, contrasted.WIDTH))
-    return Contrasts((old, new), rows, found, dict(head["labels"]))
-
-
 def _side(
     side: Measured, places: Mapping[Setting, int], numbers: Mapping[frozenset[int], int]
 ) -> list[list[int]]:
@@ -93,16 +97,15 @@ def _side(
 
 
 def _read_side(
-    head: Sequence[Sequence[int]],
-    settings: Sequence[Setting],
-    clinics: Sequence[frozenset[int]],
+    heads: Sequence[Sequence[Sequence[int]]],
+    settings: Sequence[Sequence[Setting]],
+    clinics: Sequence[Sequence[frozenset[int]]],
     behaviour: Floats,
 ) -> Measured:
-    at, by, undeclared = head
     return Measured(
-        tuple(settings[place] for place in at),
-        tuple(clinics[place] for place in by),
-        tuple(map(bool, undeclared)),
+        tuple(of[place] for of, (at, _, _) in zip(settings, heads, strict=True) for place in at),
+        tuple(of[place] for of, (_, by, _) in zip(clinics, heads, strict=True) for place in by),
+        tuple(bool(one) for _, _, undeclared in heads for one in undeclared),
         behaviour,
     )
 
@@ -112,7 +115,7 @@ def _row(row: Row, places: Mapping[Setting, int]) -> list[Any]:
     return [places[row.setting], row.bands, row.alone, *counts, row.fit, row.typical, row.within]
 
 
-def _read_row(row: Sequence[Any], settings: Sequence[Setting]) -> Row:
+def _read_row(row: Sequence[Any], settings: Sequence[Setting], start: int) -> Row:
     place, bands, alone, units, clinics, fit, typical, within = row
     return Row(
         settings[place],
@@ -120,7 +123,7 @@ def _read_row(row: Sequence[Any], settings: Sequence[Setting]) -> Row:
         alone,
         tuple(units),
         tuple(clinics),
-        fit,
+        fit if fit == UNFITTED else start + fit,
         typical and tuple(typical),
         tuple(map(tuple, within)),
     )

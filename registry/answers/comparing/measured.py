@@ -48,16 +48,6 @@ class Measured:
         )
 
 
-def joined_sides(several: Sequence[Measured]) -> Measured:
-    """What several say that have no setting and metric in common."""
-    return Measured(
-        tuple(setting for one in several for setting in one.settings),
-        tuple(clinics for one in several for clinics in one.clinics),
-        tuple(undeclared for one in several for undeclared in one.undeclared),
-        np.concatenate([one.behaviour for one in several]),
-    )
-
-
 def measured(blocks: Sequence[Block]) -> Measured:
     """What the summaries of a side say of where it was measured."""
     found = dict(sorted(by_setting(blocks).items()))
