@@ -70,23 +70,22 @@ class _Cover:
     def kernel(self) -> Floats:
         """Columns of cells and of groups times the inverse times the same columns."""
         design = self.of.design
-        pairs = np.zeros((self._row.shape[0], design.pairs, design.cells + design.groups))
         at_pair, group, meeting = design.pairs_at_groups
-        pairs[:, np.arange(design.pairs), design.cell_of_pair] = 1.0
-        pairs[:, at_pair, design.cells + group] = meeting(self._row) / self._pair[:, at_pair]
-        units = self._of_units(pairs)
-        kernel = _squared(units, self._unit * self._whole)
+        at_groups = meeting(self._row) / self._pair[:, at_pair]
+        weights = self._in_unit / self._unit[:, design.unit_of_pair]
+        means = np.concatenate([weights, weights[:, at_pair] * at_groups], axis=1)
+        kernel = design.units_in_columns.squares(means, self._unit * self._whole)
         if self._several_pairs.any():
+            pairs = np.zeros((self._row.shape[0], design.pairs, design.cells + design.groups))
+            pairs[:, np.arange(design.pairs), design.cell_of_pair] = 1.0
+            pairs[:, at_pair, design.cells + group] = at_groups
             some = self._several_pairs
-            apart = pairs[:, some] - units[:, design.unit_of_pair[some]]
+            apart = pairs[:, some] - self._of_units(pairs)[:, design.unit_of_pair[some]]
             kernel += _squared(apart, self._in_unit[:, some])
         if self._several_rows.any():
-            some = self._several_rows
-            off = -pairs[:, design.pair[some]]
-            rows = np.arange(off.shape[1])
-            off[:, rows, design.cell[some]] += 1.0
-            off[:, rows, design.cells + design.group[some]] += 1.0
-            kernel += _squared(off, self._row[:, some])
+            beside = design.rows_beside_pairs
+            off = beside.own - at_groups[:, beside.meeting]
+            kernel += beside.entries.squares(off, self._row[:, beside.rows])
         return kernel
 
     def _of_units(self, pairs: Floats) -> Floats:

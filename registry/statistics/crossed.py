@@ -48,7 +48,7 @@ class Readings:
     @property
     def shares_units(self) -> bool:
         """Whether any unit was read in more than one cell."""
-        return int(self.pair.max()) > int(self.unit.max())
+        return self.design.shares_units
 
     def only(self, keep: NDArray[np.bool_]) -> "Readings":
         """The same table with the rows to keep; codes run from 0 up again, runs stay pooled over all rows."""

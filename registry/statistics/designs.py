@@ -11,6 +11,8 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from registry.statistics.entries import Entries
+from registry.statistics.kins import Kins
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Sums, sums
 
@@ -20,19 +22,16 @@ _DESIGNS = 64
 
 
 @dataclass(frozen=True)
-class Kins:
-    """How sums of squares within groups and cells part by kin.
+class BesidePairs:
+    """Rows of units with several in a cell, by columns of groups; those of cells are nought.
 
-    `held` is how much of each kin's variance (column) each kin's sum of squares (row) holds, `freedom` the
-    degrees of freedom each is worth. `of_kin` has a column a kin that marks its rows, `of_noise` one of how
-    much of each row's noise its sum holds; `of_own` is how much each holds of what units have of their own.
+    An entry is `own` less what the meeting of its unit in the cell with the column's group weighs there.
     """
 
-    held: Floats
-    freedom: Floats
-    of_kin: Floats
-    of_noise: Floats
-    of_own: Floats
+    rows: Codes
+    meeting: Codes
+    own: Floats
+    entries: Entries
 
 
 class Design:
@@ -76,6 +75,11 @@ class Design:
         """Units in cells."""
         return int(self.cell_of_pair.size)
 
+    @property
+    def shares_units(self) -> bool:
+        """Whether any unit was read in more than one cell."""
+        return self.pairs > self.units
+
     @cached_property
     def unit_of_pair(self) -> Codes:
         """The unit of each unit in a cell."""
@@ -102,8 +106,32 @@ class Design:
         return _meeting(self.pair, self.group)
 
     @cached_property
+    def units_in_columns(self) -> Entries:
+        """Units by columns of cells and groups: an entry a unit in a cell, and one a meeting with a group."""
+        at_pair, group, _ = self.pairs_at_groups
+        pair = np.concatenate([np.arange(self.pairs), at_pair])
+        column = np.concatenate([self.cell_of_pair, self.cells + group])
+        return Entries(self.unit_of_pair[pair], column, self.cells + self.groups)
+
+    @cached_property
+    def rows_beside_pairs(self) -> "BesidePairs":
+        """What rows lie off the mean of their unit in its cell, where that has several."""
+        at_pair, group, _ = self.pairs_at_groups
+        rows = np.flatnonzero((self.by_pair_sums.size > 1)[self.pair])
+        met = np.bincount(at_pair)
+        others = met[self.pair[rows]]
+        within = np.arange(int(others.sum())) - np.repeat(np.cumsum(others) - others, others)
+        meeting = np.repeat((np.cumsum(met) - met)[self.pair[rows]], others) + within
+        own = (group[meeting] == np.repeat(self.group[rows], others)).astype(float)
+        place = np.repeat(np.arange(rows.size), others)
+        entries = Entries(place, self.cells + group[meeting], self.cells + self.groups)
+        return BesidePairs(rows, meeting, own, entries)
+
+    @cached_property
     def kin(self) -> Codes:
         """The kin of each unit: of one are units that a chain of units read in the same builds links."""
+        if not self.shares_units:
+            return np.unique(self.build[self.cell_of_pair], return_inverse=True)[1]
         label = self.build.copy()
         build = self.build[self.cell]
         while True:
@@ -119,7 +147,12 @@ class Design:
     @cached_property
     def basis(self) -> Floats:
         """Orthonormal columns for the cells beside the groups."""
-        return span(less_means(one_hot(self.cell), self.group))
+        return span(less_means(self._all_cells_but_one, self.group))
+
+    @property
+    def _all_cells_but_one(self) -> Floats:
+        """Beside the means of anything, one cell follows from the others."""
+        return self.one_hot_cells[:, 1:]
 
     @cached_property
     def share(self) -> Floats:
@@ -130,31 +163,32 @@ class Design:
     @cached_property
     def within_groups(self) -> tuple[float, float]:
         """How much of a unit's, and of a unit's own variance in a cell, groups and cells leave."""
-        unit, pair = (held_beside(codes, self.group, self.basis) for codes in (self.unit, self.pair))
-        return unit, pair
+        _, group, meeting = self.pairs_at_groups
+        along = self.by_pair_sums(self.basis.T)
+        shared = float(np.sum(meeting.size**2 / self.by_group_sums.size[group]) + np.sum(along**2))
+        pair = self.unit.size - shared
+        return held_beside(self.unit, self.group, self.basis) if self.shares_units else pair, pair
 
     @cached_property
     def within_cells(self) -> tuple[float, float, float]:
         """How much cells alone leave: of units', of units' own in cells, of groups' variance."""
-        rows = self.cell.size
-        unit, pair, group = (rows - overlap(codes, self.cell) for codes in (self.unit, self.pair, self.group))
-        return unit, pair, group
+        # Of a unit in a cell as much as of the unit, since its rows elsewhere are nothing to the cell's.
+        unit, group = (float(held.sum()) for held in (self.by_unit, self.by_group))
+        return unit, unit, group
 
     @cached_property
     def by_unit(self) -> Floats:
         """How much of each unit's variance the sum of squares within cells holds."""
-        return self._held(self.unit)
+        size = self.by_pair_sums.size
+        held = size - size**2 / self.by_cell_sums.size[self.cell_of_pair]
+        return np.asarray(np.bincount(self.unit_of_pair, held), float)
 
     @cached_property
     def by_group(self) -> Floats:
         """How much of each group's variance the sum of squares within cells holds."""
-        return self._held(self.group)
-
-    def _held(self, codes: Codes) -> Floats:
-        size = np.bincount(self.cell).astype(float)
-        pairs, counts = np.unique(codes * self.cells + self.cell, return_counts=True)
-        code, cell = np.divmod(pairs, self.cells)
-        return np.asarray(np.bincount(code, counts - counts.astype(float) ** 2 / size[cell]), float)
+        met = np.bincount(self.group * self.cells + self.cell, minlength=self.groups * self.cells)
+        size = met.reshape(self.groups, self.cells).astype(float)
+        return np.asarray((size - size**2 / self.by_cell_sums.size).sum(axis=1))
 
     @cached_property
     def across(self) -> Floats:
@@ -181,52 +215,15 @@ class Design:
     @cached_property
     def units_free(self) -> int:
         """Units beyond those that the differences between cells use up, however often each was read."""
-        shared = span(less_means(one_hot(self.cell), self.unit)).shape[1]
+        shared = span(less_means(self._all_cells_but_one, self.unit)).shape[1] if self.shares_units else 0
         return self.units - self.cells + int(shared)
 
     @cached_property
     def kins(self) -> Kins:
         """How sums of squares part by kin."""
-        kins, of_kin = int(self.kin.max()) + 1, self.kin[self.unit]
-        held, freedom, of_own = np.zeros((kins, kins)), np.zeros(kins), np.zeros(kins)
-        of_noise = np.zeros((self.unit.size, kins))
-        units = self.by_unit_sums.size, self.by_unit_sums(self.across)
-        pairs = self.by_pair_sums.size, self.by_pair_sums(self.across)
-        for one in range(kins):
-            mine = self.across[:, of_kin == one]
-            within = mine @ mine.T
-            left = _left(*units, within, self.kin == one)
-            held[one] = np.bincount(self.kin, left, kins)
-            square = _square(*units, within, self.kin == one)
-            freedom[one] = held[one].sum() ** 2 / square if square > _TINY**2 else 0.0
-            of_own[one] = _left(*pairs, within, self.kin[self.unit_of_pair] == one).sum()
-            of_noise[:, one] = _left(np.ones(self.unit.size), self.across, within, of_kin == one)
-        return Kins(held, freedom, one_hot(of_kin), of_noise, of_own)
-
-
-# Let M be 1 less `across` squared, and K the rows of M of one kin times columns of codes, each marking its
-# rows. With A what `across` makes of the columns and W what it makes of the kin's rows, K'K is
-# D - J A'A - A'A J + A'WA, where J marks the codes of the kin and D counts their rows: nothing of the size of
-# rows times rows is made.
-def _left(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> Floats:
-    """The diagonal of K'K: how much of each code's variance the sum of squares of a kin's rows holds.
-
-    `rows` counts those of each code, `along` is A and `within` W; `inside` marks the codes of the kin.
-    """
-    through: Floats = np.sum(along * (within @ along), axis=0)
-    left: Floats = through + inside * (rows - 2 * np.sum(along**2, axis=0))
-    return left
-
-
-def _square(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> float:
-    """The sum of squares of all of K'K."""
-    own, size = inside * rows, along.shape[0]
-    both = np.concatenate([along, along * inside])
-    core = np.zeros((2 * size, 2 * size))
-    core[:size, :size] = within
-    core[:size, size:] = core[size:, :size] = -np.eye(size)
-    turned = core @ (both @ both.T)
-    return float(own @ (2 * _left(rows, along, within, inside) - own) + np.sum(turned * turned.T))
+        of_row, of_pair = self.kin[self.unit], self.kin[self.unit_of_pair]
+        of_cell = of_row[self.by_cell_sums.order[self.by_cell_sums.first]]
+        return Kins(self.across, self.kin, of_row, of_cell, of_pair, self.by_unit_sums, self.by_pair_sums)
 
 
 def design_of(cell: Codes, unit: Codes, group: Codes, build: Codes | None = None) -> Design:
@@ -281,6 +278,8 @@ def _totals(columns: Floats, codes: Codes) -> Floats:
 
 def span(columns: Floats) -> Floats:
     """Orthonormal columns that span the same; none where the columns are nought."""
+    if not columns.shape[1]:
+        return columns
     left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
     basis: Floats = left[:, sizes > _TINY * max(float(np.abs(columns).max()), 1.0) * columns.shape[0]]
     return basis

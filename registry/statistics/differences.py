@@ -10,9 +10,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from registry.statistics.covers import weights_of
 from registry.statistics.crossed import Readings
@@ -51,21 +52,30 @@ class Fits:
         """What puts variance into weighted sums of readings, `rows` having a row a table."""
         of, by, design = self.tables, self.spread, self.tables.design
         squares = design.by_unit_sums(rows) ** 2
-        own = design.by_pair_sums(rows) ** 2
         if of.fixed is not None:
             squares[:, of.fixed] = 0.0
-            own[:, np.isin(design.unit_of_pair, of.fixed)] = 0.0
-        kin = by.kin[:, design.unit]
-        kins = range(by.unit.shape[1])
+        share, group = rows**2, (by.group * design.by_group_sums(rows) ** 2).sum(axis=1)
+        kins: list[tuple[Any, Any]] = [(None, None)]
+        if by.unit.shape[1] > 1:
+            of_row = by.kin[:, design.unit]
+            kins = [(by.kin == one, of_row == one) for one in range(by.unit.shape[1])]
         return Parts(
-            unit=np.stack([np.where(by.kin == one, squares, 0.0).sum(axis=1) for one in kins], axis=1),
-            share=np.stack([np.where(kin == one, rows**2, 0.0).sum(axis=1) for one in kins], axis=1),
-            noise=np.stack(
-                [np.where(kin == one, of.noise * rows**2, 0.0).sum(axis=1) for one in kins], axis=1
-            ),
-            own=by.own * own.sum(axis=1),
-            group=(by.group * design.by_group_sums(rows) ** 2).sum(axis=1),
+            unit=np.stack([_of_kin(squares, units) for units, _ in kins], axis=1),
+            share=np.stack([_of_kin(share, marks) for _, marks in kins], axis=1),
+            noise=np.stack([_of_kin(of.noise * share, marks) for _, marks in kins], axis=1),
+            own=self._own(rows),
+            group=group,
         )
+
+    def _own(self, rows: Floats) -> Floats:
+        """What units of their own in cells put in."""
+        of, by, design = self.tables, self.spread, self.tables.design
+        if not by.own.any():
+            return np.zeros(rows.shape[0])
+        own = design.by_pair_sums(rows) ** 2
+        if of.fixed is not None:
+            own[:, np.isin(design.unit_of_pair, of.fixed)] = 0.0
+        return np.asarray(by.own * own.sum(axis=1))
 
     def estimates(self, rows: Floats) -> Estimates:
         """The figures that weighted sums of readings are, `rows` having a row a table."""
@@ -100,6 +110,12 @@ class Fits:
         both = np.stack([own, of_mean[:, -1] + by.group.mean(axis=1)], axis=1)
         spread = pooled(both, np.stack([unit_freedom, by.group_freedom], axis=1))
         return Estimates(self.means[:, cell], *spread)
+
+
+def _of_kin(values: Floats, marks: NDArray[np.bool_] | None) -> Floats:
+    """The sums over what is marked, of all without marks."""
+    found: Floats = (values if marks is None else np.where(marks, values, 0.0)).sum(axis=1)
+    return found
 
 
 @dataclass(frozen=True)

@@ -107,7 +107,7 @@ def own_spread(of: Tables) -> Own | None:
     design = of.design
     cells = one_hot(design.cell)
     found = _within_units(of, np.column_stack([one_hot(design.group), cells]))
-    between = span(less_means(cells, design.unit)).shape[1]
+    between = span(less_means(cells[:, 1:], design.unit)).shape[1]
     freedom = min(found.freedom, int(design.pair.max()) - int(design.unit.max()) - between)
     if freedom < 1 or found.own <= _TINY:
         return None
@@ -170,7 +170,7 @@ def _parted(
     if kins < 2 or of.design.units > _MOST_UNITS:
         return alone
     sums = of.design.kins
-    freedom, held = sums.freedom, sums.held
+    held, freedom = sums.told
     # Where kins can only be told by their differences from each other, both sums are one and the same.
     if freedom.min() < 1 - _TINY or np.linalg.cond(held) > _SINGULAR:
         return alone

@@ -61,7 +61,7 @@ class Tables:
     @property
     def shares_units(self) -> bool:
         """Whether any unit was read in more than one cell."""
-        return int(self.design.pair.max()) + 1 > self.design.units
+        return self.design.shares_units
 
     def some(self, places: Codes) -> "Tables":
         """Some of the tables."""

@@ -1,0 +1,36 @@
+"""Matrices with few entries that are not nought, for many tables side by side, and their weighted squares."""
+
+import numpy as np
+
+from registry.statistics.robust import Floats
+from registry.statistics.stacks import Codes, sums
+
+
+class Entries:
+    """Where the entries of a matrix lie: the row and the column of each. Several in one place add up.
+
+    Products are taken of entries of one row alone, so that a row costs the square of its entries, however
+    many columns there are.
+    """
+
+    def __init__(self, row: Codes, column: Codes, columns: int) -> None:
+        self._columns = columns
+        order = np.argsort(row, kind="stable")
+        size = np.bincount(row)
+        others, first = size[row[order]], (np.cumsum(size) - size)[row[order]]
+        within = np.arange(int(others.sum())) - np.repeat(np.cumsum(others) - others, others)
+        self._left, self._right = np.repeat(order, others), order[np.repeat(first, others) + within]
+        self._row = row[self._left]
+        meeting = column[self._left] * columns + column[self._right]
+        self._met, code = np.unique(meeting, return_inverse=True)
+        self._sums = sums(code)
+
+    def squares(self, values: Floats, weights: Floats) -> Floats:
+        """The sums over rows of products of all columns: tables by columns by columns.
+
+        `values` are those of entries, `weights` one a row, each with a row a table.
+        """
+        products = values[:, self._left] * values[:, self._right] * weights[:, self._row]
+        found = np.zeros((values.shape[0], self._columns**2))
+        found[:, self._met] = self._sums(products)
+        return found.reshape(-1, self._columns, self._columns)
