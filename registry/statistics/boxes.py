@@ -20,6 +20,9 @@ SURE = 8.0
 _HAIR = 1e-12
 _LEAST = 1e-300
 _LEAST_EIGEN = 1e-6
+# Of a corner further out than this no digit is left that anybody is told.
+_FAR = 25.0
+_AT_ONCE = 4096
 
 
 def _legendre(nodes: int) -> tuple[Floats, Floats]:
@@ -60,33 +63,53 @@ def _between(low: Floats, high: Floats) -> Floats:
 
 
 def _two(low: Floats, high: Floats, together: Floats) -> Floats:
-    return _pairs(low[:, 0], high[:, 0], low[:, 1], high[:, 1], together[:, 0, 1])
+    ends = (end[None, :, which] for which in (0, 1) for end in (low, high))
+    found: Floats = _pairs(together[:, 0, 1], *ends)[0]
+    return found
 
 
-def _pairs(low: Floats, high: Floats, below: Floats, above: Floats, rho: Floats) -> Floats:
-    """Boxes of two values, by three sizes of correlation."""
+def _pairs(rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats) -> Floats:
+    """Boxes of two values, by three sizes of correlation, which there is one of for each column of boxes."""
     found = _between(low, high) * _between(below, above)
     size = np.abs(rho)
+    most_columns = max(_AT_ONCE // low.shape[0], 1)
     for rule, least, most in ((_USUAL, 0.0, 0.6), (_STRONG, 0.6, 0.9), (_STRONGEST, 0.9, 1.0)):
         some = np.flatnonzero((size > least) & (size <= most))
-        if some.size:
-            found[some] += _bound(rule, *(of[some] for of in (low, high, below, above, rho)))
+        # So many at a time stay near the processor.
+        for start in range(0, some.size, most_columns):
+            at = some[start : start + most_columns]
+            found[:, at] += _bound(rule, rho[at], *(of[:, at] for of in (low, high, below, above)))
     return found
 
 
 def _bound(
-    rule: tuple[Floats, Floats], low: Floats, high: Floats, below: Floats, above: Floats, rho: Floats
+    rule: tuple[Floats, Floats], rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats
 ) -> Floats:
     """What two values have more in the box than if they did not go together."""
     arc = np.arcsin(np.clip(rho, -1 + _HAIR, 1 - _HAIR))
-    angle = rule[0][:, None] * arc
-    sine, twice = np.sin(angle), 2 * np.cos(angle) ** 2
-    density = sum(
-        sign * np.exp(-(x * x + y * y - 2 * x * y * sine) / twice)
-        for sign, x, y in ((1, high, above), (-1, low, above), (-1, high, below), (1, low, below))
-    )
-    bound: Floats = np.sum(rule[1][:, None] * density, axis=0) * arc / (2 * np.pi)
+    angle = rule[0][:, None, None] * arc
+    sine, by = np.sin(angle), -0.5 / np.cos(angle) ** 2
+    furthest = 2 * _FAR * (1 + np.abs(rho))
+    density = np.zeros((angle.shape[0], *low.shape))
+    for sign, x, y in ((1, high, above), (-1, low, above), (-1, high, below), (1, low, below)):
+        square = x * x + y * y
+        near = np.flatnonzero((square < furthest).any(axis=0))
+        if near.size == rho.size:
+            density += _corner(sign, sine, by, x, y, square)
+        elif near.size:
+            some = (of[:, near] for of in (x, y, square))
+            density[:, :, near] += _corner(sign, sine[:, :, near], by[:, :, near], *some)
+    bound: Floats = np.tensordot(rule[1], density, 1) * (arc / (2 * np.pi))
     return bound
+
+
+def _corner(sign: int, sine: Floats, by: Floats, x: Floats, y: Floats, square: Floats) -> Floats:
+    """The densities at one corner of each box at each angle."""
+    found: Floats = sine * (-2 * x * y)
+    found += square
+    found *= by
+    np.exp(found, out=found)
+    return found if sign > 0 else np.negative(found, out=found)
 
 
 def _many(low: Floats, high: Floats, together: Floats) -> Floats:
@@ -104,8 +127,7 @@ def _many(low: Floats, high: Floats, together: Floats) -> Floats:
     left = np.sqrt(root[:, -1, -2] ** 2 + root[:, -1, -1] ** 2)
     first = _given(low, high, root, drawn, size)
     last = [end * (root[:, -1, -1] / left) for end in _given(low, high, root, drawn, size + 1)]
-    rho = np.broadcast_to(root[:, -1, -2] / left, found.shape)
-    inner = _pairs(*(end.ravel() for end in (*first, *last, rho))).reshape(found.shape)
+    inner = _pairs(root[:, -1, -2] / left, *first, *last)
     mean: Floats = np.sum(weights[:, None] * found * inner, axis=0)
     return mean
 
@@ -136,15 +158,17 @@ def _points(dimensions: int) -> tuple[Floats, Floats]:
 
 def _rooted(together: Floats) -> Floats:
     """Correlations found pair by pair need not be those of anything: the nearest that are."""
-    values, vectors = np.linalg.eigh(together)
-    wrong: NDArray[np.bool_] = values.min(axis=1) < _LEAST_EIGEN
+    # Where no row has as much beside the diagonal as on it, they are (S. A. Gershgorin, 1931).
+    doubtful = np.flatnonzero(np.abs(together).sum(axis=2).max(axis=1) > 2 - 2 * _LEAST_EIGEN)
+    values, vectors = np.linalg.eigh(together[doubtful])
+    wrong: NDArray[np.bool_] = values.min(axis=1, initial=1.0) < _LEAST_EIGEN
     if not wrong.any():
         return together
     mended = together.copy()
     raised = np.maximum(values[wrong], _LEAST_EIGEN)
     made = np.einsum("bij,bj,bkj->bik", vectors[wrong], raised, vectors[wrong])
     size = np.sqrt(np.einsum("bii->bi", made))
-    mended[wrong] = made / (size[:, :, None] * size[:, None, :])
+    mended[doubtful[wrong]] = made / (size[:, :, None] * size[:, None, :])
     return mended
 
 

@@ -1,8 +1,7 @@
 """How likely the next unit meets a need, at one place or at many."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +14,6 @@ from registry.statistics.robust import Floats
 
 # As many rows as this are worth of the belief that metrics do not go together, held before looking.
 _BELIEF = 6.0
-# Chances of places are told and ordered to so many decimals.
-DIGITS = 6
-# What a rough chance may be off by with one need, two, and more; and as a share of a small one. And how many
-# doubtful places are worked out for each that is wanted, at most.
-_ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
-_NEVER = 1e-7
-
 Rows = NDArray[np.intp]
 
 
@@ -59,7 +51,7 @@ def within(need: Need, domain: Domain) -> Need:
 
 @dataclass(frozen=True)
 class Predictions:
-    """What is ahead at many places: a row a place, a column a metric, by Student's t.
+    """What is ahead at many places: a row a place, a column a metric, or of one metric, by Student's t.
 
     `error` is the standard error of one value ahead, `freedom` the degrees of freedom it is known to.
     """
@@ -83,10 +75,19 @@ class Predictions:
         with np.errstate(divide="ignore", invalid="ignore"):
             scaled = [(end - self.value) / self.error for end in (low, high)]
         sure = self.error <= 0
+        if not sure.any():
+            return scaled[0], scaled[1]
         inside = (low <= self.value) & (self.value <= high)
         scaled[0] = np.where(sure, np.where(inside, -np.inf, np.inf), scaled[0])
         scaled[1] = np.where(sure, np.inf, scaled[1])
         return scaled[0], scaled[1]
+
+
+def beside(columns: Sequence[Predictions]) -> Predictions:
+    """Those of single metrics, a column each."""
+    return Predictions(
+        *(np.stack([getattr(of, name) for of in columns], axis=1) for name in ("value", "error", "freedom"))
+    )
 
 
 def chance_alone(ahead: Estimate, need: Need) -> float:
@@ -96,9 +97,13 @@ def chance_alone(ahead: Estimate, need: Need) -> float:
 
 def chances_alone(ahead: Predictions, needs: Sequence[Need]) -> Floats:
     """The same of many places, metric by metric."""
+    return chances_each(ahead, needs)[2]
+
+
+def chances_each(ahead: Predictions, needs: Sequence[Need]) -> tuple[Floats, Floats, Floats]:
+    """Both ends of the needs as normal quantiles, and the chances between them, metric by metric."""
     low, high = (_as_normal(end, ahead.freedom) for end in ahead.scaled(needs))
-    found: Floats = special.ndtr(high) - special.ndtr(low)
-    return found
+    return low, high, special.ndtr(high) - special.ndtr(low)
 
 
 def chance(aheads: Sequence[Estimate], needs: Sequence[Need], together: Floats) -> float:
@@ -112,53 +117,8 @@ def chance(aheads: Sequence[Estimate], needs: Sequence[Need], together: Floats) 
 
 def chances(ahead: Predictions, needs: Sequence[Need], together: Floats) -> Floats:
     """The same of many places; `together` holds a matrix a place."""
-    low, high = (_as_normal(end, ahead.freedom) for end in ahead.scaled(needs))
+    low, high, _ = chances_each(ahead, needs)
     return box_chances(low, high, together)
-
-
-def likeliest(
-    ahead: Predictions, needs: Sequence[Need], together: Callable[[Rows], Floats], most: int
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Return a chance of each place to DIGITS decimals, and for which places it was worked out.
-
-    Those are the `most` likeliest at least; all, where there are no more. The others have a rough one, by
-    which they were passed over: good to about 0.01, and to 0.03 where three metrics and more go together by
-    half and more. `together` gives the correlations of some places.
-    """
-    size = ahead.value.shape[0]
-    if size <= most:
-        every = np.arange(size)
-        return np.round(chances(ahead, needs, together(every)), DIGITS), np.ones(size, bool)
-    found = _roughly(ahead, needs, together)
-    order = np.argsort(-found, kind="stable")
-    last = float(found[order[most - 1]])
-    rough = _ROUGH[min(len(needs), len(_ROUGH)) - 1]
-    doubtful = int(np.count_nonzero(found >= last - min(rough, _ROUGH_SHARE * last)))
-    rows = order[: min(max(most, doubtful), _MOST_DOUBTFUL * most)]
-    worked_out = np.zeros(size, bool)
-    worked_out[rows] = True
-    found[rows] = chances(ahead.at(rows), needs, together(rows))
-    return np.round(found, DIGITS), worked_out
-
-
-def _roughly(ahead: Predictions, needs: Sequence[Need], together: Callable[[Rows], Floats]) -> Floats:
-    """Chances of many places at little cost: of pairs of metrics, put together as if no three went together.
-
-    Quantiles follow D. L. Wallace's approximation, Ann. Math. Stat. 30 (1959) 1121, from memory.
-    """
-    low, high = (_nearly_normal(end, ahead.freedom) for end in ahead.scaled(needs))
-    alone = special.ndtr(high) - special.ndtr(low)
-    found = np.zeros(alone.shape[0])
-    some = np.flatnonzero(alone.min(axis=1) > _NEVER)
-    low, high, alone, bound = low[some], high[some], alone[some], together(some)
-    rough, least = alone.prod(axis=1), alone.min(axis=1)
-    for one, other in combinations(range(alone.shape[1]), 2):
-        pair = np.array([one, other])
-        both = box_chances(low[:, pair], high[:, pair], bound[:, pair[:, None], pair])
-        rough *= both / (alone[:, one] * alone[:, other])
-        least = np.minimum(least, both)
-    found[some] = np.minimum(rough, least)
-    return found
 
 
 def correlations(values: Floats) -> Floats:
@@ -193,9 +153,3 @@ def _as_normal(scaled: Floats, freedom: Floats) -> Floats:
     tail = special.stdtr(freedom[ends], -np.abs(scaled[ends]))
     found[ends] = -np.sign(scaled[ends]) * special.ndtri(tail)
     return found
-
-
-def _nearly_normal(scaled: Floats, freedom: Floats) -> Floats:
-    out = np.sqrt(freedom * np.log1p(scaled**2 / freedom)) * ((8 * freedom + 1) / (8 * freedom + 3))
-    quantiles: Floats = np.sign(scaled) * out
-    return quantiles

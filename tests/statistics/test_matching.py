@@ -11,10 +11,8 @@ from registry.statistics.matching import (
     Predictions,
     chance,
     chance_alone,
-    chances,
     chances_alone,
     correlations,
-    likeliest,
     within,
 )
 
@@ -89,65 +87,6 @@ def places(number: int) -> Predictions:
         rng.uniform(1, 8, (number, 2)) * (rng.random((number, 2)) > 0.02),
         rng.uniform(2, 60, (number, 2)),
     )
-
-
-@pytest.mark.parametrize(
-    "needs",
-    [
-        (Need(70, None), Need(200, 240)),
-        (Need(40, None), Need(50, None)),
-        (Need(89, None), Need(None, 101)),
-        (Need(500, None), Need(200, 240)),
-    ],
-)
-@pytest.mark.parametrize("strong", [0.3, 0.9])
-def test_the_likeliest_places_are_those_of_working_all_out(needs, strong) -> None:
-    ahead, rho = places(900), np.random.default_rng(6).uniform(-strong, strong, 900)
-    together = np.stack(
-        [np.stack([np.ones(900), rho], axis=1), np.stack([rho, np.ones(900)], axis=1)], axis=1
-    )
-    found, worked_out = likeliest(ahead, needs, lambda rows: together[rows], most=30)
-    every = np.round(chances(ahead, needs, together), 6)
-    best = np.argsort(-np.where(worked_out, found, -1.0), kind="stable")[:30]
-    assert found[best].tolist() == np.sort(every)[::-1][:30].tolist()
-    assert np.array_equal(found[worked_out], every[worked_out])
-    assert np.max(np.abs(found - every)) < 0.01
-
-
-def three(number):
-    """Places of three metrics that go together by half."""
-    rng = np.random.default_rng(8)
-    ahead = Predictions(
-        rng.normal(0, 1, (number, 3)), rng.uniform(0.5, 2, (number, 3)), rng.uniform(4, 60, (number, 3))
-    )
-    together = np.array([np.corrcoef(rng.normal(size=(3, 30)) + rng.normal(size=30)) for _ in range(number)])
-    return ahead, together
-
-
-def test_three_needs_find_the_likeliest_places_too() -> None:
-    ahead, together = three(700)
-    needs = (Need(-1, None), Need(-0.5, 2), Need(None, 1))
-    asked: list[int] = []
-
-    def of_rows(rows):
-        asked.append(rows.size)
-        return together[rows]
-
-    found, worked_out = likeliest(ahead, needs, of_rows, most=30)
-    every = np.round(chances(ahead, needs, together), 6)
-    best = np.argsort(-np.where(worked_out, found, -1.0), kind="stable")[:30]
-    assert found[best] == pytest.approx(np.sort(every)[::-1][:30], abs=1e-6)
-    assert asked[-1] < 100
-    assert np.max(np.abs(found - every)) < 0.03
-
-
-def test_where_nearly_all_places_meet_a_need_few_are_worked_out() -> None:
-    together = np.broadcast_to(np.eye(2), (2000, 2, 2))
-    found, worked_out = likeliest(
-        places(2000), (Need(0, None), Need(0, None)), lambda rows: together[rows], 30
-    )
-    assert np.count_nonzero(worked_out) == 60
-    assert np.all(found > 0.9)
 
 
 def test_many_places_at_once_are_each_as_alone() -> None:

@@ -1,6 +1,7 @@
 """Places of many pump models side by side, as columns: what a question narrows down to is marked at once."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -8,12 +9,45 @@ import numpy as np
 from numpy.typing import NDArray
 
 from registry.answers.filters import are_programme, is_rig
+from registry.answers.keeping.written import written
 from registry.answers.matching.ahead import FIGURES, Ahead, pairs_of
+from registry.answers.matching.row_texts import ahead_texts
 from registry.answers.places import Named
+from registry.statistics.domains import domain_of
+from registry.statistics.matching import Predictions
+from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 from registry.statistics.robust import Floats
 
 # What filters on UnitSummary are called here.
 _COLUMNS = {"programme__iexact": "programme", "unit__revision": "revision"}
+
+
+_AHEAD = ("value", "error", "freedom")
+# So many sets of metrics are remembered of a table.
+_MOST_SETS = 8
+
+
+@dataclass(frozen=True)
+class Together:
+    """Several metrics at all places: which of these carry all of them.
+
+    `units` and `clinics` are those of the metric that has fewest. `told` are the rows where what is ahead
+    can be told, marked in `is_told`, and `ahead` tells it there, metric by metric.
+    """
+
+    measured: NDArray[np.bool_]
+    units: NDArray[np.int64]
+    clinics: NDArray[np.int64]
+    is_told: NDArray[np.bool_]
+    told: NDArray[np.intp]
+    ahead: tuple[Predictions, ...]
+
+    def ahead_at(self, rows: NDArray[np.intp]) -> Sequence[Predictions]:
+        """What is ahead at some of the rows where it can be told."""
+        if rows.size == self.told.size:
+            return self.ahead
+        at = np.searchsorted(self.told, rows)
+        return [of.at(at) for of in self.ahead]
 
 
 class Table:
@@ -28,6 +62,9 @@ class Table:
         self.aheads = sorted(with_places, key=lambda ahead: ahead.places[0].model)
         self.starts = np.cumsum([0, *(len(ahead.places) for ahead in self.aheads)])
         self._known: dict[tuple[str, ...], NDArray[Any]] = {}
+        self._together: dict[tuple[str, ...], Together] = {}
+        self._shown: dict[int, str] = {}
+        self._ahead: dict[str, dict[int, str]] = {}
 
     @property
     def size(self) -> int:
@@ -63,9 +100,52 @@ class Table:
             return self._joined((metric, name), [ahead.figures_of(metric)[:, at] for ahead in self.aheads])
         return self._known[metric, name]
 
-    def together(self, metrics: Sequence[str], rows: NDArray[np.intp]) -> Floats:
+    def shown(self, row: int) -> str:
+        """Where a row of a document belongs, as the beginning of its JSON text."""
+        if row not in self._shown:
+            self._shown[row] = written(self.named(row).shown())[:-1].decode()
+        return self._shown[row]
+
+    def together(self, metrics: Iterable[str]) -> Together:
+        """Several metrics at all places."""
+        key = tuple(metrics)
+        found = self._together.get(key)
+        if found is None:
+            while len(self._together) >= _MOST_SETS:
+                self._together.pop(next(iter(self._together)), None)
+            found = self._together[key] = self._of_all(key)
+        return found
+
+    def _of_all(self, metrics: Sequence[str]) -> Together:
+        units, clinics = (
+            np.min([self.figures(metric, name) for metric in metrics], axis=0)
+            for name in ("units", "clinics")
+        )
+        there = ~np.isnan(units)
+        told = there & (units >= ENOUGH_UNITS) & (clinics >= ENOUGH_CLINICS)
+        for metric in metrics:
+            told &= ~np.isnan(self.figures(metric, "value"))
+        rows = np.flatnonzero(told)
+        ahead = (Predictions(*(self.figures(metric, name)[rows] for name in _AHEAD)) for metric in metrics)
+        units, clinics = (np.where(there, of, 0).astype(np.int64) for of in (units, clinics))
+        return Together(there, units, clinics, told, rows, tuple(ahead))
+
+    def ahead(self, metric: str, rows: NDArray[np.intp]) -> list[str]:
+        """The value ahead of a metric and both ends of its interval at some places, as JSON has them."""
+        known = self._ahead.setdefault(metric, {})
+        new = [row for row in rows.tolist() if row not in known]
+        if new:
+            of = Predictions(*(self.figures(metric, name)[new] for name in _AHEAD))
+            low, high = of.intervals()
+            domain = domain_of(metric)
+            texts = ahead_texts(of.value, np.maximum(low, domain.low), np.minimum(high, domain.high))
+            known.update(zip(new, texts, strict=True))
+        return [known[row] for row in rows.tolist()]
+
+    def correlations(self, metrics: Sequence[str], rows: NDArray[np.intp]) -> Floats:
         """A matrix of correlations a place, for some of them."""
-        found = np.broadcast_to(np.eye(len(metrics)), (rows.size, len(metrics), len(metrics))).copy()
+        found = np.empty((rows.size, len(metrics), len(metrics)))
+        found[:] = np.eye(len(metrics))
         for one, other in pairs_of(len(metrics)):
             pair = self._pair(metrics[one], metrics[other])[rows]
             found[:, one, other] = found[:, other, one] = pair

@@ -10,6 +10,7 @@ from registry.answers import cautions
 from registry.answers.comparing.telling import told_setting
 from registry.answers.filters import chosen_elevation, chosen_mode, chosen_power, chosen_programme
 from registry.answers.ground import NO_GROUND, Ground
+from registry.answers.keeping.written import plain
 from registry.answers.matching.ahead_kept import Asked, table_of
 from registry.answers.matching.likes import answer_like
 from registry.answers.matching.matches import Matches, match, measured
@@ -27,7 +28,7 @@ MOST = 200
 _LIKELY = 0.5
 
 
-def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
+def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
     model: str | None = None,
     *,
     needs: Mapping[str, str] | None = None,
@@ -45,7 +46,7 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     as_of: datetime | None = None,
     ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
-    """Return the `settings-matches` document.
+    """Return the `settings-matches` document; settings that meet needs are JSON texts in it.
 
     `edition` is the current one unless said; with `as_of`, a past time, the answer of then is made again.
 
@@ -85,6 +86,11 @@ def answer_settings(  # noqa: PLR0913 - one parameter a filter of the question
     return {**_meeting(pump_model, wanted, asked, rig), **stamped}
 
 
+def answer_settings(model: str | None = None, **asked: Any) -> dict[str, Any]:
+    """Return the `settings-matches` document; see `write_settings` for what is asked and refused."""
+    return plain(write_settings(model, **asked))
+
+
 def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | None:
     if label is None or not label.strip():
         return None
@@ -103,31 +109,28 @@ def _meeting(
     table = table_of(asked, None if pump_model is None else [pump_model])
     rows = np.flatnonzero(table.marked(asked.where, rig) & measured(table, asked.metrics))
     found = match(table, rows, needs, most=MOST, telling=_LIKELY)
-    best = found.rows(MOST)
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {metric: told(need) for metric, need in needs.items()},
         "like": None,
-        "settings": best,
+        "settings": found.texts(MOST),
         "left_off": max(rows.size - MOST, 0),
-        "says": dated(_says(pump_model, needs, found, best), asked.moment),
+        "says": dated(_says(pump_model, needs, found), asked.moment),
         "cautions": [*cautions.SETTINGS, *cautions.again(asked.moment)],
     }
 
 
-def _says(
-    pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches, rows: list[dict[str, Any]]
-) -> str:
+def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches) -> str:
     about = pump_model.name if pump_model else "All pumps"
     wanted = " and ".join(f"{in_words(metric)} {in_full(need)}" for metric, need in needs.items())
-    if not rows:
+    if not found.size:
         return f"{about}: no setting was measured for {wanted}."
-    if not found.told:
+    if not found.told.size:
         thin = counted(found.size, "setting")
         return f"{about}, {wanted}: {thin} measured, all too thin to say how likely."
-    best = rows[0]
+    best = found.first
     build = build_of(best, with_model=pump_model is None)
     at = f"{build} at {told_setting(best)}, met by {in_a_hundred(best['probability'], 'about ')} next units"
-    if not found.likely:
+    if not found.best.likely:
         return f"{about}, {wanted}: no setting is likely to meet it; nearest is {at}."
-    return f"{about}, {wanted}: best is {at}; {counted(found.likely, 'setting')} more likely than not."
+    return f"{about}, {wanted}: best is {at}; {counted(found.best.likely, 'setting')} more likely than not."

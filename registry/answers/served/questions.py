@@ -13,7 +13,7 @@ from registry.answers.comparing.swaps import answer_swap
 from registry.answers.distributions.answer import write_distributions
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.keeping.program import code_mark
-from registry.answers.matching.settings import answer_settings
+from registry.answers.matching.settings import write_settings
 from registry.models import Clinic
 from registry.models.kept import EVERYTHING, SITTINGS
 
@@ -37,7 +37,7 @@ KINDS: Mapping[str, Kind] = {
     "comparisons": Kind(answer_comparison, sittings=True),
     "distributions": Kind(write_distributions, own=True),
     "part-swaps": Kind(answer_swap, sittings=True),
-    "settings-matches": Kind(answer_settings, models=("model", "like_model")),
+    "settings-matches": Kind(write_settings, models=("model", "like_model")),
 }
 
 
