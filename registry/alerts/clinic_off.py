@@ -17,7 +17,7 @@ from registry.statistics.shifts import LIMITS, Shift
 GAUGES = 2  # the least number of gauges, each of which leans by half of what matters at least
 RULE = Rule(
     "clinic_off",
-    2,
+    3,
     "clinic",
     advice="Check rig, leaks and zeroing; then measure a unit that another clinic knows.",
     limits={**asdict(LIMITS), "gauges": GAUGES},

@@ -21,7 +21,7 @@ from registry.statistics.shifts import LIMITS, Shift
 
 RULE = Rule(
     "gauge_off",
-    3,
+    4,
     "gauge",
     advice="Compare the gauge with a reference before the next runs, and declare the calibration.",
     limits=asdict(LIMITS),

@@ -19,7 +19,7 @@ from registry.statistics.deviants import UNIT_LIMITS, Deviant, deviants
 
 RULE = Rule(
     "unit_off",
-    3,
+    4,
     "unit",
     advice="Check rig and serial, then measure the unit again; never open a unit that a person will use.",
     limits=asdict(UNIT_LIMITS),
@@ -148,6 +148,6 @@ def _evidence(name: tuple[str, str], by_metric: Mapping[str, Deviant], edition: 
             }
             for metric, deviant in by_metric.items()
         },
-        "limits": asdict(UNIT_LIMITS),
+        "limits": dict(RULE.limits),
         "edition": edition,
     }

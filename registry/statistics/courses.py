@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from registry.statistics.bounded import said_for_step
 from registry.statistics.robust import Floats, reined
 
 Codes = NDArray[np.intp]
@@ -61,6 +62,13 @@ class Course:
         share = np.divide(kept, apart, out=np.ones(size), where=apart != 0)
         sound = self.chosen(share > 0)
         return replace(sound, variance=sound.variance / share[share > 0])
+
+    def said_for(self, moment: float, seen: float, lean: float) -> tuple[float, float]:
+        """What the values say for a step at a moment beyond the one that is `seen` elsewhere, and without the
+        one that says most: see `bounded.said_for_step`."""
+        place = int(np.searchsorted(self.at, moment))
+        apart = np.concatenate([self.apart[:place], self.apart[place:] - seen])
+        return said_for_step(apart, self.variance + self.held, place, lean)
 
     def steps(self, lean: float) -> Steps:
         """The step before each value but the first by generalised least squares.

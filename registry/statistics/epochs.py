@@ -3,7 +3,7 @@
 Works on a table from `pair_table` with `at` besides: when each unit was last read with the gauge, in seconds.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -27,6 +27,10 @@ _MOST_EPOCHS = 4
 _SEEN = 2.5
 # Below this no step other clinics saw makes one of it.
 _WORTH_A_LOOK = 2.0
+# So many places are tried, the likeliest first.
+_LIKELIEST = 5
+# Without the unit that says most for it a step has to be beyond chance at its place (a chi square at 95 %).
+_WITHOUT_ONE = 3.84
 
 
 @dataclass(frozen=True)
@@ -131,8 +135,7 @@ class _Read:
         """The course of the gauge that read these rows."""
         rows = rows[np.argsort(self.at[rows], kind="stable")]
         build = np.unique(self.build[rows], return_inverse=True)[1]
-        columns = (self.apart[rows], self.at[rows], build, self.variance[rows], self.held[rows])
-        return Course(*columns).tamed()
+        return Course(self.apart[rows], self.at[rows], build, self.variance[rows], self.held[rows])
 
     def elsewhere(self, rows: NDArray[np.intp], since: float, moment: float) -> tuple[float, float] | None:
         """The step other clinics saw at a moment on the builds of these rows, from `since` on, and its
@@ -158,48 +161,92 @@ def _usual_lean(told: pd.DataFrame, fitted: Fitted) -> float:
     return max(declared, scaled_mad(seen) if seen.size > 2 else 0.0, 1e-4)
 
 
+@dataclass(frozen=True)
+class _Epoch:
+    """A gauge's epoch in which a step is looked for: its `rows`, the `whole` course from `since` on, the
+    `course` without wild units, and the standard deviation of what it may `lean` by before."""
+
+    read: _Read
+    rows: NDArray[np.intp]
+    whole: Course
+    course: Course
+    since: float
+    lean: float
+
+    @classmethod
+    def first(cls, read: _Read, rows: NDArray[np.intp]) -> "_Epoch":
+        """All that a gauge read."""
+        whole = read.course(rows)
+        return cls(read, rows, whole, whole.tamed(), -np.inf, read.lean)
+
+    def after(self, moment: float) -> "_Epoch":
+        """What it read since. What a gauge came to lean by says nothing of what sound ones do."""
+        whole, course = self.whole.after(moment), self.course.after(moment)
+        return replace(self, whole=whole, course=course, since=moment, lean=np.inf)
+
+    def step(self) -> Step | None:
+        """Where the later values lie most surely apart from the earlier ones, if they surely do.
+
+        Where what some wild units say makes the likeliest place none, others of the likeliest are tried.
+        """
+        at = self.course.at
+        places = np.arange(LEAST_UNITS, at.size - LEAST_UNITS + 1)
+        places = places[at[places] > at[places - 1]] if places.size else places
+        if not places.size:
+            return None
+        sizes, variances = (column[places - 1] for column in self.course.steps(self.lean))
+        scores = np.abs(sizes) / np.sqrt(variances)
+        for k in np.argsort(-scores, kind="stable")[:_LIKELIEST]:
+            place = int(places[k])
+            seen = self._elsewhere(place) if scores[k] >= _WORTH_A_LOOK else None
+            if seen is None:
+                return None
+            score = abs(float(sizes[k]) - seen[0]) / float(np.sqrt(variances[k] + seen[1]))
+            if _chance(score, at.size) >= _CHANCE:
+                return None
+            step = self._held(place, seen, score)
+            if step is not None:
+                return step
+        return None
+
+    def _elsewhere(self, place: int) -> tuple[float, float] | None:
+        """The step other clinics clearly saw then, nought where they saw none, and its variance."""
+        found = self.read.elsewhere(self.rows, self.since, float(self.course.at[place]))
+        return found and (found[0] if abs(found[0]) > _SEEN * found[1] ** 0.5 else 0.0, found[1])
+
+    def _held(self, place: int, seen: tuple[float, float], score: float) -> Step | None:
+        """The step at a place, if it matters and no few units carry it.
+
+        The chance is charged for the places looked at and for looking again and again: see `_looks`. It is no
+        less than what values say each of which may be wild.
+        """
+        moment = float(self.course.at[place])
+        said, without_one = self.whole.said_for(moment, seen[0], self.lean)
+        chance = _chance(min(score, said**0.5), self.course.at.size)
+        # What gauges usually lean by makes a step surer; how large it is shows without.
+        free = self.course.steps(np.inf)
+        size = float(free.sizes[place - 1]) - seen[0]
+        error = float(np.sqrt(free.variances[place - 1] + seen[1]))
+        if chance >= _CHANCE or without_one < _WITHOUT_ONE or abs(size) < LEAST_STEP:
+            return None
+        step = _told(self.course, place, moment, (size, error, chance))
+        return step if step.agreeing >= LEAST_AGREEING else None
+
+
 def _last_step(read: _Read, rows: NDArray[np.intp]) -> Step | None:
     """The step by which the present epoch began; None without one."""
-    found, since, lean = None, -np.inf, read.lean
-    course = read.course(rows)
+    found, epoch = None, _Epoch.first(read, rows)
     for _ in range(_MOST_EPOCHS):
-        step = _step(read, rows, course, (since, lean))
+        step = epoch.step()
         if step is None:
             break
-        # What a gauge came to lean by says nothing of what sound ones do.
-        found, since, lean = step, step.at, np.inf
-        course = course.after(since)
+        found, epoch = step, epoch.after(step.at)
     return found
 
 
-def _step(read: _Read, rows: NDArray[np.intp], course: Course, known: tuple[float, float]) -> Step | None:
-    """Where the later values lie most surely apart from the earlier ones, if they surely do.
-
-    The chance is charged for the places looked at and for looking again and again: see `_looks`.
-    """
-    since, lean = known
-    places = np.arange(LEAST_UNITS, course.at.size - LEAST_UNITS + 1)
-    places = places[course.at[places] > course.at[places - 1]] if places.size else places
-    if not places.size:
-        return None
-    sizes, variances = (column[places - 1] for column in course.steps(lean))
-    scores = np.abs(sizes) / np.sqrt(variances)
-    best = int(np.argmax(scores))
-    moment = float(course.at[places[best]])
-    elsewhere = read.elsewhere(rows, since, moment) if scores[best] >= _WORTH_A_LOOK else None
-    if elsewhere is None:
-        return None
-    seen = elsewhere[0] if abs(elsewhere[0]) > _SEEN * elsewhere[1] ** 0.5 else 0.0
-    score = abs(float(sizes[best]) - seen) / float(np.sqrt(variances[best] + elsewhere[1]))
-    chance = 2 * float(special.ndtr(-score)) * _looks(course.at.size, score)
-    # What gauges usually lean by makes a step surer; how large it is shows without.
-    free = course.steps(np.inf)
-    size = float(free.sizes[places[best] - 1]) - seen
-    error = float(np.sqrt(free.variances[places[best] - 1] + elsewhere[1]))
-    if chance >= _CHANCE or abs(size) < LEAST_STEP:
-        return None
-    step = _told(course, places[best], moment, (size, error, chance))
-    return step if step.agreeing >= LEAST_AGREEING else None
+def _chance(score: float, units: int) -> float:
+    """The chance of a step as clear at any place at any look."""
+    return 2 * float(special.ndtr(-score)) * _looks(units, score)
 
 
 def _told(course: Course, place: int, moment: float, found: tuple[float, float, float]) -> Step:

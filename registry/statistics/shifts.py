@@ -2,7 +2,8 @@
 
 Readings are compared as logarithms, so that one gauge's wrong scale shows alike at every setting of every
 model. Units differ too: a gauge is only as well known as the units it read, and a build only as well as the
-units others read of it. All figures are relative: 0.08 is 8 %.
+units others read of it; and any of them may be wild, which bounds what it says. All figures are relative:
+0.08 is 8 %.
 """
 
 from collections.abc import Collection
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from registry.statistics.beside import Beside
+from registry.statistics.bounded import said_for_lean
 from registry.statistics.leans import Leans, leans_of
 from registry.statistics.robust import Floats
 from registry.statistics.taming import Fitted, fit_pairs, shared
@@ -144,6 +146,7 @@ class Examined:
         near = self.beside.of(gauges, self.off)
         half = float(special.stdtrit(self.freedom, 0.975)) * min(error, 10.0)
         apart = np.array(list(near.apart.values()))
+        said = said_for_lean(near.left, near.variances, self.scatter)
         return Shift(
             who=who,
             shift=float(np.expm1(centre)),
@@ -151,7 +154,8 @@ class Examined:
             high=float(np.expm1(centre + half)),
             error=min(error, 10.0),
             sampling=float(np.sqrt(max(min(error, 10.0) ** 2 - self.scatter**2, 0.0))),
-            p=self.chance(centre, error),
+            # Units any of which may be wild say no more than that.
+            p=max(self.chance(centre, error), self.chance(said**0.5, 1.0)),
             tests=max(self.watched, self.leans.gauges.size),
             settings=near.settings,
             runs=near.runs,
@@ -176,10 +180,11 @@ def examine(
     told = shared(pairs)
     if not len(told):
         return None
-    beside, off, fitted = Beside(told), list[int](), fitted or fit_pairs(told)
+    off, fitted = list[int](), fitted or fit_pairs(told)
+    declared = float(np.sqrt((told["systematic"] ** 2).mean()))
+    beside = Beside(told, fitted.spreads, float(np.hypot(SET_UP, declared)))
     while True:
         leans = leans_of(told, fitted.values, fitted.spreads, SET_UP)
-        declared = float(np.sqrt((told["systematic"] ** 2).mean()))
         scatter = allowed_scatter(leans, np.isin(leans.gauges, off), declared)
         found = Examined(beside, leans, scatter, tuple(off), watched)
         worst = _worst(found, limits)

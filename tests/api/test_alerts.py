@@ -128,12 +128,12 @@ def test_suspicions_and_shadow_alerts_are_for_curators(stranger, curator):
 
 
 def test_rules_tell_limits_and_the_share_of_dismissed_alerts(stranger):
-    alert("a/G1", rule="gauge_off", rule_version=3, state=AlertState.SETTLED)
-    alert("b/G1", rule="gauge_off", rule_version=3, state=AlertState.DISMISSED, reason="rig_fault")
-    alert("c/G1", rule="gauge_off", rule_version=3)
-    alert("d/G1", rule="gauge_off", rule_version=3, shadow=True)
+    alert("a/G1", rule="gauge_off", rule_version=4, state=AlertState.SETTLED)
+    alert("b/G1", rule="gauge_off", rule_version=4, state=AlertState.DISMISSED, reason="rig_fault")
+    alert("c/G1", rule="gauge_off", rule_version=4)
+    alert("d/G1", rule="gauge_off", rule_version=4, shadow=True)
     document = stranger.get("/api/v1/alert-rules").json()
-    (row,) = [row for row in document["results"] if (row["rule"], row["version"]) == ("gauge_off", 3)]
+    (row,) = [row for row in document["results"] if (row["rule"], row["version"]) == ("gauge_off", 4)]
     assert (row["raised"], row["open"], row["settled"], row["dismissed"]) == (3, 1, 1, 1)
     assert (row["dismissed_share"], row["dismissed_by_reason"]) == (0.5, {"rig_fault": 1})
     assert (row["stage"], row["in_shadow"], row["limits"]["off"]) == ("live", 1, 0.04)

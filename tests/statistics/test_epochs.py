@@ -61,3 +61,24 @@ def test_two_units_after_a_step_are_too_few_and_without_dates_nothing_is_parted(
     table = pairs(np.random.default_rng(55), gauge=0.1)
     assert parted(table[table["at"] < 10]).steps == {}
     assert parted(table.drop(columns="at")).steps == {}
+
+
+@pytest.mark.parametrize("since", [(-0.25, 0.0, -0.16), (0.13, 0.4, 0.01), (0.12, 0.0, 0.02)])
+def test_wild_units_are_no_step_of_their_gauge(since: tuple[float, ...]) -> None:
+    told = 0
+    for seed in range(20):
+        table = pairs(np.random.default_rng(560 + seed))
+        late = (table["gauge"] == 0) & (table["at"] >= UNITS - len(since))
+        table.loc[late, "apart"] += list(since)
+        told += 0 in parted(table).steps
+    assert told <= 1
+
+
+def test_a_step_is_told_past_wild_units_before_and_after_it() -> None:
+    told = 0
+    for seed in range(20):
+        table = pairs(np.random.default_rng(580 + seed), gauge=0.1)
+        for day, wild in ((3, -0.3), (10, 0.5), (14, -0.2)):
+            table.loc[(table["gauge"] == 0) & (table["at"] == day), "apart"] += wild
+        told += 0 in parted(table).steps
+    assert told >= 19

@@ -43,7 +43,7 @@ def test_sound_communities_are_left_alone(readers: Readers) -> None:
 @pytest.mark.parametrize(
     ("readers", "least"),
     [
-        (Readers(gains={2: 1.08}), 0.75),
+        (Readers(gains={2: 1.08}), 0.7),
         (Readers(gains={2: 0.92}, between_units=0.02), 0.95),
         (Readers(gains={2: 1.08}, clinics=3), 0.95),
         (Readers(gains={2: 1.08}, round_robin=2), 0.95),
@@ -75,6 +75,22 @@ def test_the_interval_holds_the_true_shift() -> None:
 def test_a_wild_unit_does_not_blame_its_gauge() -> None:
     rng = np.random.default_rng(25)
     assert all(off(Readers(odd={8: 0.5}), rng) == set() for _ in range(12))
+
+
+@pytest.mark.parametrize("round_robin", [0, 1])
+def test_two_wild_units_of_six_do_not_blame_a_gauge_that_read_them(round_robin: int) -> None:
+    # Units 0 and 9 are read first by gauges 0 and 3, units 6 and 12 by gauge 0; those sent round by all.
+    odd = {0: 1.4, 9: 1.5} if round_robin else {6: 1.4, 12: 1.5}
+    readers = Readers(odd=odd, round_robin=round_robin)
+    found = [off(readers, np.random.default_rng(250 + seed)) for seed in range(20)]
+    assert sum(bool(gauges) for gauges in found) <= 1
+
+
+def test_units_sent_round_show_a_gauge_by_what_others_read_of_them() -> None:
+    rng = np.random.default_rng(26)
+    readers = Readers(gains={2: 1.08}, between_units=0.1, round_robin=2)
+    found = [next(shift for shift in judged(readers, rng) if shift.who == 2) for _ in range(10)]
+    assert all(shift.p < 1e-6 for shift in found)
 
 
 def test_less_than_matters_is_not_raised_however_sure() -> None:
