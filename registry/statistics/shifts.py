@@ -146,7 +146,11 @@ class Examined:
         near = self.beside.of(gauges, self.off)
         half = float(special.stdtrit(self.freedom, 0.975)) * min(error, 10.0)
         apart = np.array(list(near.apart.values()))
-        said = said_for_lean(near.left, near.variances, self.scatter)
+        p = self.chance(centre, error)
+        if p < limits.calm:
+            # Units any of which may be wild say no more than that.
+            said = said_for_lean(near.left, near.variances, self.scatter)
+            p = max(p, self.chance(said**0.5, 1.0))
         return Shift(
             who=who,
             shift=float(np.expm1(centre)),
@@ -154,8 +158,7 @@ class Examined:
             high=float(np.expm1(centre + half)),
             error=min(error, 10.0),
             sampling=float(np.sqrt(max(min(error, 10.0) ** 2 - self.scatter**2, 0.0))),
-            # Units any of which may be wild say no more than that.
-            p=max(self.chance(centre, error), self.chance(said**0.5, 1.0)),
+            p=p,
             tests=max(self.watched, self.leans.gauges.size),
             settings=near.settings,
             runs=near.runs,
