@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from registry.statistics.contrasted import Contrasted
@@ -19,6 +19,7 @@ MOST_UNITS = 200
 _UNITS_A_CLINIC = 4
 _NEVER = MOST_UNITS + 1
 _ROUNDS = 3  # of guessing
+_SHORT = 0.1  # far more than what a guess of the chance of many units is off by
 _WANTED_NORMAL = float(special.ndtri(WANTED))
 _TAIL = 1e-9
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(100)
@@ -128,7 +129,7 @@ class _Ahead:
     def chance(self, units: Codes, at: Codes) -> Floats:
         """Chance that so many `units` more of either build tell at some settings."""
         clinics = -(-units // _UNITS_A_CLINIC)
-        further = (self.of.between[at].sum(axis=1) + 2 * self.of.run[at]) / units
+        further = self._each[at] / units
         now = self.difference.error[at] ** 2
         sure = (now <= 0) | (further <= 0)
         inverse = 1 / np.where(sure, 1.0, now) + 1 / np.where(sure, 1.0, further)
@@ -141,22 +142,47 @@ class _Ahead:
         return np.where(sure, 1.0, found)
 
     def guess(self) -> Codes:
-        """About how many units tell with the chance wanted: by normal quantiles, and so at little cost."""
-        effect, now = np.abs(self.difference.value), self.difference.error**2
-        room, tail = effect, ALPHA / max(self.family, 1) / 2
-        if self.margin is not None:
-            room, tail = self.margin - effect, ALPHA
-        each = self.of.between.sum(axis=1) + 2 * self.of.run
-        units = np.full(effect.size, float(_UNITS_A_CLINIC))
+        """About how many units tell with the chance wanted, by normal quantiles, and so at little cost."""
+        units = np.full(self.difference.value.size, float(_UNITS_A_CLINIC))
         for _ in range(_ROUNDS):
-            more = 2 * units - units / _UNITS_A_CLINIC - 1
-            freedom = np.maximum(self.of.between_freedom.min(axis=1) + more, 1.0)
-            bar = special.stdtrit(freedom, 1 - tail)
-            errors = bar + _WANTED_NORMAL * np.sqrt(1 + bar**2 / (2 * freedom))
+            bar, spread, _ = self._bar(units)
             with np.errstate(divide="ignore", invalid="ignore"):
-                units = np.ceil(each * ((errors / room) ** 2 - 1 / now))
+                errors = (bar + _WANTED_NORMAL * spread) / self._room
+                units = np.ceil(self._each * (errors**2 - 1 / self.difference.error**2))
             units = np.clip(np.nan_to_num(units, nan=1.0), 1, MOST_UNITS)
         return np.asarray(units, np.intp)
+
+    def is_hopeless(self) -> NDArray[np.bool_]:
+        """Where even MOST_UNITS fall far short of the chance wanted: of so many a normal tells enough."""
+        bar, spread, freedom = self._bar(np.full(self.difference.value.size, float(MOST_UNITS)))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            inverse = 1 / self.difference.error**2 + MOST_UNITS / self._each
+            found = (self._room * np.sqrt(inverse) * (1 - 1 / (4 * freedom)) - bar) / spread
+        return np.asarray(special.ndtr(found) < WANTED - _SHORT)
+
+    def _bar(self, units: Floats) -> tuple[Floats, Floats, Floats]:
+        """What a difference over its error has to pass, how much that scatters, and the degrees of freedom.
+
+        By the normal approximation of the noncentral t (Johnson and Welch, Biometrika 31 (1940) 362, from
+        memory), fair for few degrees of freedom and good for many.
+        """
+        more = 2 * units - units / _UNITS_A_CLINIC - 1
+        freedom = np.maximum(self.of.between_freedom.min(axis=1) + more, 1.0)
+        tail = ALPHA / max(self.family, 1) / 2 if self.margin is None else ALPHA
+        bar = np.asarray(special.stdtrit(freedom, 1 - tail))
+        return bar, np.sqrt(1 + bar**2 / (2 * freedom)), freedom
+
+    @property
+    def _room(self) -> Floats:
+        """How far the difference lies from what it is told from."""
+        effect = np.abs(self.difference.value)
+        return effect if self.margin is None else self.margin - effect
+
+    @property
+    def _each(self) -> Floats:
+        """The variance of a difference of one more unit of either build."""
+        found: Floats = self.of.between.sum(axis=1) + 2 * self.of.run
+        return found
 
 
 def _fewest(ahead: _Ahead) -> Codes:
@@ -165,7 +191,7 @@ def _fewest(ahead: _Ahead) -> Codes:
     Begins at a guess and goes on in steps that double until it is between two numbers, then by halving.
     """
     units = ahead.guess()
-    low, high = np.zeros(units.size, np.intp), np.full(units.size, _NEVER)
+    low, high = np.where(ahead.is_hopeless(), MOST_UNITS, 0), np.full(units.size, _NEVER)
     step = 1
     while (at := np.flatnonzero(high - low > 1)).size:
         enough = ahead.chance(units[at], at) >= WANTED

@@ -92,7 +92,8 @@ def narrowed_down(of: Contrasts, asked: Narrowed) -> Contrasts:
 
     def kept(side: Measured) -> Measured:
         settings = enumerate(side.settings)
-        return side.only([at for at, one in settings if band in (None, one.elevation) and chosen(one)])
+        at = [place for place, one in settings if band in (None, one.elevation) and chosen(one)]
+        return side if len(at) == len(side.settings) else side.only(at)
 
     rows = [row for row in of.rows if (not row.alone if band is None else row.bands == (band,))]
     return replace(

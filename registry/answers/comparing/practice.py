@@ -5,6 +5,7 @@ people, 60 to 70 usually serves, below 60 many do not respond. Bands to show, ne
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from registry.answers.comparing.measured import BEHAVIOUR, Measured
@@ -14,7 +15,7 @@ from registry.answers.wording import figure, natural
 EDGES = (60.0, 70.0)
 WANTED = 70.0
 _BANDS = ("below 60", "60 to 70", "70 and above")
-_LIKE = ("mode", *AROUND)
+_LIKENESS = itemgetter("mode", *AROUND)
 
 
 def band(rate: float) -> str:
@@ -46,16 +47,17 @@ def reach(
     interval of the new build's rate lies clear of 70 at all settings that count, by Student's t over unit
     means; below three units nothing is sure.
     """
-    before, after = (list(_behaviour(side)) for side in (old, new))
+    alike: dict[tuple[Any, ...], list[dict[str, Any]]] = {}
+    for other in _behaviour(new):
+        alike.setdefault(_LIKENESS(other), []).append(other)
     found = []
-    for setting in before:
+    for setting in _behaviour(old):
         if setting["rate"] < WANTED:
             continue
         near = [
             other
-            for other in after
-            if all(other[name] == setting[name] for name in _LIKE)
-            and abs(other["vacuum"] - setting["vacuum"]) <= vacuum_margin
+            for other in alike.get(_LIKENESS(setting), [])
+            if abs(other["vacuum"] - setting["vacuum"]) <= vacuum_margin
         ]
         best = max(near, key=lambda other: other["rate"], default=None)
         reached = None if best is None else bool(best["rate"] >= WANTED)

@@ -1,8 +1,7 @@
 """What a fit takes for granted of how units and strata scatter, and what intervals hold, as cautions."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from registry.statistics.equivalence import ALPHA, SAME
 
@@ -17,8 +16,7 @@ _WIDER = (
 )
 
 
-@dataclass(frozen=True)
-class Scattered:
+class Scattered(NamedTuple):
     """How units of both sides scatter at one setting: whether clearly unlike, the variances between them, and
     how many units each side has."""
 
