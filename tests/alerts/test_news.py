@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from registry.alerts.scan import check, scan_community
 from registry.alerts.scanned import Changed
-from registry.models import Judgement, UnitSummary
+from registry.models import Judgement, Unit, UnitSummary
 from tests import factories
 from tests.alerts.community import Community
 
@@ -39,6 +39,17 @@ def test_a_build_without_news_is_not_judged_again(model) -> None:
 def test_a_cell_that_was_refreshed_is_news(model) -> None:
     UnitSummary.objects.filter(unit__serial="LK003000").update(refreshed_at=timezone.now())
     assert judged_anew(model) >= {"unlisted_revision", "revision_drifting", "unit_off"}
+
+
+def test_a_cell_of_a_gauge_that_nobody_declared_is_news(model) -> None:
+    unit = Unit.objects.get(serial="LK003000")
+    cell = factories.summary(unit, 60.0, gauge_code="", metric="cycle_rate")
+    cell.refreshed_at = timezone.now() - timedelta(days=1)
+    cell.save()
+    assert not judged_anew(model) & {"unlisted_revision"}
+    cell.refreshed_at = timezone.now()
+    cell.save()
+    assert judged_anew(model) >= {"unlisted_revision"}
 
 
 def test_runs_that_were_withdrawn_are_news(model) -> None:

@@ -162,6 +162,23 @@ def test_summaries_equal_a_plain_computation_and_follow_a_withdrawal(operator):
     assert not UnitSummary.objects.exists()
 
 
+def test_a_summary_of_losses_keeps_each_run_in_order_of_time_and_follows_a_withdrawal(operator):
+    said = ("2026-01-03T09:00:00Z", "2026-01-01T09:00:00Z", "2026-01-05T09:00:00Z")
+    runs = [
+        receive(trace_bytes(seed=k), provenance(recorded_at=at), operator).run for k, at in enumerate(said)
+    ]
+    values = [run.measurements.get(metric="loss_rate").value for run in runs]
+    kept = UnitSummary.objects.get(metric="loss_rate")
+    times = [runs[1].recorded_at, runs[0].recorded_at, runs[2].recorded_at]
+    assert (kept.each_at, kept.each_value) == (times, [values[1], values[0], values[2]])
+    withdraw(runs[0].pk, operator, "rig leaked")
+    kept.refresh_from_db()
+    assert (kept.each_at, kept.each_value) == ([times[0], times[2]], [values[1], values[2]])
+    others = UnitSummary.objects.exclude(metric="loss_rate")
+    assert not others.filter(each_at__isnull=False).exists()
+    assert not others.filter(each_value__isnull=False).exists()
+
+
 def test_the_query_count_of_an_upload_is_bounded(operator, django_assert_max_num_queries):
     receive(trace_bytes(), provenance(), operator)
     with django_assert_max_num_queries(24):

@@ -93,6 +93,15 @@ def test_summaries_of_both_editions_count_accepted_runs(runs):
         assert summary.mean == pytest.approx(sum(values) / 2)
 
 
+def test_each_run_of_losses_is_kept_under_both_editions(runs):
+    remeasure(2, *ALL)
+    for edition in (1, 2):
+        kept = UnitSummary.objects.get(edition=edition, metric="loss_rate")
+        assert kept.each_at == [runs[0].recorded_at, runs[1].recorded_at]
+        values = [runs[n].measurements.get(edition=edition, metric="loss_rate").value for n in (0, 1)]
+        assert kept.each_value == values
+
+
 def test_work_ended_at_any_run_is_taken_up_without_doubling(runs, monkeypatch):
     monkeypatch.setattr(remeasuring, "STORED_AT_ONCE", 1)
     whole = remeasuring.measure_under

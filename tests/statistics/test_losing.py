@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from registry.statistics.losing import LOSS_LIMITS, Losing, losing
+from registry.statistics.losing import LOSS_LIMITS, Losing, LossRuns, losing, sliced
 
 TRIALS = 60
 
@@ -25,6 +25,36 @@ def table(rng: np.random.Generator, *, later: float = 1.0, at: tuple[int, ...] =
 
 def told(found: Losing | None) -> bool:
     return found is not None and found.is_material() and found.p < 0.01
+
+
+def runs(rng: np.random.Generator, cells: int = 40) -> LossRuns:
+    """Cells of a few runs each at any times, some of them at the very same."""
+    each = rng.integers(1, 6, cells)
+    total = int(each.sum())
+    return LossRuns(
+        unit=rng.integers(100, 106, cells),
+        clinic=rng.integers(7, 10, cells),
+        setting=np.arange(cells) % 4,
+        runs=each,
+        at=rng.integers(0, total // 2, total),
+        losses=rng.gamma(2.0, 1.0, total),
+    )
+
+
+def test_single_runs_are_cut_into_stretches_of_as_many_and_their_settings_taken_off() -> None:
+    found = runs(np.random.default_rng(40))
+    plain = pd.DataFrame({"at": found.at, "losses": found.losses})
+    for name in ("unit", "clinic", "setting"):
+        plain[name] = np.repeat(getattr(found, name), found.runs)
+    plain["told"] = plain["losses"] - plain.groupby("setting")["losses"].transform("mean")
+    plain["told"] += plain["losses"].mean()
+    plain = plain.sort_values(["at", "unit", "clinic", "losses"], ignore_index=True)
+    stretches = np.array_split(np.arange(len(plain)), LOSS_LIMITS.slices)
+    plain["slice"] = np.concatenate([np.full(len(one), place) for place, one in enumerate(stretches)])
+    wanted = plain.groupby(["unit", "clinic", "slice"], as_index=False).agg(
+        runs=("told", "size"), losses=("told", "mean"), at=("at", "min")
+    )
+    pd.testing.assert_frame_equal(sliced(found), wanted, check_dtype=False)
 
 
 def test_as_often_as_before_is_hardly_ever_told() -> None:
