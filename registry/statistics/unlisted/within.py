@@ -12,6 +12,8 @@ import numpy as np
 from registry.statistics.robust import Floats
 from registry.statistics.unlisted.rows import Rows
 
+_SINGULAR = 1e-15  # as a share of the largest eigenvalue
+
 
 @dataclass(frozen=True)
 class Effect:
@@ -44,7 +46,7 @@ class Within:
         self.weight = self._shrink * total
         self.by_bench = self._shrink[:, None] * shares
         design = np.diag(shares.sum(axis=0)) - between * shares.T @ self.by_bench
-        self._inverse = np.linalg.pinv(design, hermitian=True)
+        self._inverse = _inverse(design)
         self._per_row, self._between = per_row, between
         self.freedom = rows.unit.size - np.unique(rows.bench).size
 
@@ -97,3 +99,11 @@ class Within:
         """Each bench's lean where units change by `size` over `over`."""
         lean: Floats = self._inverse @ self._sums(self.rows.value - size * over[self.rows.unit])[1]
         return lean
+
+
+def _inverse(design: Floats) -> Floats:
+    """The pseudoinverse of a symmetric matrix: benches that nothing ties together leave it singular."""
+    values, vectors = np.linalg.eigh(design)
+    told = np.abs(values) > _SINGULAR * np.abs(values).max(initial=0.0)
+    found: Floats = (vectors[:, told] / values[told]) @ vectors[:, told].T
+    return found
