@@ -18,6 +18,7 @@ from statistics import mean, median
 from typing import Any
 
 import django
+from django.db.models import Count
 from django.utils import timezone
 
 from registry.config import embedded
@@ -31,6 +32,8 @@ from tests.traces import trace_bytes
 # Models, and large ones among them: 10,080 runs, 100,800, and 1,000,440 of which a tenth are of one model.
 SIZES = ((4, 0), (40, 0), (358, 1))
 _CHECKS = 25
+# Models of so many runs are large ones, whose checks are told by themselves besides.
+_LARGE = 50_000
 # What is told of a check beside its rules, and how many parts are told.
 _WATCHED = ("models_beside", "readings", "dated_pairs", "leaning_of", "news_of", "keep", "decide")
 _TOLD = 6
@@ -40,7 +43,8 @@ def compare() -> list[Row]:
     """Fill, check and scan each size in turn. Some fifteen minutes."""
     found = [_looked_at(*size) for size in SIZES]
     most = found[-1]
-    rows = [row for one in found[1:] for row in _of_checks(one)]
+    rows = [row for one in found[1:] for row in _of_checks(one, f"{one['runs']:,} stored")]
+    rows += _of_checks(most["largest"], f"of a model of {most['largest']['runs']:,}")
     for before, now in pairwise(found):
         rows.append(_growth(before, now, "scan", "nightly scan", 1.5))
         rows.append(_growth(before, now, "check", "check of a new run", None))
@@ -54,9 +58,9 @@ def compare() -> list[Row]:
     return rows
 
 
-def _of_checks(found: dict[str, Any]) -> list[Row]:
+def _of_checks(found: dict[str, Any], which: str) -> list[Row]:
     """A check beside one `measure` in turns, and what takes most of its time."""
-    name, measuring = f"check of a new run, {found['runs']:,} stored", found["measure"]
+    name, measuring = f"check of a new run, {which}", found["measure"]
     peers = f"{measuring:.1f} ms"
     rows = [
         Row(f"{name}: median", f"{found['check']:.0f} ms", "measure", peers, found["check"] / measuring,
@@ -120,21 +124,24 @@ def _look(models: int) -> dict[str, Any]:
         scan_community()
         spent.append(1e3 * (time.perf_counter() - begun))
     memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    runs = Run.objects.order_by("id")
+    sizes = runs.values("pump_model").annotate(runs=Count("id")).order_by("-runs")
+    large = sizes.filter(runs__gte=_LARGE).first()
+    largest = {"largest": _checks(runs.filter(pump_model=large["pump_model"]))} if large else {}
     return {
-        "models": models, "runs": Run.objects.count(), "first": spent[0], "scan": spent[1], "memory": memory,
-        **_checks(), "alerts": Alert.objects.count(),
+        "models": models, "first": spent[0], "scan": spent[1], "memory": memory, **_checks(runs), **largest,
+        "alerts": Alert.objects.count(),
     }  # fmt: skip
 
 
-def _checks() -> dict[str, Any]:
-    """Check runs of many models, in turns with one `measure`: milliseconds, and each part's share."""
+def _checks(runs: Any) -> dict[str, Any]:
+    """Check some of these runs, in turns with one `measure`: milliseconds, and each part's share."""
     from registry.alerts import rules, scan  # noqa: PLC0415 - models need Django set up
     from registry.alerts.scanned import Changed  # noqa: PLC0415
-    from registry.models import Run  # noqa: PLC0415
 
     warm()
     data, parts = trace_bytes(seconds=60, hertz=100), Parts()
-    runs = Run.objects.select_related("session").order_by("id")
+    runs = runs.select_related("session")
     count, checking, measuring = runs.count(), [], []
     for k in range(_CHECKS):
         run = runs[(k * 7919 + 13) * count // (_CHECKS * 8000)]
@@ -145,7 +152,7 @@ def _checks() -> dict[str, Any]:
                 _ms(parts.timed("other", scan.check), Changed(run.pump_model_id, run.session.gauge_id))
             )
     return {
-        "check": median(checking), "worst": max(checking), "mean": mean(checking),
+        "runs": count, "check": median(checking), "worst": max(checking), "mean": mean(checking),
         "measure": median(measuring), "shares": parts.shares(),
     }  # fmt: skip
 
