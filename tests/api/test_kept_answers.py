@@ -5,14 +5,17 @@ import json
 import random
 from collections.abc import Callable
 from copy import deepcopy
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.db import connection
+from django.http import HttpResponse
 from django.utils import timezone
 from rest_framework.test import APIClient
 
 from registry.answers.served import ahead as kept_ahead
+from registry.answers.served import kept
 from registry.answers.served.ahead import make_ahead
 from registry.answers.served.questions import KINDS
 from registry.intake.catalogue import load_catalogue
@@ -218,3 +221,52 @@ def test_refusals_are_not_kept(operator, stranger):
     assert not KeptAnswer.objects.exists()
     PumpModel.objects.update(name="Larkspur Ten")
     assert over_http(stranger, "distributions", {"model": "Larkspur Ten"})["model"] == "Larkspur Ten"
+
+
+def test_an_answer_is_kept_once_it_has_been_sent(operator, stranger, monkeypatch):
+    receive(trace_bytes(), provenance(), community.operator())
+    asked = {"model": MODEL}
+    close, kept_when_closed = HttpResponse.close, []
+
+    def closed(response):
+        kept_when_closed.append(KeptAnswer.objects.count())
+        close(response)
+
+    monkeypatch.setattr(HttpResponse, "close", closed)
+    view = kept.answer_and_keep
+    kept_when_answered = []
+
+    def answered(*of):
+        found = view(*of)
+        kept_when_answered.append(KeptAnswer.objects.count())
+        return found
+
+    monkeypatch.setattr(kept, "answer_and_keep", answered)
+    first = over_http(stranger, "distributions", asked)
+    assert (kept_when_answered, kept_when_closed) == ([0], [1])
+    assert over_http(stranger, "distributions", asked) == first
+    assert kept_when_answered == [0]
+
+
+def test_what_fails_after_an_answer_was_sent_is_logged_and_harms_nobody(
+    operator, stranger, monkeypatch, caplog
+):
+    def failing(*_):
+        raise RuntimeError("no room")
+
+    monkeypatch.setattr(kept, "_keep", failing)
+    assert over_http(stranger, "claims", {"model": MODEL})["model"] == MODEL
+    assert not KeptAnswer.objects.exists()
+    assert "no room" in caplog.text
+    monkeypatch.undo()
+    assert over_http(stranger, "claims", {"model": MODEL})["model"] == MODEL
+    assert KeptAnswer.objects.count() == 1
+
+
+def test_that_an_answer_was_asked_for_is_noted_when_it_is_not_sent_again(operator, stranger):
+    url = f"/api/v1/claims?model={MODEL}"
+    etag = stranger.get(url).headers["ETag"]
+    long_ago = timezone.now() - timedelta(hours=3)
+    KeptAnswer.objects.update(asked_at=long_ago)
+    assert stranger.get(url, headers={"If-None-Match": etag}).status_code == 304
+    assert KeptAnswer.objects.get().asked_at > long_ago
