@@ -25,13 +25,14 @@ class Afterwards:
     def follow(self, response: HttpResponse) -> None:
         """Do all of it when that response is closed."""
         if self._works:
-            close = response.close
 
             def close_after_all() -> None:
+                # Its own way of closing again, so that the response does not hold itself in memory.
+                del response.close
                 try:
                     self._do()
                 finally:
-                    close()
+                    response.close()
 
             response.close = close_after_all  # type: ignore[method-assign]
 
