@@ -85,7 +85,8 @@ def _arranged(cells: Cells, fixed: Collection[int], build: Sequence[int] | None)
 def _tables(of: _Arranged, several: Sequence[Cells]) -> Tables:
     rows = [[block for blocks in cells for block in blocks] for cells in several]
     values: dict[str, Any] = {
-        name: np.array([together(blocks, name) for blocks in rows], float)[:, of.order] for name in _VALUES
+        name: np.array([together(blocks, name) for blocks in rows], float).take(of.order, axis=1)
+        for name in _VALUES
     }
     runs: Floats = values["runs"]
     total = runs.sum(axis=1)

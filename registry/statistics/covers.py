@@ -29,7 +29,7 @@ def weights_of(of: Tables, by: Spread) -> Floats:
     core[:, places, places] += 1.0 / np.maximum(by.group, cover.hair)
     through = np.linalg.solve(core, kernel[:, cells:, :cells])
     normal = kernel[:, :cells, :cells] - kernel[:, :cells, cells:] @ through
-    solved = cover.solve(of.design.one_hot_cells - through[:, of.design.group])
+    solved = cover.solve(of.design.one_hot_cells - through.take(of.design.group, axis=1))
     return np.asarray(np.linalg.solve(normal, np.swapaxes(solved, 1, 2)), float)
 
 
@@ -59,22 +59,29 @@ class _Cover:
         design, row = self.of.design, self._row[:, :, None]
         pairs = _summed(design.by_pair_sums, row * columns) / self._pair[:, :, None]
         units = self._of_units(pairs)
-        apart = np.where(self._several_pairs[:, None], pairs - units[:, design.unit_of_pair], 0.0)
-        among = apart + (self._whole[:, :, None] * units)[:, design.unit_of_pair]
+        among = (self._whole[:, :, None] * units).take(design.unit_of_pair, axis=1)
+        if self._several_pairs.any():
+            apart = pairs - units[:, design.unit_of_pair]
+            among += np.where(self._several_pairs[:, None], apart, 0.0)
         share = (self._in_unit / self._pair)[:, :, None] * among
-        off = np.where(self._several_rows[:, None], columns - pairs[:, design.pair], 0.0)
-        solved: Floats = row * (off + share[:, design.pair])
+        solved: Floats = share.take(design.pair, axis=1)
+        if self._several_rows.any():
+            some = self._several_rows
+            solved[:, some] += columns[:, some] - pairs[:, design.pair[some]]
+        solved *= row
         return solved
 
     @cached_property
     def kernel(self) -> Floats:
         """Columns of cells and of groups times the inverse times the same columns."""
         design = self.of.design
-        at_pair, group, meeting = design.pairs_at_groups
+        (at_pair, group, meeting), columns = design.pairs_at_groups, design.columns
         at_groups = meeting(self._row) / self._pair[:, at_pair]
-        weights = self._in_unit / self._unit[:, design.unit_of_pair]
-        means = np.concatenate([weights, weights[:, at_pair] * at_groups], axis=1)
-        kernel = design.units_in_columns.squares(means, self._unit * self._whole)
+        means = self._in_unit / self._unit[:, design.unit_of_pair]
+        off = columns.own - at_groups[:, columns.meeting]
+        entries = np.concatenate([means, means[:, at_pair] * at_groups, off], axis=1)
+        weights = np.concatenate([self._unit * self._whole, self._row[:, columns.rows]], axis=1)
+        kernel = columns.entries.squares(entries, weights)
         if self._several_pairs.any():
             pairs = np.zeros((self._row.shape[0], design.pairs, design.cells + design.groups))
             pairs[:, np.arange(design.pairs), design.cell_of_pair] = 1.0
@@ -82,10 +89,6 @@ class _Cover:
             some = self._several_pairs
             apart = pairs[:, some] - self._of_units(pairs)[:, design.unit_of_pair[some]]
             kernel += _squared(apart, self._in_unit[:, some])
-        if self._several_rows.any():
-            beside = design.rows_beside_pairs
-            off = beside.own - at_groups[:, beside.meeting]
-            kernel += beside.entries.squares(off, self._row[:, beside.rows])
         return kernel
 
     def _of_units(self, pairs: Floats) -> Floats:
@@ -104,6 +107,6 @@ def _squared(columns: Floats, weights: Floats) -> Floats:
 def _summed(over: Sums, values: Floats) -> Floats:
     """Sums over the middle axis."""
     if over.size.size == values.shape[1]:
-        return np.asarray(values[:, over.order])
-    summed: Floats = np.add.reduceat(values[:, over.order], over.first, axis=1)
+        return values.take(over.order, axis=1)
+    summed: Floats = np.add.reduceat(values.take(over.order, axis=1), over.first, axis=1)
     return summed

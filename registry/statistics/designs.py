@@ -22,16 +22,18 @@ _DESIGNS = 64
 
 
 @dataclass(frozen=True)
-class BesidePairs:
-    """Rows of units with several in a cell, by columns of groups; those of cells are nought.
+class Columns:
+    """Columns of cells and groups as a covariance without groups takes them to pieces, by their entries.
 
-    An entry is `own` less what the meeting of its unit in the cell with the column's group weighs there.
+    First come units, with an entry a unit in a cell and one a meeting of that with a group; then `rows`,
+    those of units with several in a cell, by the groups their unit meets there: an entry is `own` less what
+    the `meeting` with that group weighs in the mean of the unit in the cell.
     """
 
+    entries: Entries
     rows: Codes
     meeting: Codes
     own: Floats
-    entries: Entries
 
 
 class Design:
@@ -106,16 +108,8 @@ class Design:
         return _meeting(self.pair, self.group)
 
     @cached_property
-    def units_in_columns(self) -> Entries:
-        """Units by columns of cells and groups: an entry a unit in a cell, and one a meeting with a group."""
-        at_pair, group, _ = self.pairs_at_groups
-        pair = np.concatenate([np.arange(self.pairs), at_pair])
-        column = np.concatenate([self.cell_of_pair, self.cells + group])
-        return Entries(self.unit_of_pair[pair], column, self.cells + self.groups)
-
-    @cached_property
-    def rows_beside_pairs(self) -> "BesidePairs":
-        """What rows lie off the mean of their unit in its cell, where that has several."""
+    def columns(self) -> Columns:
+        """Units, and rows beside their unit's mean in a cell, by columns of cells and groups."""
         at_pair, group, _ = self.pairs_at_groups
         rows = np.flatnonzero((self.by_pair_sums.size > 1)[self.pair])
         met = np.bincount(at_pair)
@@ -123,9 +117,10 @@ class Design:
         within = np.arange(int(others.sum())) - np.repeat(np.cumsum(others) - others, others)
         meeting = np.repeat((np.cumsum(met) - met)[self.pair[rows]], others) + within
         own = (group[meeting] == np.repeat(self.group[rows], others)).astype(float)
-        place = np.repeat(np.arange(rows.size), others)
-        entries = Entries(place, self.cells + group[meeting], self.cells + self.groups)
-        return BesidePairs(rows, meeting, own, entries)
+        units = self.unit_of_pair
+        place = np.concatenate([units, units[at_pair], self.units + np.repeat(np.arange(rows.size), others)])
+        column = np.concatenate([self.cell_of_pair, self.cells + group, self.cells + group[meeting]])
+        return Columns(Entries(place, column, self.cells + self.groups), rows, meeting, own)
 
     @cached_property
     def kin(self) -> Codes:

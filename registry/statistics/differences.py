@@ -97,6 +97,8 @@ class Fits:
     def between_units(self, cell: int) -> tuple[Floats, Floats]:
         """Variance between units in that cell, and the degrees of freedom it is known to, a value a table."""
         design, by = self.tables.design, self.spread
+        if by.unit.shape[1] == 1:
+            return by.unit[:, 0] + by.own, by.unit_freedom[:, 0]
         kin = by.kin[:, design.unit[design.cell == cell][0], None]
         unit, known = (np.take_along_axis(values, kin, axis=1)[:, 0] for values in (by.unit, by.unit_freedom))
         return unit + by.own, known

@@ -3,7 +3,7 @@
 import numpy as np
 
 from registry.statistics.robust import Floats
-from registry.statistics.stacks import Codes, sums
+from registry.statistics.stacks import Codes
 
 
 class Entries:
@@ -19,11 +19,13 @@ class Entries:
         size = np.bincount(row)
         others, first = size[row[order]], (np.cumsum(size) - size)[row[order]]
         within = np.arange(int(others.sum())) - np.repeat(np.cumsum(others) - others, others)
-        self._left, self._right = np.repeat(order, others), order[np.repeat(first, others) + within]
-        self._row = row[self._left]
-        meeting = column[self._left] * columns + column[self._right]
-        self._met, code = np.unique(meeting, return_inverse=True)
-        self._sums = sums(code)
+        left, right = np.repeat(order, others), order[np.repeat(first, others) + within]
+        meeting = column[left] * columns + column[right]
+        # Those that meet in the same columns lie together, so that they are summed up where they are.
+        order = np.argsort(meeting, kind="stable")
+        self._left, self._right, self._row = left[order], right[order], row[left[order]]
+        self._first = np.flatnonzero(np.diff(meeting[order], prepend=-1))
+        self._met = meeting[order[self._first]]
 
     def squares(self, values: Floats, weights: Floats) -> Floats:
         """The sums over rows of products of all columns: tables by columns by columns.
@@ -32,5 +34,5 @@ class Entries:
         """
         products = values[:, self._left] * values[:, self._right] * weights[:, self._row]
         found = np.zeros((values.shape[0], self._columns**2))
-        found[:, self._met] = self._sums(products)
+        found[:, self._met] = np.add.reduceat(products, self._first, axis=1)
         return found.reshape(-1, self._columns, self._columns)

@@ -27,7 +27,8 @@ class Sums:
 
     def __call__(self, values: Floats) -> Floats:
         """A column a code in place of a column a row."""
-        summed: Floats = np.add.reduceat(values[:, self.order], self.first, axis=1)
+        # `take` lays rows one after the other in memory, which indexing by an array does not.
+        summed: Floats = np.add.reduceat(values.take(self.order, axis=1), self.first, axis=1)
         return summed
 
 

@@ -69,7 +69,7 @@ class Tables:
 
     def only(self, keep: NDArray[np.bool_]) -> "Tables":
         """The rows to keep of all tables; codes run from 0 up again, runs stay pooled over all rows."""
-        of = self.design
+        of, kept = self.design, np.flatnonzero(keep)
         units, unit = np.unique(of.unit[keep], return_inverse=True)
         cells, cell = np.unique(of.cell[keep], return_inverse=True)
         group = np.unique(of.group[keep], return_inverse=True)[1]
@@ -77,9 +77,9 @@ class Tables:
         return replace(
             self,
             design=design_of(cell, unit, group, build),
-            mean=self.mean[:, keep],
-            runs=self.runs[:, keep],
-            systematic=self.systematic[:, keep],
+            mean=self.mean.take(kept, axis=1),
+            runs=self.runs.take(kept, axis=1),
+            systematic=self.systematic.take(kept, axis=1),
             fixed=None if self.fixed is None else np.flatnonzero(np.isin(units, self.fixed)),
         )
 
@@ -143,7 +143,7 @@ class Medians:
     def __call__(self, values: Floats) -> Floats:
         """A column a code in place of a column a row."""
         ended = np.concatenate([values, np.full((values.shape[0], 1), np.inf)], axis=1)
-        ranked = np.sort(ended[:, self._places], axis=-1)
+        ranked = np.sort(ended.take(self._places, axis=1), axis=-1)
         codes = np.arange(self._low.size)
         found: Floats = (ranked[:, codes, self._low] + ranked[:, codes, self._high]) / 2
         return found

@@ -30,9 +30,10 @@ def wild_units(values: Floats, noise: Floats, cell: Codes, unit: Codes, group: C
     crowded = np.bincount(group)[group] >= _CROWD
     far = np.zeros((values.shape[0], int(unit.max()) + 1))
     if crowded.any():
-        apart, used = _within_groups(values[:, crowded], cell[crowded], group[crowded])
-        _score(far, apart, noise[:, crowded], unit[crowded], cell[crowded], used)
-    alone = np.setdiff1d(unit, unit[crowded])
+        rows = np.flatnonzero(crowded)
+        apart, used = _within_groups(values.take(rows, axis=1), cell[crowded], group[crowded])
+        _score(far, apart, noise.take(rows, axis=1), unit[crowded], cell[crowded], used)
+    alone = np.zeros(0, np.intp) if crowded.all() else np.setdiff1d(unit, unit[crowded])
     if alone.size:
         overall = np.zeros_like(far)
         cells = int(cell.max()) + 1
@@ -90,9 +91,10 @@ def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, i
     moving = np.arange(values.shape[0])
     for _ in range(_ROUNDS):
         some = apart[moving]
-        some = some - by_group(some)[:, groups]
+        some -= by_group(some)[:, groups]
         shift = by_cell(some)
-        apart[moving] = some - shift[:, cells]
+        some -= shift[:, cells]
+        apart[moving] = some
         moving = moving[np.abs(shift).max(axis=1) > least[moving]]
         if not moving.size:
             break

@@ -2,6 +2,7 @@
 of them with anything needs no summing up."""
 
 import json
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -10,10 +11,10 @@ import numpy as np
 from django.db.models import Count
 
 from registry.answers.blocks import Block, Keys, summary_blocks
-from registry.answers.comparing.sides import Side, Sides, firmware_blocks
+from registry.answers.comparing.sides import Marks, Side, Sides, firmware_blocks
 from registry.answers.filters import CannotTell
 from registry.answers.keeping.parts import PartKind, fresh_of
-from registry.answers.keeping.sections import packed, unpacked
+from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
 from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
 from registry.answers.setting import Setting
@@ -66,15 +67,16 @@ def _kept(sides: Sides, asked: Narrowed) -> Read | None:
     bodies = _bodies(sides, asked, {one for one in whose if one})
     if bodies is None:
         return None
-    read = {one: _chosen(of, sides.pump_model.pk, asked) for one, of in bodies.items()}
-    labels = {key: label for _, of_rigs in read.values() for key, label in of_rigs.items()}
+    read = {one: [unpacked(body) for body in of] for one, of in bodies.items()}
+    labels = {key: label for of in read.values() for body in of for key, label in _head(body)[1]}
     old, new = (
-        side.narrowed(read[one][0]) if one else _of_unit(side, sides, asked)
-        for side, one in zip(both, whose, strict=True)
+        _chosen(read[one], sides.pump_model.pk, asked, side.marks(other))
+        if one
+        else _of_unit(side, sides, asked)
+        for side, other, one in zip(both, both[::-1], whose, strict=True)
     )
     if not all(blocks for side, blocks in zip(both, (old, new), strict=True) if side.firmware is not None):
         return None
-    old, new = sides.without_each_other(old, new)
     return Read(old, new, labels)
 
 
@@ -82,16 +84,13 @@ def _of_unit(side: Side, sides: Sides, asked: Narrowed) -> Sequence[Block]:
     return summary_blocks(pump_model=sides.pump_model, unit=side.unit, **asked.where)
 
 
-def _chosen(bodies: Iterable[bytes], model: int, asked: Narrowed) -> tuple[list[Block], dict[int, str]]:
-    """The summaries of some parts that are asked for, and the labels of all rigs in the parts."""
+def _chosen(
+    bodies: Iterable[Sequence[Section]], model: int, asked: Narrowed, marks: Marks | None
+) -> list[Block]:
+    """The summaries of some parts that are asked for, of the units marked or of all."""
     chosen, band = asked.chosen(), asked.elevation
-    blocks: list[Block] = []
-    labels: dict[int, str] = {}
-    for body in bodies:
-        found, of_rigs = unpack(body, model, asked.metrics)
-        blocks += [one for one in found if band in (None, one.setting.elevation) and chosen(one.setting)]
-        labels |= of_rigs
-    return blocks, labels
+    found = (block for body in bodies for block in _read(body, model, asked.metrics, marks))
+    return [one for one in found if band in (None, one.setting.elevation) and chosen(one.setting)]
 
 
 def _whose(side: Side) -> str | None:
@@ -111,7 +110,7 @@ def _bodies(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list[by
 
 
 def pack(blocks: Sequence[Block], labels: Mapping[int, str]) -> bytes:
-    """Write summaries down, metric by metric; `unpack` reads those of some metrics."""
+    """Write summaries down, metric by metric."""
     metrics = sorted({block.setting.metric for block in blocks})
     texts = [written([metrics, [[key, label] for key, label in labels.items()]])]
     for metric in metrics:
@@ -119,29 +118,31 @@ def pack(blocks: Sequence[Block], labels: Mapping[int, str]) -> bytes:
     return packed(texts)
 
 
-def unpack(body: bytes, model: int, metrics: Sequence[str]) -> tuple[list[Block], dict[int, str]]:
-    """Return the summaries of those metrics, and the labels of all rigs."""
-    first, *rest = unpacked(body)
-    there, labels = json.loads(first.text)
-    blocks: list[Block] = []
-    for place, metric in enumerate(there):
+def _head(body: Sequence[Section]) -> tuple[list[str], list[tuple[int, str]]]:
+    """The metrics in a part, and the labels of all rigs in it."""
+    metrics, labels = json.loads(body[0].text)
+    return metrics, labels
+
+
+def _read(
+    body: Sequence[Section], model: int, metrics: Sequence[str], marks: Marks | None
+) -> Iterator[Block]:
+    """The summaries of those metrics, of the units marked or of all."""
+    for place, metric in enumerate(_head(body)[0]):
         if metric in metrics:
-            head, who, values = (section.text for section in rest[3 * place : 3 * place + 3])
+            head, who, values = (section.text for section in body[1 + 3 * place : 4 + 3 * place])
             crowds, numbers = np.frombuffer(who, "<i8"), np.frombuffer(values, "<f8")
-            blocks += _unpacked(model, json.loads(head), crowds, numbers)
-    return blocks, dict(labels)
+            yield from _unpacked(model, json.loads(head), crowds, numbers, marks)
 
 
 def _packed(blocks: Sequence[Block]) -> list[bytes]:
     """Who read what is written once for all settings at which it was the same."""
-    crowds = {block.who: block for block in blocks}
-    places = {who: place for place, who in enumerate(crowds)}
-    head = [
-        [block.mean.size for block in crowds.values()],
-        [[block.revision, places[block.who], block.setting] for block in blocks],
-    ]
-    who = [getattr(block, name) for block in crowds.values() for name in _WHO]
-    values = [getattr(block, name) for block in blocks for name in _VALUES]
+    alike: dict[bytes, list[Block]] = defaultdict(list)
+    for block in blocks:
+        alike[block.who].append(block)
+    head = [[of[0].mean.size, [[block.revision, block.setting] for block in of]] for of in alike.values()]
+    who = [getattr(of[0], name) for of in alike.values() for name in _WHO]
+    values = [getattr(block, name) for of in alike.values() for block in of for name in _VALUES]
     return [
         written(head),
         np.concatenate(who).astype("<i8").tobytes(),
@@ -149,19 +150,18 @@ def _packed(blocks: Sequence[Block]) -> list[bytes]:
     ]
 
 
-def _unpacked(model: int, head: Any, who: Keys, values: Floats) -> Iterator[Block]:
-    sizes, rows = head
-    crowds, start = [], 0
-    for size in sizes:
-        crowds.append(tuple(who[start : start + 3 * size].reshape(3, size)))
-        start += 3 * size
-    start = 0
-    for revision, place, setting in rows:
-        keys = crowds[place]
-        size = keys[0].size
-        end = start + len(_VALUES) * size
-        yield Block(model, revision, Setting(*setting), *keys, *values[start:end].reshape(-1, size))
-        start = end
+def _unpacked(model: int, head: Any, who: Keys, values: Floats, marks: Marks | None) -> Iterator[Block]:
+    for size, settings in head:
+        keys, who = who[: len(_WHO) * size].reshape(-1, size), who[len(_WHO) * size :]
+        end = len(settings) * len(_VALUES) * size
+        numbers, values = values[:end].reshape(len(settings), -1, size), values[end:]
+        if marks is not None:
+            kept = np.flatnonzero(marks(keys[0]))
+            keys, numbers = keys[:, kept], numbers[:, :, kept]
+        if keys.size:
+            unit, clinic, gauge = keys
+            for (revision, setting), of in zip(settings, numbers, strict=True):
+                yield Block(model, revision, Setting(*setting), unit, clinic, gauge, *of)
 
 
 def _make(model: int, edition: int, key: str) -> bytes:

@@ -1,14 +1,16 @@
 """What is compared with what: a revision, one unit, or what ran one firmware."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+import numpy as np
 from django.db import connection
 from django.db.models import Count, Q, prefetch_related_objects
+from numpy.typing import NDArray
 
-from registry.answers.blocks import Block, blocks_of, of_units, summary_blocks
+from registry.answers.blocks import Block, Keys, blocks_of, of_units, summary_blocks
 from registry.answers.past import rows_at
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, Run, RunState
@@ -19,6 +21,7 @@ _FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
 _FIELDS = ("old", "new")
 _UNIT = "SELECT id, serial, revision_id FROM registry_unit WHERE pump_model_id = %s AND serial = ANY (%s)"
 Blocks = tuple[Sequence[Block], Sequence[Block]]
+Marks = Callable[[Keys], NDArray[np.bool_]]
 
 
 @dataclass(frozen=True)
@@ -39,13 +42,14 @@ class Side:
         """Whether it is a revision as a whole."""
         return self.unit is None and self.firmware is None
 
-    def narrowed(self, blocks: Sequence[Block]) -> Sequence[Block]:
-        """What is of it among summaries that hold all of it."""
-        if self.firmware is not None:
-            return blocks
-        if self.unit is None:
-            return [block for block in blocks if block.revision == self.revision]
-        return of_units(blocks, lambda units: units == self.unit)
+    def marks(self, other: "Side") -> Marks | None:
+        """What marks the units of it, given the keys of its build's or firmware's; None where all are its.
+
+        A unit is not held against itself: where one stands on the other side, it is left out.
+        """
+        if self.unit is not None:
+            return lambda units: units == self.unit
+        return None if other.unit is None else lambda units: units != other.unit
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ class Sides:
         """
         of_one = self._of_one_revision(where) if moment is None else None
         old, new = of_one or self._of_each(where, moment)
-        return self.without_each_other(old, new)
+        return _marked(old, self.old.marks(self.new)), _marked(new, self.new.marks(self.old))
 
     def _of_each(self, where: Mapping[str, Any], moment: datetime | None) -> Blocks:
         """Both, one after the other: whatever their order, what was asked about as old is refused first."""
@@ -85,10 +89,6 @@ class Sides:
         }
         return found[0], found[1]
 
-    def without_each_other(self, old: Sequence[Block], new: Sequence[Block]) -> Blocks:
-        """The summaries of both without the unit that stands on the other side."""
-        return _without(old, self.old, self.new), _without(new, self.new, self.old)
-
     def _of_one_revision(self, where: Mapping[str, Any]) -> Blocks | None:
         """Both in one query where they are revisions, or a unit and its own."""
         sides = (self.old, self.new)
@@ -98,7 +98,10 @@ class Sides:
         if not all(side.is_revision for side in sides) and keys[0] != keys[1]:
             return None
         found = summary_blocks(pump_model=self.pump_model, unit__revision__in=set(keys), **where)
-        old, new = (side.narrowed(found) for side in sides)
+        old, new = (
+            found if side.unit is not None else [block for block in found if block.revision == side.revision]
+            for side in sides
+        )
         return old, new
 
     def _blocks(self, side: Side, where: Mapping[str, Any], moment: datetime | None) -> Sequence[Block]:
@@ -147,11 +150,8 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
     return Side(f"revision {revision.label}", revision=revision.pk, field=field)
 
 
-def _without(blocks: Sequence[Block], side: Side, other: Side) -> Sequence[Block]:
-    """The same without the unit that stands on the other side."""
-    if other.unit is None or side.unit is not None:
-        return blocks
-    return of_units(blocks, lambda units: units != other.unit)
+def _marked(blocks: Sequence[Block], marks: Marks | None) -> Sequence[Block]:
+    return blocks if marks is None else of_units(blocks, marks)
 
 
 def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Side:
