@@ -78,7 +78,9 @@ def _pairs(rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats)
         # So many at a time stay near the processor.
         for start in range(0, some.size, most_columns):
             at = some[start : start + most_columns]
-            found[:, at] += _bound(rule, rho[at], *(of[:, at] for of in (low, high, below, above)))
+            every = at.size == rho.size
+            ends = (low, high, below, above) if every else (of[:, at] for of in (low, high, below, above))
+            found[:, at] += _bound(rule, rho if every else rho[at], *ends)
     return found
 
 
@@ -93,12 +95,10 @@ def _bound(
     density = np.zeros((angle.shape[0], *low.shape))
     for sign, x, y in ((1, high, above), (-1, low, above), (-1, high, below), (1, low, below)):
         square = x * x + y * y
-        near = np.flatnonzero((square < furthest).any(axis=0))
-        if near.size == rho.size:
+        near = (square < furthest).any(axis=0)
+        if near.any():
+            square[:, ~near] = np.inf
             density += _corner(sign, sine, by, x, y, square)
-        elif near.size:
-            some = (of[:, near] for of in (x, y, square))
-            density[:, :, near] += _corner(sign, sine[:, :, near], by[:, :, near], *some)
     bound: Floats = np.tensordot(rule[1], density, 1) * (arc / (2 * np.pi))
     return bound
 

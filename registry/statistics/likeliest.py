@@ -23,11 +23,45 @@ DIGITS = 6
 # doubtful places are worked out for each that is wanted, at most.
 _ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
 _NEVER = 1e-7
+_NEVER_OUT = 5.25  # as a normal quantile; beyond is less
 # What rounding may put a rough chance beyond its bounds by.
 _HAIR = 1e-6
 _UNKNOWN = -1.0
 
 Together = Callable[[Rows], Floats]
+
+
+@dataclass(frozen=True)
+class Column:
+    """What is ahead of one metric; what a need has to begin below, and end above, to be met at all.
+
+    Of needs that begin above `furthest_up`, or end below `furthest_down`, the chance is less than _NEVER.
+    """
+
+    ahead: Predictions
+    furthest_down: Floats
+    furthest_up: Floats
+
+    @classmethod
+    def of(cls, ahead: Predictions) -> "Column":
+        """The same with these."""
+        freedom = ahead.freedom
+        with np.errstate(over="ignore", invalid="ignore"):
+            out = np.expm1((_NEVER_OUT * (8 * freedom + 3) / (8 * freedom + 1)) ** 2 / freedom)
+            reach = np.where(ahead.error > 0, np.sqrt(freedom * out) * ahead.error, 0.0)
+        return cls(ahead, ahead.value - reach, ahead.value + reach)
+
+    def at(self, rows: Rows) -> "Column":
+        """That of some places."""
+        return Column(self.ahead.at(rows), self.furthest_down[rows], self.furthest_up[rows])
+
+    def within(self, need: Need, rows: Rows) -> Rows:
+        """Those of some places at which the need may be met."""
+        low, high = need.ends
+        for furthest, end, sign in ((self.furthest_up, low, 1), (self.furthest_down, high, -1)):
+            if np.isfinite(end) or sign * end > 0:
+                rows = rows[sign * furthest[rows] >= sign * end]
+        return rows
 
 
 @dataclass(frozen=True)
@@ -47,14 +81,14 @@ class Likeliest:
 
 
 def likeliest(
-    ahead: Sequence[Predictions], needs: Sequence[Need], together: Together, most: int, telling: float
+    ahead: Sequence[Column], needs: Sequence[Need], together: Together, most: int, telling: float
 ) -> Likeliest:
     """Return the `most` likeliest places, at least; all, where there are no more.
 
     `ahead` has what is ahead of one metric for each need, `together` gives the correlations of some places;
     `telling` is from where on places count as likely.
     """
-    size = ahead[0].value.size
+    size = ahead[0].furthest_up.size
     if size <= most:
         return _worked_out(ahead, needs, together, np.arange(size), telling)
     rough, likely = _roughly(ahead, needs, together, most, telling)
@@ -68,14 +102,14 @@ def likeliest(
 
 
 def _worked_out(
-    ahead: Sequence[Predictions],
+    ahead: Sequence[Column],
     needs: Sequence[Need],
     together: Together,
     rows: Rows,
     telling: float,
     rest: int = 0,
 ) -> Likeliest:
-    low, high, alone = chances_each(beside([of.at(rows) for of in ahead]), needs)
+    low, high, alone = chances_each(beside([of.ahead.at(rows) for of in ahead]), needs)
     chances = np.round(box_chances(low, high, together(rows)), DIGITS)
     # Places come in the order of their rows, which holds where chances are alike.
     best = np.lexsort((rows, -chances))
@@ -94,7 +128,7 @@ def _largest(values: Floats, place: int) -> float:
 
 
 def _roughly(
-    ahead: Sequence[Predictions], needs: Sequence[Need], together: Together, most: int, telling: float
+    ahead: Sequence[Column], needs: Sequence[Need], together: Together, most: int, telling: float
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Rough chances of places that may be among the `most` likeliest, else _UNKNOWN; and which are likely."""
     of = _Open.of(ahead, needs, together)
@@ -109,7 +143,7 @@ def _roughly(
     worked_out = near[open_ | (upper >= cut)]
     found = of.work_out(worked_out)
     sure[worked_out] = np.round(found, DIGITS) >= telling
-    rough, likely = np.zeros(ahead[0].value.size), np.zeros(ahead[0].value.size, bool)
+    rough, likely = np.zeros(ahead[0].furthest_up.size), np.zeros(ahead[0].furthest_up.size, bool)
     rough[of.rows], likely[of.rows] = _UNKNOWN, sure
     rough[of.rows[worked_out]] = found
     return rough, likely
@@ -133,20 +167,21 @@ class _Open:
     least: Floats
 
     @classmethod
-    def of(cls, ahead: Sequence[Predictions], needs: Sequence[Need], together: Together) -> "_Open":
+    def of(cls, ahead: Sequence[Column], needs: Sequence[Need], together: Together) -> "_Open":
         """What is known before any two needs are put together."""
-        rows, ends = np.arange(ahead[0].value.size), np.zeros((3, 0, ahead[0].value.size))
-        narrowest = sorted(range(len(needs)), key=lambda which: -_closed(needs[which]))
-        for which in narrowest:
-            column = ahead[which].at(rows)
-            low, high = (_nearly_normal(end, column.freedom) for end in column.scaled([needs[which]]))
-            alone = _below(high) - _below(low)
-            kept = np.flatnonzero(alone > _NEVER)
-            ends = np.concatenate([ends[:, :, kept], np.stack([low, high, alone])[:, None, kept]], axis=1)
-            rows = rows[kept]
-        order = np.argsort(narrowest)
-        low, high, alone = (np.ascontiguousarray(of[order].T) for of in ends)
-        return cls(needs, together, rows, low, high, alone, alone.prod(axis=1), alone.min(axis=1))
+        rows = np.arange(ahead[0].furthest_up.size)
+        for column, need in zip(ahead, needs, strict=True):
+            rows = column.within(need, rows)
+        ends = []
+        for column, need in zip(ahead, needs, strict=True):
+            of = column.ahead.at(rows)
+            low, high = (_nearly_normal(end, of.freedom) for end in of.scaled([need]))
+            ends.append((low, high, _below(high) - _below(low)))
+        low, high, alone = (np.stack(of, axis=1) for of in zip(*ends, strict=True))
+        least = alone.min(axis=1)
+        some = np.flatnonzero(least > _NEVER)
+        low, high, alone = low[some], high[some], alone[some]
+        return cls(needs, together, rows[some], low, high, alone, alone.prod(axis=1), least[some])
 
     @property
     def _pairs(self) -> list[tuple[int, int]]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from registry.statistics.likeliest import DIGITS, Likeliest, likeliest
+from registry.statistics.likeliest import DIGITS, Column, Likeliest, likeliest
 from registry.statistics.matching import Need, Predictions, beside, chances, chances_alone
 
 TWO = (
@@ -24,6 +24,10 @@ def places(number: int) -> list[Predictions]:
         )
         for value in values
     ]
+
+
+def columns(ahead: list[Predictions]) -> list[Column]:
+    return [Column.of(one) for one in ahead]
 
 
 def pairs(rho):
@@ -55,7 +59,7 @@ def check(found: Likeliest, every, most: int, off: float) -> None:
 def test_of_two_needs(needs, strong) -> None:
     ahead = places(900)
     together = pairs(np.random.default_rng(6).uniform(-strong, strong, 900))
-    found = likeliest(ahead, needs, lambda rows: together[rows], 30, 0.5)
+    found = likeliest(columns(ahead), needs, lambda rows: together[rows], 30, 0.5)
     check(found, chances(beside(ahead), needs, together), 30, 0.01)
     assert found.rows.size <= 60
     assert np.array_equal(found.alone, chances_alone(beside(ahead), needs)[found.rows])
@@ -71,21 +75,21 @@ def test_of_more_needs(metrics) -> None:
         asked.append(rows.size)
         return together[rows]
 
-    found = likeliest(ahead, needs, of_rows, 30, 0.5)
+    found = likeliest(columns(ahead), needs, of_rows, 30, 0.5)
     check(found, chances(beside(ahead), needs, together), 30, 0.03)
     assert asked[-1] < 100
 
 
 def test_of_one_need_there_is_nothing_to_put_together() -> None:
     ahead, needs = places(500)[:1], (Need(70, 75),)
-    found = likeliest(ahead, needs, lambda rows: np.ones((rows.size, 1, 1)), 20, 0.5)
+    found = likeliest(columns(ahead), needs, lambda rows: np.ones((rows.size, 1, 1)), 20, 0.5)
     check(found, chances_alone(beside(ahead), needs)[:, 0], 20, 0.005)
 
 
 def test_few_places_are_all_worked_out_and_equals_stay_in_order() -> None:
     ahead = [Predictions(np.full(9, 5.0), np.ones(9), np.full(9, 8.0))] * 2
     needs, together = (Need(4, None), Need(None, 6)), np.broadcast_to(np.eye(2), (9, 2, 2))
-    found = likeliest(ahead, needs, lambda rows: together[rows], 9, 0.5)
+    found = likeliest(columns(ahead), needs, lambda rows: together[rows], 9, 0.5)
     assert found.rows.tolist() == list(range(9))
     assert found.likely == 9
 
@@ -93,7 +97,7 @@ def test_few_places_are_all_worked_out_and_equals_stay_in_order() -> None:
 def test_where_nearly_all_places_meet_a_need_few_are_worked_out() -> None:
     together = np.broadcast_to(np.eye(2), (2000, 2, 2))
     needs = (Need(0, None), Need(0, None))
-    found = likeliest(places(2000), needs, lambda rows: together[rows], 30, 0.5)
+    found = likeliest(columns(places(2000)), needs, lambda rows: together[rows], 30, 0.5)
     assert (found.rows.size, found.likely) == (60, 2000)
     assert np.all(found.chances > 0.9)
 
@@ -101,5 +105,5 @@ def test_where_nearly_all_places_meet_a_need_few_are_worked_out() -> None:
 def test_where_no_place_meets_a_need_those_that_come_first_are_told() -> None:
     together = np.broadcast_to(np.eye(2), (400, 2, 2))
     needs = (Need(np.inf, np.inf), Need(0, None))
-    found = likeliest(places(400), needs, lambda rows: together[rows], 30, 0.5)
+    found = likeliest(columns(places(400)), needs, lambda rows: together[rows], 30, 0.5)
     assert (found.rows.tolist(), found.likely) == (list(range(60)), 0)

@@ -14,6 +14,7 @@ from registry.answers.matching.ahead import FIGURES, Ahead, pairs_of
 from registry.answers.matching.row_texts import ahead_texts
 from registry.answers.places import Named
 from registry.statistics.domains import domain_of
+from registry.statistics.likeliest import Column
 from registry.statistics.matching import Predictions
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 from registry.statistics.robust import Floats
@@ -40,9 +41,9 @@ class Together:
     clinics: NDArray[np.int64]
     is_told: NDArray[np.bool_]
     told: NDArray[np.intp]
-    ahead: tuple[Predictions, ...]
+    ahead: tuple[Column, ...]
 
-    def ahead_at(self, rows: NDArray[np.intp]) -> Sequence[Predictions]:
+    def ahead_at(self, rows: NDArray[np.intp]) -> Sequence[Column]:
         """What is ahead at some of the rows where it can be told."""
         if rows.size == self.told.size:
             return self.ahead
@@ -126,9 +127,12 @@ class Table:
         for metric in metrics:
             told &= ~np.isnan(self.figures(metric, "value"))
         rows = np.flatnonzero(told)
-        ahead = (Predictions(*(self.figures(metric, name)[rows] for name in _AHEAD)) for metric in metrics)
+        ahead = (self._column(metric, rows) for metric in metrics)
         units, clinics = (np.where(there, of, 0).astype(np.int64) for of in (units, clinics))
         return Together(there, units, clinics, told, rows, tuple(ahead))
+
+    def _column(self, metric: str, rows: NDArray[np.intp]) -> Column:
+        return Column.of(Predictions(*(self.figures(metric, name)[rows] for name in _AHEAD)))
 
     def ahead(self, metric: str, rows: NDArray[np.intp]) -> list[str]:
         """The value ahead of a metric and both ends of its interval at some places, as JSON has them."""
