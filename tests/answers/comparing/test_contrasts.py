@@ -185,6 +185,17 @@ def test_two_builds_take_few_queries_once_parts_are_made(model, monkeypatch, dja
         assert answer_comparison("Lapwing One", "A", "B", metric="all")["settings"]
 
 
+@pytest.mark.parametrize("build", ["A", "B"])
+def test_a_unit_takes_few_queries_once_parts_are_made(
+    model, monkeypatch, django_assert_max_num_queries, build
+):
+    fill(random.Random(8), model, 1)
+    monkeypatch.setattr(kept_ahead, "KINDS", (READINGS,))
+    make_ahead(calm_s=0)
+    with django_assert_max_num_queries(6):
+        assert answer_comparison("Lapwing One", "unit:LK000003", build)["settings"]
+
+
 def test_pairs_nearest_in_order_are_made_first(model) -> None:
     keys = list(CONTRASTS.keys(model.pk, 1))
     a, b, c = (factories.revision(model, label).pk for label in "ABC")
