@@ -16,7 +16,10 @@ EACH_AT, EACH_VALUE = (
     f"array_agg({of_run} ORDER BY {_AT}, r.id) FILTER (WHERE m.metric = 'loss_rate')"
     for of_run in (_AT, "m.value")
 )
-_OF_CELL = " AND ".join(f"{name} IS NOT DISTINCT FROM %({name})s" for name in _CELL)
+# Only a gauge may be unknown. What is compared as if all might be is looked for in no index.
+_OF_CELL = " AND ".join(
+    f"{name} {'IS NOT DISTINCT FROM' if name == 'gauge_id' else '='} %({name})s" for name in _CELL
+)
 _REFRESH = f"""
 WITH cell AS (
     SELECT r.id, r.pump_model_id, r.recorded_at, r.created_at
