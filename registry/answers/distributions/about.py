@@ -2,14 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.db import connection
-
-_ABOUT = """
-SELECT id, name,
-       ARRAY(SELECT id FROM registry_revision WHERE pump_model_id = model.id ORDER BY "order", id),
-       ARRAY(SELECT label FROM registry_revision WHERE pump_model_id = model.id ORDER BY "order", id)
-FROM registry_pumpmodel model WHERE id = %s
-"""
+from registry.models import PumpModel
 
 
 @dataclass(frozen=True)
@@ -21,12 +14,6 @@ class About:
     revisions: dict[int, str]
 
 
-def about_model(pump_model: int) -> About:
-    """Return what there is to say of a pump model, in one query. Raises LookupError."""
-    with connection.cursor() as cursor:
-        cursor.execute(_ABOUT, [pump_model])
-        row = cursor.fetchone()
-    if row is None:
-        raise LookupError(f"no pump model {pump_model}")
-    model, name, keys, labels = row
-    return About(model, name, dict(zip(keys, labels, strict=True)))
+def about_model(model: PumpModel) -> About:
+    """Return what there is to say of a pump model. One query unless its revisions are known."""
+    return About(model.pk, model.name, {one.pk: one.label for one in model.revisions.all()})

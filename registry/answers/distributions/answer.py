@@ -97,7 +97,7 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
     moment, number = chosen_moment(as_of), ground.chosen_edition(edition)
     pump_model = ground.pump_model(model)
     kept = None if moment else Kept.of(pump_model.pk, number, metric)
-    about = kept.shared.about if kept else about_model(pump_model.pk)
+    about = kept.shared.about if kept else about_model(pump_model)
     narrowed = Narrowed(
         pump_model=about.pk,
         edition=number,

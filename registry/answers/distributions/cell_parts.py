@@ -17,7 +17,7 @@ from registry.answers.filters import CannotTell
 from registry.answers.keeping.parts import PartKind, fresh_of
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
-from registry.models import Rig
+from registry.models import PumpModel, Rig
 
 One = TypeVar("One")
 # Keys of parts besides the metrics.
@@ -164,7 +164,7 @@ def _make(model: int, edition: int, key: str) -> bytes:
 
 def _worked_out(model: int, edition: int, metric: str) -> Tellings:
     groups = present(Narrowed(model, edition, metric=metric))
-    names = names_of(about_model(model), {group.setting.rig for group in groups})
+    names = names_of(about_model(PumpModel.objects.get(pk=model)), {group.setting.rig for group in groups})
     return worked_out(groups, names, detailed=True)
 
 
@@ -181,7 +181,7 @@ def _make_shared(model: int, edition: int) -> bytes:
     rows = left(Narrowed(model, edition), None)
     rigs = [(rig.pk, rig.label) for rig in Rig.objects.filter(pk__in={row.rig for row in rows})]
     crowd = Crowd({readers_mark(one): one for one in found})
-    said = about_model(model)
+    said = about_model(PumpModel.objects.get(pk=model))
     names = [said.pk, said.name, list(said.revisions.items())]
     return packed([written([names, metrics_of(model, edition), rigs, rows]), *crowd.written()])
 
