@@ -144,7 +144,6 @@ def contrasted(found: Fits, of: Contrasts | None = None) -> Contrasted:
     rows = (of.old, of.new, of.difference)
     parts = [found.parts(one) for one in rows]
     known, mean, between = found.known, found.tables.mean, [found.between_units(cell) for cell in (0, 1)]
-    tables = mean.shape[0]
 
     def stacked(name: str) -> Floats:
         return np.stack([getattr(one, name) for one in parts], axis=1)
@@ -162,10 +161,10 @@ def contrasted(found: Fits, of: Contrasts | None = None) -> Contrasted:
         group_freedom=known.group_freedom,
         between=np.stack([unit for unit, _ in between], axis=1),
         between_freedom=np.stack([freedom for _, freedom in between], axis=1),
-        run=found.tables.noise.mean(axis=1),
+        run=found.tables.run,
         strata=unlike(found, of),
         unlike=found.spread.unlike.astype(float),
-        aside=np.full(tables, float(found.wild.size)),
+        aside=found.aside,
     )
 
 

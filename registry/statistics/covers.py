@@ -18,8 +18,8 @@ from registry.statistics.tables import Tables
 def weights_of(of: Tables, by: Spread) -> Floats:
     """What each reading weighs in each cell's mean: tables by cells by readings.
 
-    Rows without noise get a hair, as the inverse of the covariance needs one. Cost: units times the square of
-    cells and groups.
+    Rows that a table lacks weigh nothing: of those a unit has all or none. Rows without noise get a hair, as
+    the inverse of the covariance needs one. Cost: units times the square of cells and groups.
     """
     cover = _Cover(of, by)
     cells = of.design.cells
@@ -43,14 +43,23 @@ class _Cover:
 
     def __init__(self, of: Tables, by: Spread) -> None:
         design, noise, unit = of.design, of.noise, by.of_unit
+        if of.keep is not None:
+            noise = np.where(of.keep, noise, 0.0)
         largest = np.stack([noise.max(axis=1), unit.max(axis=1), by.own, by.group.max(axis=1)]).max(axis=0)
         self.of, self.hair = of, np.where(largest > 0, 1e-10 * largest, 1.0)[:, None]
         self._row: Floats = 1.0 / np.maximum(noise, self.hair)
+        if of.keep is not None:
+            self._row *= of.keep
         self._pair: Floats = design.by_pair_sums(self._row)
+        # A unit without rows is divided by 1 in place of nought, and says nothing.
+        lacking = self._pair == 0
+        self._pair[lacking] = 1.0
         # What a unit in a cell weighs among those of the unit, and a unit among all.
         self._in_unit: Floats = self._pair / (1.0 + by.own[:, None] * self._pair)
         self._unit: Floats = design.by_units_of_pairs(self._in_unit)
         self._whole: Floats = 1.0 / (1.0 + unit * self._unit)
+        if of.keep is not None:
+            self._whole[design.by_units_of_pairs(lacking) > 0] = 0.0
         self._several_rows = (design.by_pair_sums.size > 1)[design.pair]
         self._several_pairs = (design.by_units_of_pairs.size > 1)[design.unit_of_pair]
 

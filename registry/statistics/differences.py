@@ -22,6 +22,7 @@ from registry.statistics.estimates import Estimate, Estimates, Known, Parts, est
 from registry.statistics.henderson import Spread, nothing_of_their_own, own_spread, spread
 from registry.statistics.robust import Floats
 from registry.statistics.tables import Tables, abreast
+from registry.statistics.thinned import can_thin, thinned
 from registry.statistics.wild import wild_units
 
 __all__ = ["Estimate", "Fit", "Fits", "Readings", "fit", "fit_all", "fits"]
@@ -34,7 +35,8 @@ class Fits:
     """Means of all cells by generalised least squares under the estimated spread, of tables side by side.
 
     `weights` are tables by cells by readings; `spread` is what units and groups were seen to scatter by;
-    `wild` are the codes of units set aside, counted before they were.
+    `wild` are the codes of units set aside, counted before they were; of tables that lack units of their own
+    it has none.
     """
 
     tables: Tables
@@ -47,6 +49,15 @@ class Fits:
         """The means of the cells, a row a table."""
         means: Floats = (self.weights @ self.tables.mean[:, :, None])[:, :, 0]
         return means
+
+    @property
+    def aside(self) -> Floats:
+        """How many units were set aside, a value a table."""
+        of = self.tables
+        aside: Floats = np.full(of.random.size, float(self.wild.size))
+        if of.keep is not None:
+            aside += (of.design.by_unit_sums(of.keep.astype(float)) == 0).sum(axis=1)
+        return aside
 
     def parts(self, rows: Floats) -> Parts:
         """What puts variance into weighted sums of readings, `rows` having a row a table."""
@@ -195,16 +206,27 @@ def fit_all(several: Sequence[Readings]) -> list[Fit | None]:
     return found
 
 
-def fits(several: Iterable[tuple[Codes, Tables]]) -> Iterator[tuple[Codes, Fits]]:
+def fits(several: Iterable[tuple[Codes, Tables]], *, thin: bool = False) -> Iterator[tuple[Codes, Fits]]:
     """Yield the fits of tables side by side, given with their places, and the places of each.
 
-    Missing are those of which nothing tells how much units or groups scatter.
+    Missing are those of which nothing tells how much units or groups scatter. With `thin`, tables that lose
+    different wild units may be fitted together, without being parted by what they lose.
     """
     for places, tables in several:
-        for some, kept, wild in _sound(tables):
-            made = _fitted(kept, wild)
+        wild = _wild(tables)
+        together = thinned(tables, wild) if thin and can_thin(tables.design) and _differ(wild) else None
+        if together is not None:
+            left, found = together
+            yield places, Fits(left, weights_of(left, found), found, np.zeros(0, np.intp))
+            continue
+        for some, kept, aside in _sound(tables, wild):
+            made = _fitted(kept, aside)
             if made is not None:
                 yield places[some], made
+
+
+def _differ(wild: NDArray[np.bool_]) -> bool:
+    return bool((wild != wild[0]).any())
 
 
 def _fitted(of: Tables, wild: Codes) -> Fits | None:
@@ -216,24 +238,26 @@ def _fitted(of: Tables, wild: Codes) -> Fits | None:
     return None if found is None else Fits(of, weights_of(of, found), found, wild)
 
 
-def _sound(of: Tables) -> Iterator[tuple[Codes, Tables, Codes]]:
-    """The tables without wild units, those that lose the same ones together: places, tables, wild units.
-
-    No cell and no unit asked about is emptied.
-    """
+def _wild(of: Tables) -> NDArray[np.bool_]:
+    """The wild units of each table. No cell and no unit asked about is emptied."""
     design = of.design
     wild = wild_units(of.mean, of.noise, design.cell, design.unit, design.group)
     if of.fixed is not None:
         wild[:, of.fixed] = False
+    for table in np.flatnonzero(wild.any(axis=1)):
+        if np.unique(design.cell[~wild[table, design.unit]]).size < design.cells:
+            wild[table] = False
+    return wild
+
+
+def _sound(of: Tables, wild: NDArray[np.bool_]) -> Iterator[tuple[Codes, Tables, Codes]]:
+    """The tables without wild units, those that lose the same ones together: places, tables, wild units."""
     alike: dict[bytes, list[int]] = defaultdict(list)
     for place, marks in enumerate(wild):
         alike[marks.tobytes()].append(place)
     for places in map(np.array, alike.values()):
         marks = wild[places[0]]
-        keep = ~marks[design.unit]
-        emptied = np.unique(design.cell[keep]).size < design.cells
         some = of if len(alike) == 1 else of.some(places)
-        if emptied or not marks.any():
-            yield places, some, np.zeros(0, np.intp)
-        else:
-            yield places, some.only(keep), np.flatnonzero(marks)
+        if marks.any():
+            some = some.only(~marks[of.design.unit])
+        yield places, some, np.flatnonzero(marks)

@@ -16,17 +16,17 @@ from registry.statistics.designs import Codes, held_beside, less_means, one_hot,
 from registry.statistics.robust import Floats
 from registry.statistics.tables import Tables
 
-_TINY = 1e-9
+TINY = 1e-9
 _HAIR = 1e-300
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
-_MOST_UNITS = 500
+MOST_UNITS = 500
 _UNLIKE = 0.05
 # With fewer degrees of freedom even a spread four times as large often passes the test of being unlike.
-_TELLING = 4.5
+TELLING = 4.5
 # For how many degrees of freedom the common spread counts in that of a kin that can tell little by itself:
 # found by simulation, where intervals of two or three units hold what they say.
 _LENT = 0.5
-_SINGULAR = 1e9
+SINGULAR = 1e9
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def own_spread(of: Tables) -> Own | None:
     found = _within_units(of, np.column_stack([one_hot(design.group), cells]))
     between = span(less_means(cells[:, 1:], design.unit)).shape[1]
     freedom = min(found.freedom, int(design.pair.max()) - int(design.unit.max()) - between)
-    if freedom < 1 or found.own <= _TINY:
+    if freedom < 1 or found.own <= TINY:
         return None
     return Own(np.maximum((found.squares - found.noise) / found.own, 0.0), float(freedom))
 
@@ -119,13 +119,13 @@ def spread(of: Tables, own: Own) -> Spread | None:
     within, overall = _within_groups(of), _within_cells(of)
     one = np.zeros((of.random.size, of.design.units), np.intp)
     alike = np.zeros(of.random.size, bool)
-    if within.freedom > 0 and within.unit > _TINY:
+    if within.freedom > 0 and within.unit > TINY:
         unit = np.maximum(within.left(own) / within.unit, 0.0)[:, None]
         known = max(min(_freedom_of_units(of, within.freedom), float(of.design.units_free)), 1.0)
         kin, unit, freedom, alike = _parted(of, own, unit, known)
         group, group_freedom = _of_groups(of, overall, own, np.take_along_axis(unit, kin, axis=1))
         return Spread(kin, unit, freedom, own.variance, own.freedom, group, group_freedom, alike)
-    if overall.freedom <= 0 or overall.unit <= _TINY:
+    if overall.freedom <= 0 or overall.unit <= TINY:
         return None
     # Each group has one unit a cell at most: what is not the gauges' by their own word is the units'.
     leaning = of.leaning
@@ -139,15 +139,20 @@ def _of_groups(of: Tables, overall: _Sum, own: Own, unit: Floats) -> tuple[Float
     """A variance a group, no less than its gauge declares, and its degrees of freedom."""
     design = of.design
     leaning, held = of.leaning, design.within_cells[2]
-    told = design.groups + design.basis.shape[1] - design.cells if held > _TINY else 0
+    told = design.groups + design.basis.shape[1] - design.cells if held > TINY else 0
     estimated = np.zeros(of.random.size)
     if told > 0:
         estimated = np.maximum((overall.left(own) - unit @ design.by_unit) / held, 0.0)
     group = np.maximum(leaning, estimated[:, None])
+    return group, freedom_of_groups(estimated, leaning.mean(axis=1), group.mean(axis=1), told)
+
+
+def freedom_of_groups(estimated: Floats, declared: Floats, group: Floats, told: Floats | float) -> Floats:
+    """Degrees of freedom of the variance between groups, of which `told` tell, given the mean variance that
+    gauges declare and the mean that is reckoned with: a value a table."""
     # Up to what gauges declare it counts as known; only what is seen beyond that has to be estimated.
-    beyond = np.maximum(estimated - leaning.mean(axis=1), 0.0)
-    seen = beyond / np.maximum(group.mean(axis=1), _HAIR)
-    return group, np.where(seen > 0, told / np.where(seen > 0, seen, 1.0) ** 2, CERTAIN)
+    seen = np.maximum(estimated - declared, 0.0) / np.maximum(group, _HAIR)
+    return np.asarray(np.where(seen > 0, told / np.where(seen > 0, seen, 1.0) ** 2, CERTAIN))
 
 
 def _parted(
@@ -167,18 +172,18 @@ def _parted(
     kins = int(kin.max()) + 1
     one = np.zeros((tables, kin.size), np.intp)
     alone = one, common, np.full_like(common, known), np.zeros(tables, bool)
-    if kins < 2 or of.design.units > _MOST_UNITS:
+    if kins < 2 or of.design.units > MOST_UNITS:
         return alone
     sums = of.design.kins
     held, freedom = sums.told
     # Where kins can only be told by their differences from each other, both sums are one and the same.
-    if freedom.min() < 1 - _TINY or np.linalg.cond(held) > _SINGULAR:
+    if freedom.min() < 1 - TINY or np.linalg.cond(held) > SINGULAR:
         return alone
     squares = _beside_groups(of) ** 2 @ sums.of_kin
     left = squares - of.noise @ sums.of_noise - own.variance[:, None] * sums.of_own
-    clear = _clearly_unlike(squares, held.sum(axis=1), freedom)
-    parted = clear if freedom.min() >= _TELLING else np.ones(tables, bool)
-    unit, freedom = _own_spreads(left, held, freedom, clear)
+    clear = clearly_unlike(squares, held.sum(axis=1), freedom)
+    parted = clear if freedom.min() >= TELLING else np.ones(tables, bool)
+    unit, freedom = own_spreads(left, held, freedom, clear)
     first = np.arange(kins) == 0
     return (
         np.where(parted[:, None], kin, one),
@@ -188,23 +193,29 @@ def _parted(
     )
 
 
-def _clearly_unlike(squares: Floats, held: Floats, freedom: Floats) -> NDArray[np.bool_]:
-    """Whether kins' sums of squares differ by F tests at 5 %, each against all others."""
-    kins = freedom.size
-    others, beside = squares.sum(axis=1, keepdims=True) - squares, freedom.sum() - freedom
-    ratio = (squares / held) / np.maximum(others / (held.sum() - held), _HAIR)
+def clearly_unlike(squares: Floats, held: Floats, freedom: Floats) -> NDArray[np.bool_]:
+    """Whether kins' sums of squares differ by F tests at 5 %, each against all others.
+
+    `squares` are tables by kins; `held` and `freedom` likewise, or have one value a kin.
+    """
+    kins = freedom.shape[-1]
+    others, beside = (of.sum(axis=-1, keepdims=True) - of for of in (squares, freedom))
+    ratio = (squares / held) / np.maximum(others / (held.sum(axis=-1, keepdims=True) - held), _HAIR)
     tail = np.minimum(special.fdtrc(freedom, beside, ratio), special.fdtr(freedom, beside, ratio))
     clear: NDArray[np.bool_] = 2 * tail.min(axis=1) * (kins if kins > 2 else 1) <= _UNLIKE
     return clear
 
 
-def _own_spreads(
+def own_spreads(
     left: Floats, held: Floats, freedom: Floats, clear: NDArray[np.bool_]
 ) -> tuple[Floats, Floats]:
-    """Each kin's own variance and degrees of freedom; drawn towards the common one unless clearly unlike."""
-    unit = np.maximum(np.linalg.solve(held, left.T).T, 0.0)
+    """Each kin's own variance and degrees of freedom; drawn towards the common one unless clearly unlike.
+
+    `held` and `freedom` are the same for all tables, or have an axis for them in front.
+    """
+    unit = np.maximum(np.linalg.solve(held, left[:, :, None])[:, :, 0], 0.0)
     freedom = np.maximum(freedom, 1.0)
-    common = np.maximum(left.sum(axis=1) / held.sum(), 0.0)[:, None]
+    common = np.maximum(left.sum(axis=1) / held.sum(axis=(-2, -1)), 0.0)[:, None]
     lent = (_LENT * common + freedom * unit) / (_LENT + freedom)
     of_clear = clear[:, None]
     return np.where(of_clear, unit, lent), np.where(of_clear, freedom, freedom + _LENT)
@@ -251,6 +262,6 @@ def _within_cells(of: Tables) -> _Sum:
 def _freedom_of_units(of: Tables, rows: float) -> float:
     """Degrees of freedom of the sum of squares within groups as a word on units, some of many rows."""
     units = of.design.units
-    if units == of.design.unit.size or units > _MOST_UNITS:
+    if units == of.design.unit.size or units > MOST_UNITS:
         return rows
     return min(of.design.freedom_of_units, rows)

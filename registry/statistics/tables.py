@@ -24,7 +24,8 @@ class Tables:
     """As `crossed.Readings`, with an axis for the tables in front of all values.
 
     `mean`, `runs` and `systematic` are tables by rows; `random`, `squares` and `freedom` have one value a
-    table.
+    table. `keep` marks the rows that a table has, tables by rows, where not all have all of them; values in
+    other places mean nothing.
     """
 
     design: Design
@@ -35,6 +36,13 @@ class Tables:
     squares: Floats
     freedom: Floats
     fixed: Codes | None = None
+    keep: NDArray[np.bool_] | None = None
+
+    @cached_property
+    def run(self) -> Floats:
+        """The mean noise of a row, a value a table."""
+        found: Floats = self.noise.mean(axis=1, where=True if self.keep is None else self.keep)
+        return found
 
     @cached_property
     def noise(self) -> Floats:
@@ -65,7 +73,8 @@ class Tables:
 
     def some(self, places: Codes) -> "Tables":
         """Some of the tables."""
-        return replace(self, **{name: getattr(self, name)[places] for name in _VALUES})
+        keep = None if self.keep is None else self.keep[places]
+        return replace(self, **{name: getattr(self, name)[places] for name in _VALUES}, keep=keep)
 
     def only(self, keep: NDArray[np.bool_]) -> "Tables":
         """The rows to keep of all tables; codes run from 0 up again, runs stay pooled over all rows."""

@@ -119,7 +119,7 @@ def contrasts_between(
     pairs = list(_pairs(old, new, each_band=each_band))
     place, within = np.full(len(pairs), UNFITTED), dict[int, tuple[Band, ...]]()
     tables, size = [np.zeros((0, FIGURES))], 0
-    for at, together in fits(_tables(pairs, fixed)):
+    for at, together in fits(_tables(pairs, fixed), thin=True):
         of = contrasts_of(together)
         tables.append(contrasted(together, of).packed())
         place[at] = size + np.arange(at.size)
