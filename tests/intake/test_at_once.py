@@ -50,6 +50,7 @@ def check_summaries() -> None:
         )
         assert summary.count == len(values)
         assert summary.mean == pytest.approx(sum(values) / len(values))
+        assert sorted(summary.each_value or []) == (sorted(values) if summary.metric == "loss_rate" else [])
     cells = {(run.unit_id, run.level) for run in Run.objects.filter(state="accepted")}
     assert cells == {(s.unit_id, s.level) for s in UnitSummary.objects.all()}
 
