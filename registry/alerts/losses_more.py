@@ -4,7 +4,7 @@ See `registry.statistics.losing` for how it is judged. Common practice, no publi
 in a hundred cycles more are felt.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
@@ -14,11 +14,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from django.db import connection
-from numpy.typing import NDArray
 
 from registry.alerts.scanned import Scan
 from registry.alerts.verdicts import Rule, Standing, Verdict, standing
-from registry.answers.packing import sizes, unpacked_all
+from registry.answers.packing import headless, sizes, strung, unpacked_all
 from registry.answers.wording import counted
 from registry.models import Revision
 from registry.statistics.losing import LOSS_LIMITS, Losing, LossRuns, losing, sliced
@@ -34,17 +33,16 @@ _CALM = 0.05
 _NAME_LONGEST = 79
 # Each run's losses are kept with the summary of its cell; the database strings those of a setting together,
 # each array without its head.
-_LOSSES = """
+_LOSSES = f"""
 SELECT u.revision_id, array_send(array_agg(s.unit_id)), array_send(array_agg(s.clinic_id)),
        array_send(array_agg(s.count::float8)),
-       string_agg(substring(array_send(s.each_at) FROM 21), ''::bytea),
-       string_agg(substring(array_send(s.each_value) FROM 21), ''::bytea)
+       string_agg({headless("s.each_at")}, ''::bytea), string_agg({headless("s.each_value")}, ''::bytea)
 FROM registry_unitsummary s JOIN registry_unit u ON u.id = s.unit_id
 WHERE s.pump_model_id = ANY(%(models)s) AND s.edition_id = %(edition)s AND s.metric = 'loss_rate'
   AND s.each_at IS NOT NULL AND u.revision_id = ANY(%(revisions)s)
 GROUP BY u.revision_id, s.mode, s.programme, s.level, s.side, s.rig_id
 ORDER BY u.revision_id
-"""
+"""  # noqa: S608 - put together from constants; all values are parameters
 # The database counts microseconds of times from here.
 _EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -82,20 +80,14 @@ def _read(models: list[int], revisions: list[int], edition: int) -> list[tuple[i
 def _runs(settings: Sequence[Sequence[bytes]]) -> LossRuns:
     """The runs of a build, of a row a setting."""
     units, clinics, counts, at, losses = zip(*settings, strict=True)
-    times, values = (_strung(of, form) for of, form in ((at, ">i8"), (losses, ">f8")))
     return LossRuns(
         unit=unpacked_all("unit", units),
         clinic=unpacked_all("clinic", clinics),
         setting=np.repeat(np.arange(len(counts)), sizes(counts)),
         runs=unpacked_all("runs", counts).astype(np.int64),
-        at=times.astype(np.int64),
-        losses=values.astype(np.float64),
+        at=strung(at, np.int64),
+        losses=strung(losses, np.float64),
     )
-
-
-def _strung(parts: Iterable[bytes], form: str) -> NDArray[Any]:
-    """Values of arrays strung together; each has its length before it."""
-    return np.frombuffer(b"".join(parts), [("length", ">i4"), ("value", form)])["value"]
 
 
 def _verdict(

@@ -48,9 +48,18 @@ def unpacked(name: str, values: bytes) -> Any:
 
 def unpacked_all(name: str, groups: Iterable[bytes]) -> Any:
     """One packed column of several groups as one array, group after group."""
-    form, native = (">i8", np.int64) if name in KEYS else (">f8", np.float64)
-    values = b"".join([memoryview(group)[_HEAD:] for group in groups])
-    return np.frombuffer(values, [("length", ">i4"), ("value", form)])["value"].astype(native)
+    return strung((memoryview(group)[_HEAD:] for group in groups), np.int64 if name in KEYS else np.float64)
+
+
+def headless(array: str) -> str:
+    """SQL for a column of arrays without their heads, for `string_agg` to string together."""
+    return f"substring(array_send({array}) FROM {_HEAD + 1})"
+
+
+def strung(parts: Iterable[bytes | memoryview], kind: type[np.int64 | np.float64]) -> Any:
+    """Values of arrays without their heads, part after part; times (int64) are microseconds since 2000."""
+    sent = np.dtype([("length", ">i4"), ("value", np.dtype(kind).newbyteorder(">"))])
+    return np.frombuffer(b"".join(parts), sent)["value"].astype(kind)
 
 
 def sizes(groups: Iterable[bytes]) -> list[int]:
