@@ -43,17 +43,18 @@ def test_sound_communities_are_left_alone(readers: Readers) -> None:
 @pytest.mark.parametrize(
     ("readers", "least"),
     [
-        (Readers(gains={2: 1.08}), 0.7),
+        (Readers(gains={2: 1.08}), 0.8),
         (Readers(gains={2: 0.92}, between_units=0.02), 0.95),
         (Readers(gains={2: 1.08}, clinics=3), 0.95),
         (Readers(gains={2: 1.08}, round_robin=2), 0.95),
     ],
 )
 def test_eight_per_cent_is_found_and_blamed_on_nobody_else(readers: Readers, least: float) -> None:
-    rng = np.random.default_rng(22)
-    found = [off(readers, rng) for _ in range(TRIALS)]
-    assert sum(2 in gauges for gauges in found) / TRIALS >= least
-    assert sum(bool(gauges - {2}) for gauges in found) / TRIALS <= 0.04
+    # Two standard errors above these bounds at least, as 1,200 of each tell: 0.86 of the first are found.
+    rng, trials = np.random.default_rng(22), 3 * TRIALS
+    found = [off(readers, rng) for _ in range(trials)]
+    assert sum(2 in gauges for gauges in found) / trials >= least
+    assert sum(bool(gauges - {2}) for gauges in found) / trials <= 0.04
 
 
 def test_two_wrong_gauges_are_both_found() -> None:
