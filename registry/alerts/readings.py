@@ -71,7 +71,10 @@ class Readings:
 
     @cached_property
     def dates(self) -> pd.DataFrame:
-        """When units were first and last read with gauges, and in how many accepted runs: asked once."""
+        """When units were first and last read with gauges, and in how many accepted runs: asked once.
+
+        By what counts today, also of readings of a past time.
+        """
         if self.whole is not None:
             return self.whole.dates
         with connection.cursor() as cursor:

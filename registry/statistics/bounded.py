@@ -3,6 +3,9 @@
 A value is sound, and normal, or wild, and then as likely anywhere within `_FURTHEST` spreads, whichever is
 likelier. So what one of them says against a centre is bounded, and what several say counts only where they
 say the same: two wild units on one side of nought are no shift of all.
+
+Throughout, values `apart` are logarithms, one a unit in order of time, and `variance` is that of each where
+it is sound. A `lean` is a standard deviation; infinite where nothing is known of it.
 """
 
 import numpy as np
@@ -34,10 +37,10 @@ def said_for_lean(apart: Floats, variance: Floats, lean: float) -> float:
 
 
 def said_for_step(apart: Floats, variance: Floats, place: int, lean: float) -> tuple[float, float]:
-    """What values say for a step before `place`, and what they say without the one that says most for it.
+    """What values say for a step, and what they say without the one that says most for it.
 
-    Each is a chi square of one degree of freedom where there is no step. The centre before is nought but for
-    a spread of `lean`, which may be infinite.
+    Those from the row `place` on come after it. The first is a chi square of one degree of freedom where
+    there is no step, the other less than that. The centre before is nought but for a spread of `lean`.
     """
     later = np.arange(apart.size) >= place
     each, whole = _of_step(apart, variance, later, lean)

@@ -14,11 +14,11 @@ from scipy import special
 
 from registry.statistics.robust import Floats
 
-# `slice` counts stretches of time of equal numbers of runs from 0 up; `runs` in it; `losses` is the mean
-# number of loss events per 100 cycles, of what is usual at each setting taken off and put back on average.
 Flags = NDArray[np.bool_]
 Codes = NDArray[np.intp]
 Keys = NDArray[np.int64]
+# `slice` counts stretches of time of equal numbers of runs from 0 up; `runs` in it; `losses` is the mean
+# number of loss events per 100 cycles, of what is usual at each setting taken off and put back on average.
 COLUMNS = ("unit", "clinic", "slice", "runs", "losses")
 
 
@@ -46,9 +46,11 @@ LOSS_LIMITS = LossLimits()
 
 @dataclass(frozen=True)
 class LossRuns:
-    """Single runs of one build by cell: `unit` and `clinic` by key, a code from 0 up for `setting`, and how
-    many `runs` a cell has; of the runs, cell after cell, `losses` per 100 cycles and `at`, when they were, in
-    any whole numbers that grow with time.
+    """Single runs of one build, which has at least one.
+
+    A figure a cell: `unit` and `clinic` by key, `setting` by a code from 0 up, and how many `runs` it has. A
+    figure a run, cell after cell: `losses` per 100 cycles, and `at`, when it was, in whole numbers that grow
+    with time.
     """
 
     unit: Keys

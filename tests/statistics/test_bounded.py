@@ -6,7 +6,8 @@ import pytest
 from registry.statistics.bounded import against, said_for_lean, said_for_step
 
 LEAN, SPREAD = 0.02, 0.03
-FROM, TO = 2.0, 4.0
+# Chi squares of one degree of freedom: what is no more than chance, and what hardly ever is.
+CHANCE, SURE = 2.0**2, 4.0**2
 
 
 def variances(values: np.ndarray) -> np.ndarray:
@@ -33,29 +34,29 @@ def test_sound_values_say_of_a_step_what_least_squares_do(place: int) -> None:
 
 def test_what_one_value_says_is_bounded() -> None:
     said = against(np.array([0.2, 0.5, 5.0]), np.full(3, SPREAD**2), np.zeros(1))[:, 0]
-    assert said[0] == said[1] == said[2] < TO**2
-    assert said[0] > (FROM + 1) ** 2
+    assert said[0] == said[1] == said[2] < SURE
+    assert said[0] > 3.0**2
 
 
 def test_two_wild_values_of_four_are_no_lean_but_four_alike_are() -> None:
     wild, alike = np.array([0.34, 0.05, 0.01, 0.48]), np.array([0.20, 0.22, 0.19, 0.23])
-    assert said_for_lean(wild, variances(wild), LEAN) < FROM**2
-    assert said_for_lean(alike, variances(alike), LEAN) > TO**2
+    assert said_for_lean(wild, variances(wild), LEAN) < CHANCE
+    assert said_for_lean(alike, variances(alike), LEAN) > SURE
 
 
 def test_a_step_that_one_value_carries_is_none_without_it() -> None:
     values = np.array([0.01, -0.02, 0.0, 0.03, -0.01, 0.02, -0.01, -0.02, 0.02, 0.03, 0.01, 0.12])
     said, without_one = said_for_step(values, variances(values), 9, LEAN)
-    assert without_one < FROM < said
+    assert without_one < CHANCE < said
 
 
 def test_three_values_alike_are_a_step_and_three_far_from_each_other_are_less_of_one() -> None:
     before = np.array([0.02, -0.03, 0.01, 0.0, -0.01, 0.03, -0.02])
     alike, unlike = (np.concatenate([before, since]) for since in ([-0.3, -0.31, -0.28], [-0.2, 0.01, -0.4]))
     of_alike, of_unlike = (said_for_step(values, variances(values), 7, LEAN) for values in (alike, unlike))
-    assert of_alike[1] > TO**2
-    assert of_unlike[0] < TO**2
-    assert of_unlike[1] < FROM**2
+    assert of_alike[1] > SURE
+    assert of_unlike[0] < SURE
+    assert of_unlike[1] < CHANCE
 
 
 def test_nothing_says_nothing() -> None:

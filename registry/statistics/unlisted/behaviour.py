@@ -84,7 +84,7 @@ def _shared(orders: Sequence[Order]) -> list[float]:
 class _Made:
     """The channels of a build, and looks along orders of units, each made once: orders may agree."""
 
-    of: Channels
+    channels: Channels
     looked: dict[tuple[tuple[int, ...], tuple[bool, ...]], tuple[list[Channel], Look]] = field(
         default_factory=dict
     )
@@ -92,14 +92,14 @@ class _Made:
     def look(self, order: Order) -> tuple[list[Channel], Look]:
         cuts = () if order.cuts is None else tuple(order.cuts.tolist())
         if (order.units, cuts) not in self.looked:
-            along = self.of.along(order.units)
-            found = split_along(along, cuts=order.cuts, limits=self.of.limits)
+            along = self.channels.along(order.units)
+            found = split_along(along, cuts=order.cuts, limits=self.channels.limits)
             self.looked[order.units, cuts] = along, found
         return self.looked[order.units, cuts]
 
 
 def _along(made: _Made, order: Order, share: float) -> Behaviour:
-    limits = made.of.limits
+    limits = made.channels.limits
     of_order, look = made.look(order)
     p = None if look.p is None else limits.charged(look.p / share, len(order.units), limits.charge)
     outcome = look.outcome
@@ -109,8 +109,8 @@ def _along(made: _Made, order: Order, share: float) -> Behaviour:
 
 
 def _without(made: _Made, share: float, seed: int) -> Behaviour:
-    limits, units = made.of.limits, tuple(int(unit) for unit in np.unique(made.of.table["unit"]))
-    of_order = made.of.along(units)
+    limits, units = made.channels.limits, tuple(int(unit) for unit in np.unique(made.channels.table["unit"]))
+    of_order = made.channels.along(units)
     kinds = two_kinds(of_order, seed=seed, limits=limits)
     p = None if kinds.p is None else limits.charged(kinds.p / share, len(units), limits.kind_charge)
     outcome = kinds.outcome
