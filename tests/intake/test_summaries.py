@@ -100,7 +100,7 @@ def test_cells_made_all_at_once_are_the_same(runs):
 
 def test_cells_follow_runs_that_are_held_and_accepted_again(runs):
     accepted = Run.objects.filter(pk__in=[run.pk for run in runs if run.state == "accepted"])
-    for state in ("held", "accepted"):
+    for state in ("accepted", "held", "accepted"):
         accepted.update(state=state)
         for run in runs:
             refresh_summaries(run)
