@@ -77,6 +77,18 @@ def test_units_measured_at_other_settings_compare() -> None:
     assert made.rows.units == 16
 
 
+def test_rows_follow_the_order_of_units_and_those_not_named_count_for_nothing() -> None:
+    channels, units = Channels(readings()), np.arange(100, 116)
+    order = np.random.default_rng(7).permutation(units)
+    (plain,), (made,) = channels.along(units.tolist()), channels.along(order.tolist())
+    value = dict(zip(units[plain.rows.unit].tolist(), plain.rows.value, strict=True))
+    assert made.rows.unit.tolist() == list(range(16))
+    assert made.rows.value.tolist() == [value[unit] for unit in order.tolist()]
+    (some,) = channels.along(range(104, 116))
+    (alone,) = Channels(readings().query("unit >= 104")).along(range(104, 116))
+    assert some.rows.value.tolist() == alone.rows.value.tolist()
+
+
 def test_single_modes_are_channels_where_there_are_several() -> None:
     table = pd.concat([readings(), readings().assign(mode="stimulation", cell=9)])
     names = [made.name for made in Channels(table).along(range(100, 116))]
