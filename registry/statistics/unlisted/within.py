@@ -102,7 +102,7 @@ class Within:
 
 
 def _inverse(design: Floats) -> Floats:
-    """The pseudoinverse of a symmetric matrix: benches that nothing ties together leave it singular."""
+    """The pseudoinverse of a symmetric matrix: benches without rows leave it singular."""
     values, vectors = np.linalg.eigh(design)
     told = np.abs(values) > _SINGULAR * np.abs(values).max(initial=0.0)
     found: Floats = (vectors[:, told] / values[told]) @ vectors[:, told].T
