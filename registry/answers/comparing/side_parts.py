@@ -3,7 +3,8 @@ of them with anything needs no summing up."""
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -13,7 +14,8 @@ from django.db.models import Count
 from registry.answers.blocks import Block, Keys, summary_blocks
 from registry.answers.comparing.sides import Marks, Side, Sides, firmware_blocks
 from registry.answers.filters import CannotTell
-from registry.answers.keeping.parts import PartKind, fresh_of
+from registry.answers.keeping.held import Held
+from registry.answers.keeping.parts import PartKind
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
 from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
@@ -28,6 +30,8 @@ _WHO = ("unit", "clinic", "gauge")
 _VALUES = ("runs", "mean", "squares", "random", "systematic")
 # Of firmwares the main metrics of so many are made ahead, since their runs are summed up one by one.
 MOST_FIRMWARES = 6
+# So many bytes of parts a process holds as they are read, which are some three times as many.
+_MOST_HELD = 16 << 20
 
 
 class Read(NamedTuple):
@@ -64,11 +68,10 @@ def _kept(sides: Sides, asked: Narrowed) -> Read | None:
     no known build."""
     both = (sides.old, sides.new)
     whose = [_whose(side) for side in both]
-    bodies = _bodies(sides, asked, {one for one in whose if one})
-    if bodies is None:
+    read = _parts(sides, asked, {one for one in whose if one})
+    if read is None:
         return None
-    read = {one: [unpacked(body) for body in of] for one, of in bodies.items()}
-    labels = {key: label for of in read.values() for body in of for key, label in _head(body)[1]}
+    labels = {key: label for of in read.values() for part in of for key, label in part.labels}
     old, new = (
         _chosen(read[one], sides.pump_model.pk, asked, side.marks(other))
         if one
@@ -84,13 +87,15 @@ def _of_unit(side: Side, sides: Sides, asked: Narrowed) -> Sequence[Block]:
     return summary_blocks(pump_model=sides.pump_model, unit=side.unit, **asked.where)
 
 
-def _chosen(
-    bodies: Iterable[Sequence[Section]], model: int, asked: Narrowed, marks: Marks | None
-) -> list[Block]:
+def _chosen(parts: Iterable["_Part"], model: int, asked: Narrowed, marks: Marks | None) -> list[Block]:
     """The summaries of some parts that are asked for, of the units marked or of all."""
     chosen, band = asked.chosen(), asked.elevation
-    found = (block for body in bodies for block in _read(body, model, asked.metrics, marks))
-    return [one for one in found if band in (None, one.setting.elevation) and chosen(one.setting)]
+
+    def is_asked(setting: Setting) -> bool:
+        return band in (None, setting.elevation) and chosen(setting)
+
+    crowds = (crowd for part in parts for crowd in part.crowds(asked.metrics))
+    return [block for crowd in crowds for block in crowd.blocks(model, is_asked, marks)]
 
 
 def _whose(side: Side) -> str | None:
@@ -100,13 +105,13 @@ def _whose(side: Side) -> str | None:
     return None if side.revision is None else f"revision:{side.revision}"
 
 
-def _bodies(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list[bytes]] | None:
+def _parts(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list["_Part"]] | None:
     groups = {_MAIN if metric in MAIN_METRICS else _REST for metric in asked.metrics}
     keys = [f"{one}:{group}" for one in whose for group in groups]
-    found = fresh_of(READINGS, asked.edition, keys, [sides.pump_model.pk]) if keys else {}
+    found = _HELD.fresh_of(asked.edition, keys, sides.pump_model.pk) if keys else {}
     if not keys or len(found) < len(keys):
         return None
-    return {one: [found[sides.pump_model.pk, f"{one}:{group}"] for group in groups] for one in whose}
+    return {one: [found[f"{one}:{group}"] for group in groups] for one in whose}
 
 
 def pack(blocks: Sequence[Block], labels: Mapping[int, str]) -> bytes:
@@ -116,23 +121,6 @@ def pack(blocks: Sequence[Block], labels: Mapping[int, str]) -> bytes:
     for metric in metrics:
         texts += _packed([block for block in blocks if block.setting.metric == metric])
     return packed(texts)
-
-
-def _head(body: Sequence[Section]) -> tuple[list[str], list[tuple[int, str]]]:
-    """The metrics in a part, and the labels of all rigs in it."""
-    metrics, labels = json.loads(body[0].text)
-    return metrics, labels
-
-
-def _read(
-    body: Sequence[Section], model: int, metrics: Sequence[str], marks: Marks | None
-) -> Iterator[Block]:
-    """The summaries of those metrics, of the units marked or of all."""
-    for place, metric in enumerate(_head(body)[0]):
-        if metric in metrics:
-            head, who, values = (section.text for section in body[1 + 3 * place : 4 + 3 * place])
-            crowds, numbers = np.frombuffer(who, "<i8"), np.frombuffer(values, "<f8")
-            yield from _unpacked(model, json.loads(head), crowds, numbers, marks)
 
 
 def _packed(blocks: Sequence[Block]) -> list[bytes]:
@@ -150,18 +138,57 @@ def _packed(blocks: Sequence[Block]) -> list[bytes]:
     ]
 
 
-def _unpacked(model: int, head: Any, who: Keys, values: Floats, marks: Marks | None) -> Iterator[Block]:
-    for size, settings in head:
-        keys, who = who[: len(_WHO) * size].reshape(-1, size), who[len(_WHO) * size :]
-        end = len(settings) * len(_VALUES) * size
-        numbers, values = values[:end].reshape(len(settings), -1, size), values[end:]
+class _Part:
+    """The summaries of a part, read metric by metric when they are first wanted."""
+
+    def __init__(self, body: bytes) -> None:
+        self._sections = unpacked(body)
+        self._metrics, self.labels = json.loads(self._sections[0].text)
+        self._read: dict[str, list[_Crowd]] = {}
+
+    def crowds(self, metrics: Sequence[str]) -> Iterator["_Crowd"]:
+        """Those of some metrics."""
+        for place, metric in enumerate(self._metrics):
+            if metric in metrics:
+                if metric not in self._read:
+                    self._read[metric] = list(_crowds(self._sections[1 + 3 * place : 4 + 3 * place]))
+                yield from self._read[metric]
+
+
+@dataclass(frozen=True)
+class _Crowd:
+    """The summaries of all settings that were read by the same: `of` has the revision and the setting of
+    each, `who` a row for units, clinics and gauges, `values` are settings by columns by rows."""
+
+    of: Sequence[tuple[int, Setting]]
+    who: Keys
+    values: Floats
+
+    def blocks(self, model: int, chosen: Callable[[Setting], bool], marks: Marks | None) -> list[Block]:
+        """Those of the settings chosen, of the units marked or of all."""
+        at = [place for place, (_, setting) in enumerate(self.of) if chosen(setting)]
+        who, values = self.who, self.values
         if marks is not None:
-            kept = np.flatnonzero(marks(keys[0]))
-            keys, numbers = keys[:, kept], numbers[:, :, kept]
-        if keys.size:
-            unit, clinic, gauge = keys
-            for (revision, setting), of in zip(settings, numbers, strict=True):
-                yield Block(model, revision, Setting(*setting), unit, clinic, gauge, *of)
+            kept = np.flatnonzero(marks(who[0]))
+            who, values = who.take(kept, axis=1), values.take(kept, axis=2)
+        if not who.size:
+            return []
+        unit, clinic, gauge = who
+        blocks = [Block(model, *self.of[place], unit, clinic, gauge, *values[place]) for place in at]
+        for block in blocks:
+            # Worked out once for all of them.
+            vars(block)["who"] = blocks[0].who
+        return blocks
+
+
+def _crowds(sections: Sequence[Section]) -> Iterator[_Crowd]:
+    head, keys, numbers = (section.text for section in sections)
+    who, values = np.frombuffer(keys, "<i8"), np.frombuffer(numbers, "<f8")
+    for size, settings in json.loads(head):
+        end = len(settings) * len(_VALUES) * size
+        of = tuple((revision, Setting(*setting)) for revision, setting in settings)
+        yield _Crowd(of, who[: len(_WHO) * size].reshape(-1, size), values[:end].reshape(len(of), -1, size))
+        who, values = who[len(_WHO) * size :], values[end:]
 
 
 def _make(model: int, edition: int, key: str) -> bytes:
@@ -195,3 +222,4 @@ def common_firmwares(model: int) -> list[str]:
 
 
 READINGS = PartKind("readings", _make, _keys)
+_HELD = Held(READINGS, _Part, _MOST_HELD)

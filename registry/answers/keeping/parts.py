@@ -21,9 +21,8 @@ from registry.models.kept import EVERYTHING, SITTINGS
 NOTHING = b""
 
 # A part's scopes are its pump model and `always`.
-_FRESH = """
-SELECT pump_model, key, body FROM registry_keptpart kept
-WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> ''
+IS_FRESH = """
+kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> ''
   AND (%(keys)s::text[] IS NULL OR key = ANY (%(keys)s))
   AND (%(models)s::bigint[] IS NULL OR pump_model = ANY (%(models)s))
   AND changes = (
@@ -31,6 +30,7 @@ WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> 
     WHERE scope = kept.pump_model OR scope = ANY (%(always)s)
 )
 """
+_FRESH = f"SELECT pump_model, key, body FROM registry_keptpart kept WHERE {IS_FRESH}"  # noqa: S608 - a constant
 _GOOD = """
 SELECT key FROM registry_keptpart
 WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND pump_model = %(model)s
