@@ -1,5 +1,7 @@
 """Unit summaries: made again from the measurements of one cell, in the transaction that changed it."""
 
+from types import MappingProxyType
+
 from django.db import connection
 
 from registry.models import Run
@@ -12,10 +14,24 @@ _CELL = (
 # Of losses every run is kept, since they are judged by their course over time. No run counts as later than
 # it can be: what a logger's clock said of the future is cut at the upload.
 _AT = "least(r.recorded_at, r.created_at)"
-EACH_AT, EACH_VALUE = (
-    f"array_agg({of_run} ORDER BY {_AT}, r.id) FILTER (WHERE m.metric = 'loss_rate')"
-    for of_run in (_AT, "m.value")
+_OF_LOSSES = "FILTER (WHERE m.metric = 'loss_rate')"
+_FIGURES = MappingProxyType(
+    {
+        "metric_unit": "min(m.unit)",
+        "count": "count(*)",
+        "mean": "avg(m.value)",
+        "sum_squares": "var_pop(m.value) * count(*)",
+        "u_random": "sqrt(avg(m.u_random ^ 2))",
+        "u_systematic": "sqrt(avg(m.u_systematic ^ 2))",
+        "each_at": f"array_agg({_AT} ORDER BY {_AT}, r.id) {_OF_LOSSES}",
+        "each_value": f"array_agg(m.value ORDER BY {_AT}, r.id) {_OF_LOSSES}",
+        "refreshed_at": "now()",
+    }
 )
+# The figures of a cell, what they are made by of runs `r` and measurements `m`, and how they renew a summary.
+FIGURES = ", ".join(_FIGURES)
+MADE = ", ".join(f"{by} AS {name}" for name, by in _FIGURES.items())
+RENEWED = ", ".join(f"{name} = excluded.{name}" for name in _FIGURES)
 # Only a gauge may be unknown. What is compared as if all might be is looked for in no index.
 _OF_CELL = " AND ".join(
     f"{name} {'IS NOT DISTINCT FROM' if name == 'gauge_id' else '='} %({name})s" for name in _CELL
@@ -29,24 +45,16 @@ WITH cell AS (
         = (%(clinic_id)s, %(rig_id)s, %(power)s, %(elevation)s, %(mode)s, %(programme)s, %(level)s, %(side)s)
       AND s.gauge_id IS NOT DISTINCT FROM %(gauge_id)s
 ), made AS (
-    SELECT r.pump_model_id, m.edition_id, m.metric, min(m.unit) AS metric_unit, count(*) AS count,
-           avg(m.value) AS mean, var_pop(m.value) * count(*) AS sum_squares,
-           sqrt(avg(m.u_random ^ 2)) AS u_random, sqrt(avg(m.u_systematic ^ 2)) AS u_systematic,
-           {EACH_AT} AS each_at, {EACH_VALUE} AS each_value
+    SELECT r.pump_model_id, m.edition_id, m.metric, {MADE}
     FROM cell r JOIN registry_measurement m ON m.run_id = r.id
     GROUP BY r.pump_model_id, m.edition_id, m.metric
 ), gone AS (
     DELETE FROM registry_unitsummary WHERE {_OF_CELL}
       AND (edition_id, metric) NOT IN (SELECT edition_id, metric FROM made)
 )
-INSERT INTO registry_unitsummary ({", ".join(_CELL)}, pump_model_id, edition_id, metric, metric_unit,
-                                  count, mean, sum_squares, u_random, u_systematic, each_at, each_value,
-                                  refreshed_at)
-SELECT {", ".join(f"%({name})s" for name in _CELL)}, made.*, now() FROM made
-ON CONFLICT ({", ".join(_CELL)}, edition_id, metric) DO UPDATE SET
-    count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
-    u_random = excluded.u_random, u_systematic = excluded.u_systematic,
-    each_at = excluded.each_at, each_value = excluded.each_value, refreshed_at = excluded.refreshed_at
+INSERT INTO registry_unitsummary ({", ".join(_CELL)}, pump_model_id, edition_id, metric, {FIGURES})
+SELECT {", ".join(f"%({name})s" for name in _CELL)}, made.* FROM made
+ON CONFLICT ({", ".join(_CELL)}, edition_id, metric) DO UPDATE SET {RENEWED}
 """  # noqa: S608 - the names put together here are the constants above; all values are parameters
 
 

@@ -4,7 +4,7 @@ from collections.abc import Collection
 
 from django.db import connection
 
-from registry.intake.summaries import EACH_AT, EACH_VALUE
+from registry.intake.summaries import FIGURES, MADE, RENEWED
 
 # The same figures that `summaries` makes of one cell under all editions, for many cells under one.
 _CELLS = f"""
@@ -14,10 +14,8 @@ WITH cell AS (
     FROM registry_run r JOIN registry_benchsession s ON s.id = r.session_id WHERE r.id = ANY(%(runs)s)
 )
 INSERT INTO registry_unitsummary (pump_model_id, unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode,
-                                  programme, level, side, edition_id, metric, metric_unit, count, mean,
-                                  sum_squares, u_random, u_systematic, each_at, each_value, refreshed_at)
-SELECT c.*, m.edition_id, m.metric, min(m.unit), count(*), avg(m.value), var_pop(m.value) * count(*),
-       sqrt(avg(m.u_random ^ 2)), sqrt(avg(m.u_systematic ^ 2)), {EACH_AT}, {EACH_VALUE}, now()
+                                  programme, level, side, edition_id, metric, {FIGURES})
+SELECT c.*, m.edition_id, m.metric, {MADE}
 FROM cell c
 JOIN registry_run r ON r.unit_id = c.unit_id AND r.state = 'accepted'
  AND (r.clinic_id, r.rig_id, r.mode, r.programme, r.level, r.side)
@@ -30,9 +28,7 @@ GROUP BY c.pump_model_id, c.unit_id, c.clinic_id, c.gauge_id, c.rig_id, c.power,
          c.programme, c.level, c.side, m.edition_id, m.metric
 ON CONFLICT (unit_id, clinic_id, gauge_id, rig_id, power, elevation, mode, programme, level, side, edition_id,
              metric)
-DO UPDATE SET count = excluded.count, mean = excluded.mean, sum_squares = excluded.sum_squares,
-    u_random = excluded.u_random, u_systematic = excluded.u_systematic,
-    each_at = excluded.each_at, each_value = excluded.each_value, refreshed_at = excluded.refreshed_at
+DO UPDATE SET {RENEWED}
 """  # noqa: S608 - put together from constants; all values are parameters
 
 
