@@ -50,7 +50,7 @@ def test_sound_communities_are_left_alone(readers: Readers) -> None:
     ],
 )
 def test_eight_per_cent_is_found_and_blamed_on_nobody_else(readers: Readers, least: float) -> None:
-    # Two standard errors above these bounds at least, as 1,200 of each tell: 0.86 of the first are found.
+    # What is found in many more lies two standard errors above the bounds at least: 0.86 for the first.
     rng, trials = np.random.default_rng(22), 3 * TRIALS
     found = [off(readers, rng) for _ in range(trials)]
     assert sum(2 in gauges for gauges in found) / trials >= least
