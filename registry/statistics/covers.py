@@ -30,7 +30,8 @@ def weights_of(of: Tables, by: Spread) -> Floats:
     through = np.linalg.solve(core, kernel[:, cells:, :cells])
     normal = kernel[:, :cells, :cells] - kernel[:, :cells, cells:] @ through
     solved = cover.solve(of.design.one_hot_cells - through.take(of.design.group, axis=1))
-    return np.asarray(np.linalg.solve(normal, np.swapaxes(solved, 1, 2)), float)
+    # Cells are few and readings many: the inverse is got faster than as many solutions.
+    return np.asarray(np.linalg.inv(normal) @ np.swapaxes(solved, 1, 2), float)
 
 
 class _Cover:
@@ -75,8 +76,8 @@ class _Cover:
         share = (self._in_unit / self._pair)[:, :, None] * among
         solved: Floats = share.take(design.pair, axis=1)
         if self._several_rows.any():
-            some = self._several_rows
-            solved[:, some] += columns[:, some] - pairs[:, design.pair[some]]
+            some = np.flatnonzero(self._several_rows)
+            solved[:, some] += columns.take(some, axis=1) - pairs.take(design.pair[some], axis=1)
         solved *= row
         return solved
 
@@ -85,11 +86,11 @@ class _Cover:
         """Columns of cells and of groups times the inverse times the same columns."""
         design = self.of.design
         (at_pair, group, meeting), columns = design.pairs_at_groups, design.columns
-        at_groups = meeting(self._row) / self._pair[:, at_pair]
-        means = self._in_unit / self._unit[:, design.unit_of_pair]
-        off = columns.own - at_groups[:, columns.meeting]
-        entries = np.concatenate([means, means[:, at_pair] * at_groups, off], axis=1)
-        weights = np.concatenate([self._unit * self._whole, self._row[:, columns.rows]], axis=1)
+        at_groups = meeting(self._row) / self._pair.take(at_pair, axis=1)
+        means = self._in_unit / self._unit.take(design.unit_of_pair, axis=1)
+        off = columns.own - at_groups.take(columns.meeting, axis=1)
+        entries = np.concatenate([means, means.take(at_pair, axis=1) * at_groups, off], axis=1)
+        weights = np.concatenate([self._unit * self._whole, self._row.take(columns.rows, axis=1)], axis=1)
         kernel = columns.entries.squares(entries, weights)
         if self._several_pairs.any():
             pairs = np.zeros((self._row.shape[0], design.pairs, design.cells + design.groups))

@@ -32,7 +32,10 @@ class Entries:
 
         `values` are those of entries, `weights` one a row, each with a row a table.
         """
-        products = values[:, self._left] * values[:, self._right] * weights[:, self._row]
+        # `take` lays rows one after the other in memory, which indexing by an array does not.
+        products = values.take(self._left, axis=1)
+        products *= values.take(self._right, axis=1)
+        products *= weights.take(self._row, axis=1)
         found = np.zeros((values.shape[0], self._columns**2))
         found[:, self._met] = np.add.reduceat(products, self._first, axis=1)
         return found.reshape(-1, self._columns, self._columns)

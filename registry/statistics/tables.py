@@ -17,6 +17,8 @@ from registry.statistics.designs import Codes, Design, design_of
 from registry.statistics.robust import MAD_TO_SD, Floats
 
 _VALUES = ("mean", "runs", "systematic", "random", "squares", "freedom")
+# So many times two codes may differ in size to be ranked together.
+_OCTAVES = 3
 
 
 @dataclass(frozen=True)
@@ -141,20 +143,42 @@ class Medians:
     """The median of each code's values in every row of a table of values; codes run from 0 up."""
 
     def __init__(self, codes: Codes) -> None:
-        size = np.bincount(codes)
-        order = np.argsort(codes, kind="stable")
-        within = np.arange(codes.size) - (np.cumsum(size) - size)[codes[order]]
-        # A row of places for each code, filled up with that of an infinite value.
-        self._places = np.full((size.size, int(size.max())), codes.size)
-        self._places[codes[order], within] = order
-        self._low, self._high = (size - 1) // 2, size // 2
+        size, order = np.bincount(codes), np.argsort(codes, kind="stable")
+        # Codes of about one size are ranked together, so that there is little to fill up.
+        alike = np.log2(size).astype(np.intp) // _OCTAVES
+        some = [np.flatnonzero(alike == one) for one in range(int(alike.max()) + 1)]
+        self._ranked = [_Ranked(of, size, order) for of in some if of.size]
+        self._codes = size.size
 
     def __call__(self, values: Floats) -> Floats:
         """A column a code in place of a column a row."""
-        ended = np.concatenate([values, np.full((values.shape[0], 1), np.inf)], axis=1)
-        ranked = np.sort(ended.take(self._places, axis=1), axis=-1)
-        codes = np.arange(self._low.size)
-        found: Floats = (ranked[:, codes, self._low] + ranked[:, codes, self._high]) / 2
+        found = np.empty((values.shape[0], self._codes))
+        for one in self._ranked:
+            found[:, one.codes] = one(values)
+        return found
+
+
+class _Ranked:
+    """The medians of some of the codes."""
+
+    def __init__(self, some: Codes, size: Codes, order: Codes) -> None:
+        self.codes, mine = some, size[some]
+        longest = int(mine.max())
+        # A row of places for each code, filled up with that of an infinite value.
+        within, first = np.arange(longest), (np.cumsum(size) - size)[some, None]
+        inside = within < mine[:, None]
+        self._places = np.where(inside, order[np.minimum(first + within, order.size - 1)], order.size)
+        self._filled = not inside.all()
+        start = np.arange(some.size) * longest
+        self._low, self._high = start + (mine - 1) // 2, start + mine // 2
+
+    def __call__(self, values: Floats) -> Floats:
+        if self._filled:
+            values = np.concatenate([values, np.full((values.shape[0], 1), np.inf)], axis=1)
+        ranked = values.take(self._places, axis=1)
+        ranked.sort(axis=-1)
+        flat = ranked.reshape(values.shape[0], -1)
+        found: Floats = (flat.take(self._low, axis=1) + flat.take(self._high, axis=1)) / 2
         return found
 
 

@@ -46,12 +46,16 @@ def thinned(of: Tables, wild: NDArray[np.bool_]) -> tuple[Tables, Spread] | None
 
     `wild` marks the units to leave out, a row a table; every cell keeps one.
     """
-    sets, which = np.unique(~wild, axis=0, return_inverse=True)
-    designs = Thinned(of.design, sets[:, of.design.unit].astype(float))
+    # The first table of each set, and the set of each table.
+    first: dict[bytes, int] = {}
+    of_first = [first.setdefault(marks.tobytes(), table) for table, marks in enumerate(wild)]
+    sets, which = np.unique(of_first, return_inverse=True)
+    keep = ~wild.take(of.design.unit, axis=1)
+    designs = Thinned(of.design, keep[sets].astype(float))
     if not designs.tell.all():
         return None
-    left = replace(of, keep=~wild[:, of.design.unit])
-    return left, _spread(left, designs, np.asarray(which, np.intp).reshape(-1))
+    left = replace(of, keep=keep)
+    return left, _spread(left, designs, np.asarray(which, np.intp))
 
 
 class Thinned:

@@ -86,15 +86,16 @@ def _within_groups(values: Floats, cell: Codes, group: Codes) -> tuple[Floats, i
     """What cells and groups together leave, by taking medians in turn, and how many medians that took."""
     cells, groups = (np.unique(codes, return_inverse=True)[1] for codes in (cell, group))
     by_cell, by_group = Medians(cells), Medians(groups)
-    apart = values - by_cell(values)[:, cells]
+    apart = values - by_cell(values).take(cells, axis=1)
     least = 1e-9 * np.maximum(np.abs(values).max(axis=1), 1e-300)
     moving = np.arange(values.shape[0])
     for _ in range(_ROUNDS):
-        some = apart[moving]
-        some -= by_group(some)[:, groups]
+        some = apart if moving.size == apart.shape[0] else apart[moving]
+        some -= by_group(some).take(groups, axis=1)
         shift = by_cell(some)
-        some -= shift[:, cells]
-        apart[moving] = some
+        some -= shift.take(cells, axis=1)
+        if some is not apart:
+            apart[moving] = some
         moving = moving[np.abs(shift).max(axis=1) > least[moving]]
         if not moving.size:
             break
