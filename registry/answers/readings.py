@@ -53,7 +53,7 @@ def tables_in(
 
 def _who(cells: Cells) -> tuple[bytes, ...]:
     """Who read what in which cell; blocks of one cell are parted as they are."""
-    return tuple(who for blocks in cells for who in (*(block.who for block in blocks), b"|"))
+    return tuple([who for blocks in cells for who in (*[block.who for block in blocks], b"|")])
 
 
 @dataclass(frozen=True)
@@ -83,9 +83,10 @@ def _arranged(cells: Cells, fixed: Collection[int], build: Sequence[int] | None)
 
 
 def _tables(of: _Arranged, several: Sequence[Cells]) -> Tables:
-    rows = [[block for blocks in cells for block in blocks] for cells in several]
+    blocks = [block for cells in several for of_cell in cells for block in of_cell]
+    # Put together at once: for the few rows of a block it is the number of calls that costs.
     values: dict[str, Any] = {
-        name: np.array([together(blocks, name) for blocks in rows], float).take(of.order, axis=1)
+        name: np.asarray(together(blocks, name), float).reshape(len(several), -1).take(of.order, axis=1)
         for name in _VALUES
     }
     runs: Floats = values["runs"]
