@@ -87,7 +87,7 @@ class Contrasted:
             name: getattr(self, name)[:, _SWAPPED] for name in ("unit", "share", "noise", "own", "group")
         }
         turned |= {name: getattr(self, name)[:, ::-1] for name in ("between", "between_freedom")}
-        value = self.value[:, _SWAPPED] * (1.0, 1.0, -1.0)
+        value = self.value[:, _SWAPPED] * (1.0, 1.0, -1.0) + 0.0  # no difference is never told as -0.0
         rest = {name: getattr(self, name) for name in SHAPES if name not in turned and name != "value"}
         return Contrasted(value=value, **turned, **rest)
 
@@ -143,13 +143,13 @@ def contrasted(found: Fits, of: Contrasts | None = None) -> Contrasted:
     of = contrasts_of(found) if of is None else of
     rows = (of.old, of.new, of.difference)
     parts = [found.parts(one) for one in rows]
-    known, mean, between = found.known, found.tables.mean, [found.between_units(cell) for cell in (0, 1)]
+    known, between = found.known, [found.between_units(cell) for cell in (0, 1)]
 
     def stacked(name: str) -> Floats:
         return np.stack([getattr(one, name) for one in parts], axis=1)
 
     return Contrasted(
-        value=np.stack([(one * mean).sum(axis=1) for one in rows], axis=1),
+        value=np.stack([found.sums(one) for one in rows], axis=1),
         unit=_widened(stacked("unit"), 0.0),
         share=_widened(stacked("share"), 0.0),
         noise=_widened(stacked("noise"), 0.0),

@@ -28,6 +28,8 @@ from registry.statistics.wild import wild_units
 __all__ = ["Estimate", "Fit", "Fits", "Readings", "fit", "fit_all", "fits"]
 
 _FEW = 3.0
+# What sums of readings are off by, as a share of what is summed: far below any digit that is told.
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -88,9 +90,15 @@ class Fits:
             own[:, np.isin(design.unit_of_pair, of.fixed)] = 0.0
         return np.asarray(by.own * own.sum(axis=1))
 
+    def sums(self, rows: Floats) -> Floats:
+        """Weighted sums of readings, `rows` having a row a table; what is rounding alone is nought."""
+        of = rows * self.tables.mean
+        found: Floats = of.sum(axis=1)
+        return np.where(np.abs(found) > _ROUNDING * np.abs(of).sum(axis=1), found, 0.0)
+
     def estimates(self, rows: Floats) -> Estimates:
         """The figures that weighted sums of readings are, `rows` having a row a table."""
-        return estimated((rows * self.tables.mean).sum(axis=1), self.parts(rows), self.known)
+        return estimated(self.sums(rows), self.parts(rows), self.known)
 
     def some(self, places: Codes) -> "Fits":
         """Some of the fits."""
