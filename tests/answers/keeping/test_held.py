@@ -45,14 +45,14 @@ def held(kind, bodies):
     return Held(kind, read, 1 << 10)
 
 
-def test_a_part_is_read_once_however_often_it_is_asked_for(held, kind, model, bodies) -> None:
+def test_a_part_is_read_once_however_often_it_is_asked_for(held, kind, model, bodies):
     made(kind, 1, model, "one")
     for _ in range(3):
         assert held.fresh_of(1, KEYS, model) == {"one": "first"}
     assert bodies == [b'"first"']
 
 
-def test_a_part_that_was_made_again_is_read_again(held, kind, model, said, bodies) -> None:
+def test_a_part_that_was_made_again_is_read_again(held, kind, model, said, bodies):
     """Even where no change was counted between them, and all of it is one transaction."""
     for text in ("first", "second", "first"):
         said["one"] = text
@@ -61,7 +61,7 @@ def test_a_part_that_was_made_again_is_read_again(held, kind, model, said, bodie
     assert len(bodies) == 3
 
 
-def test_what_was_taken_back_is_not_served(held, kind, model, said) -> None:
+def test_what_was_taken_back_is_not_served(held, kind, model, said):
     made(kind, 1, model, "one")
     said["one"] = "never"
     sid = transaction.savepoint()
@@ -71,7 +71,7 @@ def test_what_was_taken_back_is_not_served(held, kind, model, said) -> None:
     assert held.fresh_of(1, KEYS, model) == {"one": "first"}
 
 
-def test_what_is_out_of_date_or_dropped_is_not_served(held, kind, model) -> None:
+def test_what_is_out_of_date_or_dropped_is_not_served(held, kind, model):
     for key in KEYS:
         made(kind, 1, model, key)
     assert set(held.fresh_of(1, KEYS, model)) == set(KEYS)
@@ -81,7 +81,7 @@ def test_what_is_out_of_date_or_dropped_is_not_served(held, kind, model) -> None
     assert held.fresh_of(1, KEYS, model) == {}
 
 
-def test_what_was_asked_for_the_longest_ago_goes_first(held, kind, model, bodies) -> None:
+def test_what_was_asked_for_the_longest_ago_goes_first(held, kind, model, bodies):
     held.most = len(b'"first"')
     for key in (*KEYS, *KEYS):
         made(kind, 1, model, key)
