@@ -121,7 +121,7 @@ def find_sides(pump_model: PumpModel, old: str, new: str) -> Sides:
     before, after = (
         _find_side(pump_model, text, field) for text, field in zip((old, new), _FIELDS, strict=True)
     )
-    if before.name == after.name:
+    if before.name.upper() == after.name.upper():
         raise Invalid(
             f"Both sides are {before.name}",
             hint="Name two that differ: revisions, unit:SERIAL or firmware:TAG.",

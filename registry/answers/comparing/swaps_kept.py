@@ -17,13 +17,15 @@ from registry.answers.comparing.sides import Sides
 from registry.answers.comparing.swapped import ORDERS, Swap, Swapped, split_all, splitting
 from registry.answers.comparing.swaps_packed import Splits, pack, read
 from registry.answers.filters import CannotTell
-from registry.answers.keeping.parts import PartKind, fresh_of
+from registry.answers.keeping.parts import NOTHING, PartKind, fresh_of
 from registry.answers.narrowing import MAIN_METRICS, Narrowed
 from registry.models import Unit
 from registry.waveform.editions import edition_of
 
 # Main metrics and all others are kept apart, since mostly the former alone are asked for.
 _MAIN, _REST = "main", "rest"
+# Pairs of values grow with the square of the values: with more of them nothing is made ahead.
+MOST_SWAPS = 60
 
 
 def swapped_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Swapped:
@@ -79,7 +81,7 @@ def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Swapp
 
 
 def _make(model: int, edition: int, key: str) -> bytes:
-    """All that two revisions were measured at, with all splits of any part's values."""
+    """All that two revisions were measured at, with all splits of any part's values; NOTHING of too many."""
     pair, _, group = key.rpartition(":")
     revisions = [int(part) for part in pair.split(":")]
     metrics = [one for one in edition_of(edition).metrics if (one in MAIN_METRICS) == (group == _MAIN)]
@@ -88,8 +90,11 @@ def _make(model: int, edition: int, key: str) -> bytes:
     )
     old, new = ([block for block in blocks if block.revision == one] for one in revisions)
     rigs = words_of(block.setting.rig for block in blocks)
+    swaps = _swaps(rigs)
+    if len(swaps) > MOST_SWAPS:
+        return NOTHING
     units = _units(model, revisions)
-    return pack((seen_of(old, units), seen_of(new, units)), rigs, _splits((old, new), rigs))
+    return pack((seen_of(old, units), seen_of(new, units)), rigs, _splits((old, new), rigs, swaps))
 
 
 def _units(model: int, revisions: Sequence[int]) -> Keys:
@@ -98,13 +103,17 @@ def _units(model: int, revisions: Sequence[int]) -> Keys:
     return np.array(found.values_list("pk", flat=True), np.int64)
 
 
-def _splits(blocks: Sequence[Sequence[Block]], rigs: dict[int, Words]) -> Splits:
-    """Of each part, those of every two of its values, as far as there are any."""
-    swaps = (
+def _swaps(rigs: dict[int, Words]) -> list[Swap]:
+    """Of each part, every two of its values."""
+    return [
         Swap(part, *pair)
         for part in PARTS
         for pair in combinations(sorted({value_of(rig, part) for rig in rigs.values()} - {""}), 2)
-    )
+    ]
+
+
+def _splits(blocks: Sequence[Sequence[Block]], rigs: dict[int, Words], swaps: Sequence[Swap]) -> Splits:
+    """The splits of each swap, as far as there are any."""
     found = {swap: list(split_all(blocks, rigs, swap, ORDERS)) for swap in swaps}
     return {swap: rows for swap, rows in found.items() if rows}
 

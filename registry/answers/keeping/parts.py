@@ -17,7 +17,8 @@ from registry.answers.keeping.program import code_mark
 from registry.answers.keeping.watching import tables_read, unwatched
 from registry.models.kept import EVERYTHING, SITTINGS
 
-# Kept in place of a part that could not be made, or may not be kept: it is not tried again before a change.
+# Kept in place of a part that could not be made, that its kind will not make, or that may not be kept: it is
+# not tried again before a change.
 NOTHING = b""
 
 # A part's scopes are its pump model and `always`.
@@ -53,7 +54,7 @@ log = logging.getLogger(__name__)
 class PartKind:
     """A kind of part: `make` works one out of a pump model, an edition and a key.
 
-    A body is never empty. `keys` are those made ahead of a model in an edition, `("",)` where there is one
+    A body is empty, NOTHING, where the part is better worked out when it is asked for. `keys` are those made ahead of a model in an edition, `("",)` where there is one
     part; up to 80 characters, and none is "*". `sittings` says that elevations of sittings count.
     """
 

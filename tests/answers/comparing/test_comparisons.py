@@ -272,6 +272,7 @@ def test_elevations_far_apart_are_named(model) -> None:
         ("A", "unit:LK999999", "new"),
         ("A", "unit:\x00", "new"),
         ("firmware:9", "B", "old"),
+        ("firmware:v 2", "firmware: V  2", "new"),
     ],
 )
 def test_what_is_not_known_is_refused_by_field(model, old, new, field) -> None:

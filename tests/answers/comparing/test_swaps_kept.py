@@ -13,6 +13,7 @@ from registry.answers.served import ahead as kept_ahead
 from registry.answers.served.ahead import make_ahead
 from registry.errors import Invalid
 from registry.models import PumpModel, UnitSummary
+from registry.models.kept import KeptPart
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -143,3 +144,15 @@ def test_a_swap_of_two_builds_takes_one_query_more_than_what_it_is_about(
 def test_parts_are_made_of_main_metrics_and_of_others_by_pairs(model) -> None:
     a, b = (factories.revision(model, label).pk for label in "AB")
     assert list(SWAPS.keys(model.pk, 1)) == [f"{a}:{b}:main", f"{a}:{b}:rest"]
+
+
+def test_of_too_many_swaps_nothing_is_made_ahead_and_answers_are_the_same(model, monkeypatch) -> None:
+    asked = questions(random.Random(2), 6)
+    before = [told(*sides, **rest) for sides, rest in asked]
+    monkeypatch.setattr(kept_ahead, "KINDS", (SWAPS,))
+    # A pair of values each of protector and flange.
+    monkeypatch.setattr(swaps_kept, "MOST_SWAPS", 1)
+    make_ahead(calm_s=0)
+    assert not KeptPart.objects.filter(kind=SWAPS.name).exclude(body=b"").exists()
+    assert [told(*sides, **rest) for sides, rest in asked] == before
+    assert make_ahead(calm_s=0) == 0
