@@ -54,8 +54,9 @@ log = logging.getLogger(__name__)
 class PartKind:
     """A kind of part: `make` works one out of a pump model, an edition and a key.
 
-    A body is empty, NOTHING, where the part is better worked out when it is asked for. `keys` are those made ahead of a model in an edition, `("",)` where there is one
-    part; up to 80 characters, and none is "*". `sittings` says that elevations of sittings count.
+    A body is empty, NOTHING, where the part is better worked out when it is asked for. `keys` are those made
+    ahead of a model in an edition, `("",)` where there is one part; up to 80 characters, and none is "*".
+    `sittings` says that elevations of sittings count.
     """
 
     name: str
