@@ -164,13 +164,17 @@ def _ms(work: Callable[..., object], *of: object) -> float:
 
 
 def _uploaded(run: Any) -> None:
-    """Leave the run's cells as an upload just now would; all others are of the day before."""
+    """Leave the run's cells as an upload just now would; all others are of the day before.
+
+    Only what is not so is written: rows written anew with every check would be what the next one reads.
+    """
     from registry.models import UnitSummary  # noqa: PLC0415
 
     now = timezone.now()
-    UnitSummary.objects.filter(pump_model=run.pump_model_id, unit=run.unit_id).update(refreshed_at=now)
-    others = UnitSummary.objects.filter(pump_model=run.pump_model_id).exclude(unit=run.unit_id)
+    of_model = UnitSummary.objects.filter(pump_model=run.pump_model_id)
+    others = of_model.exclude(unit=run.unit_id).filter(refreshed_at__gt=now - timedelta(hours=12))
     others.update(refreshed_at=now - timedelta(days=1))
+    of_model.filter(unit=run.unit_id).update(refreshed_at=now)
 
 
 if __name__ == "__main__":
