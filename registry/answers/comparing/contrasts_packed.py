@@ -1,6 +1,6 @@
 """Contrasts as bytes: a head in JSON, and the figures of fits and of behaviour as they lie in memory.
 
-Main metrics and all others lie apart, since mostly the former alone are asked for.
+The groups of metrics lie apart.
 """
 
 import json
@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from registry.answers.comparing.contrasts import UNFITTED, Contrasts, Row
+from registry.answers.comparing.groups import GROUPS, group_of
 from registry.answers.comparing.measured import Measured
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
-from registry.answers.narrowing import MAIN_METRICS
 from registry.answers.setting import Setting
 from registry.statistics import contrasted
 from registry.statistics.robust import Floats
@@ -21,7 +21,7 @@ from registry.statistics.robust import Floats
 
 def pack(of: Contrasts) -> bytes:
     """Write contrasts down; `read` makes the same of it, but for the order in which fits lie."""
-    return packed([text for main in (True, False) for text in _texts(_those(of, main=main))])
+    return packed([text for group in GROUPS for text in _texts(_those(of, group))])
 
 
 def read(body: bytes, metrics: Collection[str] | None = None) -> Contrasts:
@@ -49,20 +49,20 @@ def read(body: bytes, metrics: Collection[str] | None = None) -> Contrasts:
 
 
 def _wanted(sections: Sequence[Section], metrics: Collection[str] | None) -> list[Sequence[Section]]:
-    """The texts of main metrics, of the others, or of both."""
+    """The texts of the groups of those metrics, or of all."""
     half = len(sections) // 2
-    groups = {True: sections[:half], False: sections[half:]}
-    kept = {metric in MAIN_METRICS for metric in metrics} if metrics else {True, False}
-    return [texts for main, texts in groups.items() if main in kept]
+    kept = set(map(group_of, metrics)) if metrics else GROUPS
+    groups = zip(GROUPS, (sections[:half], sections[half:]), strict=True)
+    return [texts for group, texts in groups if group in kept]
 
 
-def _those(of: Contrasts, *, main: bool) -> Contrasts:
-    """What is of main metrics, or of the others."""
-    rows = [row for row in of.rows if (row.setting.metric in MAIN_METRICS) == main]
+def _those(of: Contrasts, group: str) -> Contrasts:
+    """What is of the metrics of a group."""
+    rows = [row for row in of.rows if group_of(row.setting.metric) == group]
     fitted = [row.fit for row in rows if row.fit != UNFITTED]
     places = {fit: place for place, fit in enumerate(fitted)}
     sides = [
-        side.only([at for at, one in enumerate(side.settings) if (one.metric in MAIN_METRICS) == main])
+        side.only([at for at, one in enumerate(side.settings) if group_of(one.metric) == group])
         for side in of.sides
     ]
     moved = tuple(row._replace(fit=places.get(row.fit, UNFITTED)) for row in rows)

@@ -5,10 +5,11 @@ from itertools import combinations
 
 from registry.answers.comparing.contrasts import Contrasts, contrasts_between
 from registry.answers.comparing.contrasts_packed import pack
+from registry.answers.comparing.groups import MAIN, group_of
 from registry.answers.comparing.side_parts import common_firmwares, read_sides
 from registry.answers.comparing.sides import Side, Sides
 from registry.answers.keeping.parts import PartKind
-from registry.answers.narrowing import MAIN_METRICS, Narrowed, narrowed
+from registry.answers.narrowing import Narrowed, narrowed
 from registry.errors import Invalid
 from registry.models import PumpModel
 
@@ -29,7 +30,7 @@ def key_of(sides: Sides, asked: Narrowed) -> str | None:
     The database alone knows capitals beyond ASCII.
     """
     tags = _tags(sides)
-    if tags is None or not all(tag.isascii() for tag in tags) or not set(asked.metrics) <= set(MAIN_METRICS):
+    if tags is None or not all(tag.isascii() for tag in tags) or set(map(group_of, asked.metrics)) != {MAIN}:
         return None
     return _BETWEEN.join(sorted(tags))
 

@@ -12,20 +12,18 @@ import numpy as np
 from django.db.models import Count
 
 from registry.answers.blocks import Block, Keys, summary_blocks
+from registry.answers.comparing.groups import GROUPS, MAIN, group_of, metrics_of
 from registry.answers.comparing.sides import Marks, Side, Sides, firmware_blocks
 from registry.answers.filters import CannotTell
 from registry.answers.keeping.held import Held
 from registry.answers.keeping.parts import PartKind
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
-from registry.answers.narrowing import MAIN_METRICS, Narrowed, rig_labels
+from registry.answers.narrowing import Narrowed, rig_labels
 from registry.answers.setting import Setting
 from registry.models import Revision, Run, RunState
 from registry.statistics.robust import Floats
-from registry.waveform.editions import edition_of
 
-# Main metrics and all others are kept apart, since mostly the former alone are asked for.
-_MAIN, _REST = "main", "rest"
 _WHO = ("unit", "clinic", "gauge")
 _VALUES = ("runs", "mean", "squares", "random", "systematic")
 # Of firmwares the main metrics of so many are made ahead, since their runs are summed up one by one.
@@ -106,7 +104,7 @@ def _whose(side: Side) -> str | None:
 
 
 def _parts(sides: Sides, asked: Narrowed, whose: set[str]) -> dict[str, list["_Part"]] | None:
-    groups = {_MAIN if metric in MAIN_METRICS else _REST for metric in asked.metrics}
+    groups = {group_of(metric) for metric in asked.metrics}
     keys = [f"{one}:{group}" for one in whose for group in groups]
     found = _HELD.fresh_of(asked.edition, keys, sides.pump_model.pk) if keys else {}
     if not keys or len(found) < len(keys):
@@ -194,8 +192,7 @@ def _crowds(sections: Sequence[Section]) -> Iterator[_Crowd]:
 def _make(model: int, edition: int, key: str) -> bytes:
     one, _, group = key.rpartition(":")
     kind, _, name = one.partition(":")
-    metrics = MAIN_METRICS if group == _MAIN else _others(edition)
-    where: dict[str, Any] = {"edition": edition, "metric__in": metrics}
+    where: dict[str, Any] = {"edition": edition, "metric__in": metrics_of(group, edition)}
     if kind == "revision":
         blocks = summary_blocks(**where, pump_model=model, unit__revision=int(name))
     else:
@@ -203,14 +200,10 @@ def _make(model: int, edition: int, key: str) -> bytes:
     return pack(blocks, rig_labels(blocks))
 
 
-def _others(edition: int) -> tuple[str, ...]:
-    return tuple(metric for metric in edition_of(edition).metrics if metric not in MAIN_METRICS)
-
-
 def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the same for all editions
     for revision in Revision.objects.filter(pump_model=model).order_by("order", "pk"):
-        yield from (f"revision:{revision.pk}:{group}" for group in (_MAIN, _REST))
-    yield from (f"firmware:{tag}:{_MAIN}" for tag in common_firmwares(model))
+        yield from (f"revision:{revision.pk}:{group}" for group in GROUPS)
+    yield from (f"firmware:{tag}:{MAIN}" for tag in common_firmwares(model))
 
 
 def common_firmwares(model: int) -> list[str]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from registry.answers.blocks import Block, Keys, summary_blocks
 from registry.answers.comparing.contrasts_kept import is_turned, pair_key, pairs_ahead
+from registry.answers.comparing.groups import GROUPS, group_of, metrics_of
 from registry.answers.comparing.parts import PARTS, Words, value_of, words_of
 from registry.answers.comparing.seen import Seen, seen_of
 from registry.answers.comparing.side_parts import read_sides
@@ -18,12 +19,9 @@ from registry.answers.comparing.swapped import ORDERS, Swap, Swapped, split_all,
 from registry.answers.comparing.swaps_packed import Splits, pack, read
 from registry.answers.filters import CannotTell
 from registry.answers.keeping.parts import NOTHING, PartKind, fresh_of
-from registry.answers.narrowing import MAIN_METRICS, Narrowed
+from registry.answers.narrowing import Narrowed
 from registry.models import Unit
-from registry.waveform.editions import edition_of
 
-# Main metrics and all others are kept apart, since mostly the former alone are asked for.
-_MAIN, _REST = "main", "rest"
 # Pairs of values grow with the square of the values: with more of them nothing is made ahead.
 MOST_SWAPS = 60
 
@@ -46,7 +44,7 @@ def _kept(sides: Sides, asked: Narrowed) -> Swapped | None:
     if not _are_revisions(sides):
         return None
     pair = pair_key(sides.old.revision or 0, sides.new.revision or 0)
-    keys = {f"{pair}:{_MAIN if metric in MAIN_METRICS else _REST}" for metric in asked.metrics}
+    keys = {f"{pair}:{group_of(metric)}" for metric in asked.metrics}
     bodies = fresh_of(SWAPS, asked.edition, sorted(keys), [sides.pump_model.pk])
     try:
         return _narrowed_down(read(list(bodies.values())), asked) if len(bodies) == len(keys) else None
@@ -84,9 +82,11 @@ def _make(model: int, edition: int, key: str) -> bytes:
     """All that two revisions were measured at, with all splits of any part's values; NOTHING of too many."""
     pair, _, group = key.rpartition(":")
     revisions = [int(part) for part in pair.split(":")]
-    metrics = [one for one in edition_of(edition).metrics if (one in MAIN_METRICS) == (group == _MAIN)]
     blocks = summary_blocks(
-        pump_model=model, edition=edition, metric__in=metrics, unit__revision__in=revisions
+        pump_model=model,
+        edition=edition,
+        metric__in=metrics_of(group, edition),
+        unit__revision__in=revisions,
     )
     old, new = ([block for block in blocks if block.revision == one] for one in revisions)
     rigs = words_of(block.setting.rig for block in blocks)
@@ -120,7 +120,7 @@ def _splits(blocks: Sequence[Sequence[Block]], rigs: dict[int, Words], swaps: Se
 
 def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the pairs are those of any edition
     for pair in pairs_ahead(model):
-        yield from (f"{pair}:{group}" for group in (_MAIN, _REST))
+        yield from (f"{pair}:{group}" for group in GROUPS)
 
 
 SWAPS = PartKind("swaps", _make, _keys)
