@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Codes, Sums
@@ -49,9 +48,9 @@ class Kins:
             return held, freedom
         along = self.by_unit(self.across)
         for one, within in enumerate(self._within):
-            left = _left(self.by_unit.size, along, within, self.of_unit == one)
-            held[one] = np.bincount(self.of_unit, left, self.count)
-            square = _square(self.by_unit.size, along, within, self.of_unit == one)
+            of = self.by_unit.size, along, within, _marks(self.of_unit, one)
+            held[one] = np.bincount(self.of_unit, left_by_codes(*of), self.count)
+            square = square_of_codes(*of)
             freedom[one] = held[one].sum() ** 2 / square if square > _TINY**2 else 0.0
             if freedom[one] < 1 - _TINY:
                 break
@@ -68,15 +67,21 @@ class Kins:
     def of_noise(self) -> Floats:
         """How much of each row's noise the sum of squares of each kin (column) holds."""
         rows = np.ones(self.of_row.size)
-        left = [_left(rows, self.across, of, self.of_row == one) for one, of in enumerate(self._within)]
+        left = [
+            left_by_codes(rows, self.across, of, _marks(self.of_row, one))
+            for one, of in enumerate(self._within)
+        ]
         return np.column_stack(left)
 
     @cached_property
     def of_own(self) -> Floats:
         """How much the sum of squares of each kin holds of what units have of their own in cells."""
         along = self.by_pair(self.across)
-        size, within = self.by_pair.size, enumerate(self._within)
-        return np.array([_left(size, along, of, self.of_pair == one).sum() for one, of in within])
+        left = [
+            left_by_codes(self.by_pair.size, along, of, _marks(self.of_pair, one))
+            for one, of in enumerate(self._within)
+        ]
+        return np.array([of.sum() for of in left])
 
     @cached_property
     def _within(self) -> list[Floats]:
@@ -85,22 +90,31 @@ class Kins:
         return [mine @ mine.T for mine in rows]
 
 
-def _left(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> Floats:
+def _marks(kin: Codes, one: int) -> Floats:
+    """1 for the codes of a kin."""
+    marks: Floats = (kin == one).astype(float)
+    return marks
+
+
+def left_by_codes(rows: Floats, along: Floats, within: Floats, inside: Floats) -> Floats:
     """The diagonal of K'K: how much of each code's variance the sum of squares of a kin's rows holds.
 
-    `rows` counts those of each code, `along` is A and `within` W; `inside` marks the codes of the kin.
+    `rows` counts those of each code, `along` is A and `within` W; `inside` is 1 for the codes of the kin. All
+    may have an axis for several sets of rows in front.
     """
-    through: Floats = np.sum(along * (within @ along), axis=0)
-    left: Floats = through + inside * (rows - 2 * np.sum(along**2, axis=0))
+    through: Floats = np.sum(along * (within @ along), axis=-2)
+    left: Floats = through + inside * (rows - 2 * np.sum(along**2, axis=-2))
     return left
 
 
-def _square(rows: Floats, along: Floats, within: Floats, inside: NDArray[np.bool_]) -> float:
-    """The sum of squares of all of K'K."""
-    own, size = inside * rows, along.shape[0]
-    both = np.concatenate([along, along * inside])
-    core = np.zeros((2 * size, 2 * size))
-    core[:size, :size] = within
-    core[:size, size:] = core[size:, :size] = -np.eye(size)
-    turned = core @ (both @ both.T)
-    return float(own @ (2 * _left(rows, along, within, inside) - own) + np.sum(turned * turned.T))
+def square_of_codes(rows: Floats, along: Floats, within: Floats, inside: Floats) -> Floats:
+    """The sum of squares of all of K'K, of the same."""
+    own, size = inside * rows, along.shape[-2]
+    both = np.concatenate([along, along * inside], axis=-2)
+    core = np.zeros((*along.shape[:-2], 2 * size, 2 * size))
+    core[..., :size, :size] = within
+    core[..., :size, size:] = core[..., size:, :size] = -np.eye(size)
+    turned = core @ (both @ np.swapaxes(both, -1, -2))
+    own_square = np.sum(own * (2 * left_by_codes(rows, along, within, inside) - own), axis=-1)
+    square: Floats = own_square + np.sum(turned * np.swapaxes(turned, -1, -2), axis=(-2, -1))
+    return square

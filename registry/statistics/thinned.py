@@ -24,6 +24,7 @@ from registry.statistics.henderson import (
     freedom_of_groups,
     own_spreads,
 )
+from registry.statistics.kins import left_by_codes, square_of_codes
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Sums
 from registry.statistics.tables import Tables
@@ -196,7 +197,9 @@ class KinsThinned:
         some = np.flatnonzero((rows > 1).all(axis=1))
         if some.size:
             for one in range(_CELLS):
-                left, square = self._held(some, one)
+                inside = (kin == one).astype(float)
+                of = self.size_of_unit[some], self.along[some], self._within[one][some], inside
+                left, square = left_by_codes(*of), square_of_codes(*of)
                 held[some, one] = np.stack([left[:, kin == other].sum(axis=1) for other in (0, 1)], axis=1)
                 told = square > TINY**2
                 total = held[some, one].sum(axis=1) ** 2
@@ -208,7 +211,7 @@ class KinsThinned:
     def of_noise(self) -> Floats:
         """As `Kins.of_noise`: sets by readings by kins."""
         left = [
-            _left(self.keep, self.across, self._within[one], (self.of_row == one) * self.keep)
+            left_by_codes(self.keep, self.across, self._within[one], (self.of_row == one) * self.keep)
             for one in range(_CELLS)
         ]
         return np.stack(left, axis=2)
@@ -218,29 +221,6 @@ class KinsThinned:
         """What `across` makes of the rows of each kin."""
         rows = [self.across[:, :, self.of_row == one] for one in range(_CELLS)]
         return [mine @ np.swapaxes(mine, 1, 2) for mine in rows]
-
-    def _held(self, some: Codes, one: int) -> tuple[Floats, Floats]:
-        """How much of each unit's variance the sum of squares of a kin holds, and the sum of its squares."""
-        along, within, rows = self.along[some], self._within[one][some], self.size_of_unit[some]
-        inside = (self.design.kin == one).astype(float)
-        left, size = _left(rows, along, within, inside), along.shape[1]
-        both = np.concatenate([along, along * inside], axis=1)
-        core = np.zeros((some.size, 2 * size, 2 * size))
-        core[:, :size, :size] = within
-        core[:, :size, size:] = core[:, size:, :size] = -np.eye(size)
-        turned = core @ (both @ np.swapaxes(both, 1, 2))
-        own = inside * rows
-        square = np.sum(own * (2 * left - own), axis=1) + np.sum(
-            turned * np.swapaxes(turned, 1, 2), axis=(1, 2)
-        )
-        return left, square
-
-
-def _left(rows: Floats, along: Floats, within: Floats, inside: Floats) -> Floats:
-    """As `kins._left` for several sets."""
-    through: Floats = np.sum(along * (within @ along), axis=1)
-    left: Floats = through + inside * (rows - 2 * np.sum(along**2, axis=1))
-    return left
 
 
 def _summed(over: Sums, values: Floats) -> Floats:
