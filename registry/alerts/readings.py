@@ -114,7 +114,8 @@ def readings(
         where |= Q(pump_model__in=vacuum_of, metric__in=VACUUM)
         # Implied, and said so that the database need not read the units of all models.
         where &= Q(unit__pump_model__in=[*pump_models, *vacuum_of])
-    return _readings(*_present(where, edition))
+    table, refreshed = _present(where, edition)
+    return _readings(table, edition, refreshed)
 
 
 def _readings(table: pd.DataFrame, edition: int, refreshed: Mapping[int, datetime]) -> Readings:
@@ -130,10 +131,10 @@ def _readings(table: pd.DataFrame, edition: int, refreshed: Mapping[int, datetim
     return Readings(table, edition, Gauge.objects.count(), refreshed)
 
 
-def _present(where: Q, edition: int) -> tuple[pd.DataFrame, int, dict[int, datetime]]:
+def _present(where: Q, edition: int) -> tuple[pd.DataFrame, dict[int, datetime]]:
     """The summaries that match, a row a unit, gauge and cell; the database packs each cell into one row.
 
-    With the edition, and when a summary of each revision was made last.
+    With when a summary of each revision was made last.
     """
     columns = packed(_OF_ROW)
     found = (
@@ -156,7 +157,7 @@ def _present(where: Q, edition: int) -> tuple[pd.DataFrame, int, dict[int, datet
         }
     )
     # In order of time, so that the last of each revision stays.
-    return table, edition, dict(sorted(zip(of_cell["revision"], refreshed, strict=True), key=itemgetter(1)))
+    return table, dict(sorted(zip(of_cell["revision"], refreshed, strict=True), key=itemgetter(1)))
 
 
 def _past(edition: int, moment: datetime) -> pd.DataFrame:

@@ -12,12 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from registry.statistics.entries import Entries
-from registry.statistics.kins import Kins
+from registry.statistics.kins import TINY, Kins
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Sums, sums
 
 Codes = NDArray[np.intp]
-_TINY = 1e-9
 _DESIGNS = 64
 
 
@@ -205,7 +204,7 @@ class Design:
         rows, along = self.by_unit_sums.size, self.by_unit_sums(self.across)
         taken = np.sum(along**2, axis=0)
         total = float(np.sum(rows**2) - 2 * rows @ taken + np.sum((along @ along.T) ** 2))
-        return float(np.sum(rows) - np.sum(taken)) ** 2 / total if total > _TINY else float("inf")
+        return float(np.sum(rows) - np.sum(taken)) ** 2 / total if total > TINY else float("inf")
 
     @cached_property
     def units_free(self) -> int:
@@ -276,5 +275,5 @@ def span(columns: Floats) -> Floats:
     if not columns.shape[1]:
         return columns
     left, sizes, _ = np.linalg.svd(columns, full_matrices=False)
-    basis: Floats = left[:, sizes > _TINY * max(float(np.abs(columns).max()), 1.0) * columns.shape[0]]
+    basis: Floats = left[:, sizes > TINY * max(float(np.abs(columns).max()), 1.0) * columns.shape[0]]
     return basis

@@ -13,10 +13,10 @@ from scipy import special
 
 from registry.statistics.crossed import CERTAIN
 from registry.statistics.designs import Codes, held_beside, less_means, one_hot, span
+from registry.statistics.kins import TINY
 from registry.statistics.robust import Floats
 from registry.statistics.tables import Tables
 
-TINY = 1e-9
 _HAIR = 1e-300
 # Beyond so many units what one of them weighs more than another no longer matters to what is known.
 MOST_UNITS = 500

@@ -14,7 +14,8 @@ import numpy as np
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Codes, Sums
 
-_TINY = 1e-9
+# Less than this of anything that codes decide is rounding.
+TINY = 1e-9
 
 
 @dataclass(frozen=True)
@@ -51,8 +52,8 @@ class Kins:
             of = self.by_unit.size, along, within, _marks(self.of_unit, one)
             held[one] = np.bincount(self.of_unit, left_by_codes(*of), self.count)
             square = square_of_codes(*of)
-            freedom[one] = held[one].sum() ** 2 / square if square > _TINY**2 else 0.0
-            if freedom[one] < 1 - _TINY:
+            freedom[one] = held[one].sum() ** 2 / square if square > TINY**2 else 0.0
+            if freedom[one] < 1 - TINY:
                 break
         return held, freedom
 

@@ -18,13 +18,12 @@ from registry.statistics.henderson import (
     MOST_UNITS,
     SINGULAR,
     TELLING,
-    TINY,
     Spread,
     clearly_unlike,
     freedom_of_groups,
     own_spreads,
 )
-from registry.statistics.kins import left_by_codes, square_of_codes
+from registry.statistics.kins import TINY, left_by_codes, square_of_codes
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Sums
 from registry.statistics.tables import Tables
