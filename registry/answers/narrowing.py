@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypedDict
 
 from registry.answers.blocks import Block
 from registry.answers.filters import (
@@ -103,8 +103,21 @@ class Narrowed:
         return one_of_them
 
 
+class Filters(TypedDict, total=False):
+    """What a question narrows settings and metrics down to, as `narrowed` takes it."""
+
+    mode: str | None
+    level: str | int | None
+    programme: str | None
+    power: str | None
+    elevation: str | None
+    metric: str | None
+
+
 def narrowed(  # noqa: PLR0913 - one parameter a filter
     edition: int,
+    rig: str | None = None,
+    /,
     *,
     mode: str | None = None,
     level: str | int | None = None,
@@ -112,7 +125,6 @@ def narrowed(  # noqa: PLR0913 - one parameter a filter
     power: str | None = None,
     elevation: str | None = None,
     metric: str | None = None,
-    rig: str | None = None,
 ) -> Narrowed:
     """Check the filters. `metric` is one metric, or `all`; the main ones without it. Raises Invalid."""
     if metric is not None and metric.strip().casefold() == "all":

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 from math import isnan
-from typing import Any
+from typing import Any, Unpack
 
 from registry.answers import cautions
 from registry.answers.comparing.contrasts import Contrasts
@@ -15,7 +15,7 @@ from registry.answers.comparing.spreads import Scattered, of_intervals, of_scatt
 from registry.answers.comparing.telling import left_out_of, says_compared
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
-from registry.answers.narrowing import Margins, chosen_margins, narrowed
+from registry.answers.narrowing import Filters, Margins, chosen_margins, narrowed
 from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import dated, natural
@@ -27,18 +27,13 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     old: str,
     new: str,
     *,
-    mode: str | None = None,
-    level: str | int | None = None,
-    programme: str | None = None,
-    power: str | None = None,
-    elevation: str | None = None,
-    metric: str | None = None,
     rig: str | None = None,
     rate_margin: float | None = None,
     vacuum_margin: float | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
     ground: Ground = NO_GROUND,
+    **filters: Unpack[Filters],
 ) -> dict[str, Any]:
     """Return the `comparisons` document: new less old at each setting and metric.
 
@@ -61,10 +56,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     margins = chosen_margins(rate_margin, vacuum_margin)
     number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
-    asked = narrowed(
-        number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric,
-        rig=rig,
-    )  # fmt: skip
+    asked = narrowed(number, rig, **filters)
     sides = find_sides(pump_model, old, new)
     found = contrasts_of(sides, asked, moment)
     told = _told(pump_model.name, sides, found, margins, moment)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Unpack
 
 from registry.answers import cautions
 from registry.answers.comparing.comparisons import setting_order
@@ -16,7 +16,7 @@ from registry.answers.comparing.swaps_kept import swapped_of
 from registry.answers.comparing.telling import told_setting
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
-from registry.answers.narrowing import Margins, narrowed
+from registry.answers.narrowing import Filters, Margins, narrowed
 from registry.answers.setting import PLACE, order_around, order_of_mode
 from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_words, natural, rounded
@@ -31,15 +31,10 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     *,
     old_part: str | None = None,
     new_part: str | None = None,
-    mode: str | None = None,
-    level: str | int | None = None,
-    programme: str | None = None,
-    power: str | None = None,
-    elevation: str | None = None,
-    metric: str | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
     ground: Ground = NO_GROUND,
+    **filters: Unpack[Filters],
 ) -> dict[str, Any]:
     """Return the `part-swaps` document: `part` and `base` add up to `total`.
 
@@ -56,9 +51,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     named = chosen_part(part)
-    asked = narrowed(
-        number, mode=mode, level=level, programme=programme, power=power, elevation=elevation, metric=metric
-    )
+    asked = narrowed(number, **filters)
     sides = find_sides(pump_model, old, new)
     swapped = swapped_of(sides, asked, moment)
     before, after = swapped.sides
