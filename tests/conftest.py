@@ -1,7 +1,10 @@
 """Rules for all tests: nothing leaves this machine, and no installation's folder is touched."""
 
+import json
 from collections.abc import Iterator
+from datetime import date
 
+import orjson
 import pytest
 import pytest_socket
 from django.db import connection
@@ -18,6 +21,20 @@ def pytest_runtest_setup() -> None:
 def nothing_remembered():
     """A test that empties the database must leave nothing remembered of it."""
     benches.forget()
+
+
+@pytest.fixture(autouse=True)
+def only_numbers_written(monkeypatch):
+    """What is no number would be written as null: no answer may come to that."""
+    dumps = orjson.dumps
+
+    def checked(value, default=None, option=None):
+        json.dumps(
+            value, default=lambda one: str(one) if isinstance(one, date) else default(one), allow_nan=False
+        )
+        return dumps(value, default, option)
+
+    monkeypatch.setattr(orjson, "dumps", checked)
 
 
 @pytest.fixture(autouse=True)

@@ -3,8 +3,10 @@
 import gzip
 import json
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
+
+import numpy as np
+import orjson
 
 from registry.answers.keeping.deflated import LEVEL, Deflated, deflated, gzipped
 
@@ -53,8 +55,11 @@ def plain(document: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def written(value: Any) -> bytes:
-    """JSON text of anything an answer holds."""
-    return _ENCODER.encode(value).encode()
+    """JSON text of anything an answer holds: times as ISO 8601, numbers and arrays of numpy as those of JSON.
+
+    What is no number (NaN, infinity) is null, as all that is not known; no answer should come to that.
+    """
+    return orjson.dumps(value, default=_as_json, option=orjson.OPT_SERIALIZE_NUMPY)
 
 
 def _member(value: Any) -> bytes:
@@ -64,10 +69,5 @@ def _member(value: Any) -> bytes:
 
 
 def _as_json(value: Any) -> Any:
-    """Times as ISO 8601, numbers and arrays of numpy as those of JSON."""
-    if isinstance(value, date):
-        return value.isoformat()
-    return value.tolist()
-
-
-_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=_as_json)
+    """Named tuples, and arrays that do not lie in one piece, as lists."""
+    return value.tolist() if isinstance(value, np.ndarray | np.generic) else list(value)
