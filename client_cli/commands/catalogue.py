@@ -1,11 +1,11 @@
 """The catalogue of pump models: `catalogue load`, `show` and `list`; corrections are in `proposing`."""
 
-import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from client_cli.catalogue_file import propose_file, read_catalogue
 from client_cli.commands.common import Call, answering
 from client_cli.errors import Problem, Refused, WrongUse
 from client_cli.exits import ExitCode
@@ -43,7 +43,6 @@ def load(
 
 
 def _propose(call: Call, file: Path, why: str | None) -> ExitCode:
-    from client_cli.commands.proposing import propose_file
     from client_cli.render.proposals import show_proposed
 
     if not (why or "").strip():
@@ -77,26 +76,6 @@ def list_models(
     with call.session() as session:
         call.answer(session.collect("pump-models", {"search": search}), show_models)
     return ExitCode.DONE
-
-
-def read_catalogue(file: Path) -> dict[str, Any]:
-    """The catalogue in a TOML file, dates as ISO texts. Raises WrongUse naming the file and the line."""
-    try:
-        document = tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise WrongUse(f"{file} cannot be read: {error}.", "Correct the place named.") from error
-    if not isinstance(document.get("pump_model"), list):
-        raise WrongUse(f"{file} declares no pump model.", "Begin each with a line [[pump_model]].")
-    return {key: _plain(value) for key, value in document.items()}
-
-
-def _plain(value: Any) -> Any:
-    """TOML as JSON takes it: its dates and times become ISO 8601 texts."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_plain(item) for item in value]
-    return value.isoformat() if hasattr(value, "isoformat") else value
 
 
 def find_model(session: "Session", model: str) -> dict[str, Any]:

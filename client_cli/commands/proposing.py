@@ -1,29 +1,20 @@
 """Corrections of the catalogue: propose, look at, confirm, reject; and the history of what was done."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated
 
 import typer
 
-from client_cli.commands.catalogue import app, find_model, read_catalogue
+from client_cli.catalogue_file import propose_file
+from client_cli.commands.catalogue import app, find_model
 from client_cli.commands.common import Call, answering
 from client_cli.exits import ExitCode
-
-if TYPE_CHECKING:
-    from client_cli.session import Session
 
 __all__ = ["app"]
 CatalogueFile = Annotated[
     Path, typer.Argument(metavar="FILE.toml", exists=True, dir_okay=False, readable=True, help="Catalogue.")
 ]
 Number = Annotated[int, typer.Argument(metavar="NUMBER", min=1, help="Number of the proposal.")]
-
-
-def propose_file(session: "Session", file: Path, why: str) -> dict[str, Any]:
-    """Send a catalogue file's differences as proposals; returns the server's document."""
-    body = {**read_catalogue(file), "why": why}
-    document: dict[str, Any] = session.post("proposals/from-catalogue", body, repeatable=False).document
-    return document
 
 
 @app.command("propose")

@@ -4,8 +4,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from seed_demo.scenario.plan import PlannedRun, planned_runs
+from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import on_bench
+from seed_demo.scenario.runs import PlannedRun
 from seed_demo.scenario.units import seed_of
 from seed_demo.simulator.bench import PumpOnBench, simulate
 from seed_demo.simulator.gauge import log

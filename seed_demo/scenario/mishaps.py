@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from seed_demo.scenario.catalogue import catalogue, within
-from seed_demo.scenario.plan import PlannedRun
+from seed_demo.scenario.runs import PlannedRun
 
 SHORT_S = 2.0
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from seed_demo.scenario.community import Community, Gauge, community
 from seed_demo.scenario.mishaps import SHORT_S
-from seed_demo.scenario.plan import PlannedRun
+from seed_demo.scenario.runs import PlannedRun
 from seed_demo.scenario.units import seed_of
 from seed_demo.simulator.bench import PumpOnBench, TrueWaveform, simulate
 from seed_demo.simulator.controller import Habits

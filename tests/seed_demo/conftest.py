@@ -4,8 +4,9 @@ from functools import cache
 
 import pytest
 
-from seed_demo.scenario.plan import PlannedRun, planned_runs
+from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import Recording, make_recordings
+from seed_demo.scenario.runs import PlannedRun
 
 
 def chosen() -> list[PlannedRun]:

@@ -5,8 +5,9 @@ import pytest
 from seed_demo.driver import built
 from seed_demo.driver.built import Truths
 from seed_demo.scenario.community import community
-from seed_demo.scenario.plan import PlannedRun, planned_runs
+from seed_demo.scenario.plan import planned_runs
 from seed_demo.scenario.recordings import Recording, Truth
+from seed_demo.scenario.runs import PlannedRun
 
 OF_A = {"mode": "expression", "level": "3", "rig": "flat membrane / duckbill"}
 
