@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy import sparse, special
 
+from registry.statistics.designs import less_means, one_hot
 from registry.statistics.mixed import Cover
 from registry.statistics.robust import Floats, algorithm_a
 from registry.statistics.shifts import SET_UP
@@ -19,6 +20,8 @@ from registry.statistics.taming import shared, tamed_pairs
 # A bench's offset is told from this many units, and against this many other benches.
 ENOUGH_UNITS, ENOUGH_OTHERS = 2, 2
 _MOST = 50.0
+# For how many degrees of freedom the usual scatter of set-ups counts beside what is seen of it.
+_DRAWN_BY = 8
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,7 @@ def bench_offsets(pairs: pd.DataFrame, by: str = "clinic") -> Benches:
         return Benches((), 0.0)
     keys, code = np.unique(told[by].to_numpy(), return_inverse=True)
     values, spread = tamed_pairs(told)
-    offsets, errors = _fitted(told, values, code, spread)
+    offsets, errors = _fitted(told, values, code, spread, set_up(told, values, code))
     island = _islands(told, code)
     declared = float(np.sqrt((told["systematic"] ** 2).mean()))
     scatter = max(_between(offsets, errors, island), declared / 2)
@@ -86,7 +89,31 @@ def bench_offsets(pairs: pd.DataFrame, by: str = "clinic") -> Benches:
     return Benches(tuple(found), scatter)
 
 
-def _fitted(pairs: pd.DataFrame, values: Floats, code: np.ndarray, spread: float) -> tuple[Floats, Floats]:
+def set_up(pairs: pd.DataFrame, values: Floats, code: np.ndarray) -> float:
+    """What a unit differs by from one time it is set up to the next, a standard deviation.
+
+    Seen where benches (`code`) read the same units, as what is left beside units and benches, robustly, with
+    0.7 times as many degrees of freedom as rows tell; drawn towards the usual one, which stands where no unit
+    tells.
+    """
+    unit = pd.factorize(pairs["unit"])[0]
+    again = np.flatnonzero((np.bincount(unit) > 1)[unit])
+    if not again.size:
+        return SET_UP
+    unit = np.unique(unit[again], return_inverse=True)[1]
+    apart = less_means(np.column_stack([values, one_hot(code)])[again], unit)
+    of_benches, _, rank, _ = np.linalg.lstsq(apart[:, 1:], apart[:, 0])
+    free = again.size - int(unit.max()) - 1 - int(rank)
+    if free < 1:
+        return SET_UP
+    left = apart[:, 0] - apart[:, 1:] @ of_benches
+    seen, worth = algorithm_a(left)[1] ** 2 * again.size / free, 0.7 * free
+    return float(np.sqrt((worth * seen + _DRAWN_BY * SET_UP**2) / (worth + _DRAWN_BY)))
+
+
+def _fitted(
+    pairs: pd.DataFrame, values: Floats, code: np.ndarray, spread: float, noise: float
+) -> tuple[Floats, Floats]:
     """Offsets by generalised least squares, builds and benches fixed and units random, with their errors.
 
     Only differences can be told, so offsets add up to nought among benches that are tied to each other.
@@ -97,7 +124,7 @@ def _fitted(pairs: pd.DataFrame, values: Floats, code: np.ndarray, spread: float
     cover = Cover(
         unit=pd.factorize(pairs["unit"])[0],
         group=np.zeros(len(pairs), np.intp),
-        noise=np.full(len(pairs), SET_UP**2),
+        noise=np.full(len(pairs), noise**2),
         of_unit=spread**2,
         of_group=np.zeros(1),
     )

@@ -4,8 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from registry.statistics.benches import Benches, bench_offsets
+from registry.statistics.benches import Benches, bench_offsets, set_up
 from registry.statistics.pairs import pair_table
+from registry.statistics.shifts import SET_UP
+from registry.statistics.taming import shared
 from tests.statistics.communities import Readers
 
 
@@ -32,6 +34,22 @@ def test_intervals_hold_the_true_offsets() -> None:
             held += one.low <= truth[one.bench] <= one.high
             total += 1
     assert 0.92 <= held / total <= 0.99
+
+
+@pytest.mark.parametrize(("scatter", "told"), [(0.0, 0.0045), (0.01, 0.01), (0.03, 0.0275)])
+def test_what_setting_up_differs_by_is_seen_where_units_travel(scatter: float, told: float) -> None:
+    """It is drawn a little towards the usual one, 1 %."""
+    rng = np.random.default_rng(8)
+    pairs = shared(pair_table(Readers(clinics=8, builds=3, round_robin=3).readings(rng)))
+    values = pairs["apart"].to_numpy() + rng.normal(0, scatter, len(pairs))
+    code = np.unique(pairs["clinic"], return_inverse=True)[1]
+    assert set_up(pairs, values, code) == pytest.approx(told, rel=0.25)
+
+
+def test_where_no_unit_travels_the_usual_scatter_of_set_ups_stands() -> None:
+    pairs = shared(pair_table(Readers().readings(np.random.default_rng(9))))
+    code = np.unique(pairs["clinic"], return_inverse=True)[1]
+    assert set_up(pairs, pairs["apart"].to_numpy(), code) == SET_UP
 
 
 def test_units_that_travel_make_offsets_sharp() -> None:
