@@ -6,7 +6,7 @@ for all sets of units at once. What is done is told where it is done for one des
 `henderson`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -16,28 +16,26 @@ from registry.statistics.crossed import CERTAIN
 from registry.statistics.designs import Codes, Design
 from registry.statistics.henderson import (
     MOST_UNITS,
-    SINGULAR,
     TELLING,
     Spread,
     clearly_unlike,
     freedom_of_groups,
     own_spreads,
 )
-from registry.statistics.kins import TINY, left_by_codes, square_of_codes
+from registry.statistics.kins import TINY
+from registry.statistics.kins_thinned import CELLS, KinsThinned
 from registry.statistics.robust import Floats
 from registry.statistics.stacks import Sums
 from registry.statistics.tables import Tables
-
-_CELLS = 2
 
 
 def can_thin(design: Design) -> bool:
     """Whether designs with fewer units than that one can be worked out at once."""
     return (
-        design.cells == _CELLS
+        design.cells == CELLS
         and not design.shares_units
         and design.units <= MOST_UNITS
-        and np.unique(design.build).size == _CELLS
+        and np.unique(design.build).size == CELLS
     )
 
 
@@ -129,7 +127,7 @@ class Thinned:
     def by_group(self) -> Floats:
         """As `Design.by_group`."""
         held: Floats = np.zeros_like(self.size_of_group)
-        for cell in range(_CELLS):
+        for cell in range(CELLS):
             met = self.design.by_group_sums(self.keep * self.design.one_hot_cells[:, cell])
             held += met - met**2 / self.size_of_cell[:, cell, None]
         return held
@@ -163,63 +161,13 @@ class Thinned:
         square = (rows.sum(axis=1) - taken.sum(axis=1)) ** 2
         several = (self.units < self.rows) & (total > TINY)
         worth = np.where(several, square / np.where(several, total, 1.0), np.inf)
-        free = np.minimum(np.minimum(worth, self.freedom), self.units - _CELLS)
+        free = np.minimum(np.minimum(worth, self.freedom), self.units - CELLS)
         return np.asarray(np.maximum(free, 1.0))
 
     @cached_property
-    def kins(self) -> "KinsThinned":
+    def kins(self) -> KinsThinned:
         """As `Design.kins`."""
         return KinsThinned(self.across, self._along, self.keep, self.size_of_unit, self.design)
-
-
-@dataclass(frozen=True)
-class KinsThinned:
-    """As `kins.Kins` for several sets of rows, where units of a cell are of one kin."""
-
-    across: Floats
-    along: Floats
-    keep: Floats
-    size_of_unit: Floats
-    design: Design
-
-    @cached_property
-    def of_row(self) -> Codes:
-        """The kin of each row's unit."""
-        return self.design.kin[self.design.unit]
-
-    @cached_property
-    def told(self) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-        """As `Kins.told`, and in which sets it serves to tell kins apart."""
-        sets, kin = self.keep.shape[0], self.design.kin
-        held, freedom = np.zeros((sets, _CELLS, _CELLS)), np.zeros((sets, _CELLS))
-        rows = np.stack([self.keep[:, self.of_row == one].sum(axis=1) for one in range(_CELLS)], axis=1)
-        some = np.flatnonzero((rows > 1).all(axis=1))
-        if some.size:
-            for one in range(_CELLS):
-                inside = (kin == one).astype(float)
-                of = self.size_of_unit[some], self.along[some], self._within[one][some], inside
-                left, square = left_by_codes(*of), square_of_codes(*of)
-                held[some, one] = np.stack([left[:, kin == other].sum(axis=1) for other in (0, 1)], axis=1)
-                told = square > TINY**2
-                total = held[some, one].sum(axis=1) ** 2
-                freedom[some, one] = np.where(told, total / np.where(told, square, 1.0), 0.0)
-        serve: NDArray[np.bool_] = np.asarray((freedom >= 1 - TINY).all(axis=1))
-        serve[serve] = np.linalg.cond(held[serve]) <= SINGULAR
-        return held, freedom, serve
-
-    def of_noise(self) -> Floats:
-        """As `Kins.of_noise`: sets by readings by kins."""
-        left = [
-            left_by_codes(self.keep, self.across, self._within[one], (self.of_row == one) * self.keep)
-            for one in range(_CELLS)
-        ]
-        return np.stack(left, axis=2)
-
-    @cached_property
-    def _within(self) -> list[Floats]:
-        """What `across` makes of the rows of each kin."""
-        rows = [self.across[:, :, self.of_row == one] for one in range(_CELLS)]
-        return [mine @ np.swapaxes(mine, 1, 2) for mine in rows]
 
 
 def _summed(over: Sums, values: Floats) -> Floats:
@@ -270,7 +218,7 @@ def _parted(
     if some.size:
         at = which[some]
         held, freedom = held[at], freedom[at]
-        of_kin = np.stack([by.kins.of_row == one for one in range(_CELLS)], axis=1).astype(float)
+        of_kin = np.stack([by.kins.of_row == one for one in range(CELLS)], axis=1).astype(float)
         own = squares[some] @ of_kin
         noise = np.einsum("tr,trk->tk", of.noise[some], by.kins.of_noise()[at])
         unlike[some] = clearly_unlike(own, held.sum(axis=2), freedom)
@@ -292,7 +240,7 @@ def _of_groups(of: Tables, by: Thinned, which: Codes, unit: Floats) -> tuple[Flo
     there = by.size_of_group[which] > 0
     leaning = design.by_group_sums(of.systematic**2 * keep) * by.share_of_group[which]
     held = by.by_group.sum(axis=1)[which]
-    told = np.where(held > TINY, (by.groups + by.rank - _CELLS)[which], 0.0)
+    told = np.where(held > TINY, (by.groups + by.rank - CELLS)[which], 0.0)
     units = (unit * by.by_unit[which]).sum(axis=1)
     known = told > 0
     estimated = np.where(known, np.maximum((left - units) / np.where(known, held, 1.0), 0.0), 0.0)
