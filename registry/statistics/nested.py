@@ -12,6 +12,14 @@ from registry.statistics.stacks import Stack, middle, weighted_middle
 
 Codes = NDArray[np.intp]
 
+# What makes a standard deviation of the median distance of a normal sample's values from their own median, by
+# its size; of odd samples without the median itself. Found by 1.6 million simulated values a size.
+_ODD_TO_SD = (3.0, 5.0, 9.0, 21.0, 101.0), (1.451, 1.459, 1.468, 1.476, MAD_TO_SD)
+_EVEN_TO_SD = (
+    (4.0, 6.0, 8.0, 10.0, 12.0, 20.0, 30.0, 100.0),
+    (2.057, 1.898, 1.775, 1.701, 1.656, 1.576, 1.543, 1.505),
+)
+
 
 @dataclass(frozen=True)
 class Cells:
@@ -108,9 +116,23 @@ def _tamed_within(stack: Stack) -> Floats:
     apart = (mean - centres)[:, rows]
     # Each clinic's own median uses up one deviation.
     size = int(apart.shape[1] - crowded.sum() + 1)
-    scale = MAD_TO_SD * middle(np.abs(apart - middle(apart))) * np.sqrt(apart.shape[1] / size)
+    scale = _scale_within(apart, np.bincount(stack.clinic)[stack.clinic[rows]])
     mean[:, rows] = centres[:, rows] + reined(apart, _floored(stack, scale), size)
     return mean
+
+
+def _scale_within(apart: Floats, crowd: Codes) -> Floats:
+    """The scale of deviations from medians of groups, one a table; `crowd` is the size of each row's group.
+
+    A group of few lies closer about its own median than about the centre. In one of odd size a value is that
+    median, whose deviation of nought says nothing and is left out; in one of even size two lie as near to it
+    as each other. Without allowing for that, a third of communities of four clinics with three sound units
+    each would have one of them taken for wild.
+    """
+    odd = crowd % 2 == 1
+    to_sd = np.where(odd, np.interp(crowd, *_ODD_TO_SD), np.interp(crowd, *_EVEN_TO_SD))
+    medians = round(float(np.sum(1.0 / crowd[odd])))
+    return middle(np.sort(np.abs(apart) * to_sd, axis=1)[:, medians:])
 
 
 def _tamed_overall(stack: Stack) -> Floats:
