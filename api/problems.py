@@ -65,6 +65,7 @@ _HINTS: dict[str, str] = {
 }
 _NO_RECORD = "Nothing is kept under this address"
 _INVALID = "Correct what is named under 'errors' and send it again; nothing was stored."
+_ASK_AGAIN = "Correct that and ask again."
 
 _CODES: tuple[tuple[type[Exception], str], ...] = (
     (exceptions.NotAuthenticated, "not_signed_in"),
@@ -118,7 +119,7 @@ def problem(
         "status": STATUS[code],
         "code": code,
         "detail": detail or title,
-        "hint": hint or _HINTS.get(code, _INVALID),
+        "hint": hint or _HINTS.get(code, _ASK_AGAIN if request.method in ("GET", "HEAD") else _INVALID),
         "errors": [fault.as_dict() for fault in faults],
         "request_id": getattr(request, "request_id", ""),
         **(extra or {}),

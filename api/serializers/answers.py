@@ -4,6 +4,7 @@ from typing import Any
 
 from rest_framework import serializers
 
+from api.serializers.asking import Moment, OneOf
 from registry.models import Mode, Power
 
 BASES = ("declared", "observed", "inferred", "unknown")
@@ -37,19 +38,17 @@ class DistributionsQuery(serializers.Serializer[Any]):
 
     model = serializers.CharField(max_length=120, help_text="the pump model's name")
     revision = serializers.CharField(max_length=40, required=False)
-    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    mode = OneOf(choices=Mode.choices, required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
     metric = serializers.CharField(max_length=40, required=False)
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
-    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    power = OneOf(choices=[Power.MAINS, Power.BATTERY], required=False)
     elevation = elevation_field()
     edition = serializers.IntegerField(
         min_value=1, max_value=32767, required=False, help_text="default: the current"
     )
-    as_of = serializers.DateTimeField(
-        required=False, help_text="a past time, to be answered as then; default: now"
-    )
+    as_of = Moment(required=False, help_text="a past time, to be answered as then; default: now")
 
 
 class HistogramDocument(serializers.Serializer[Any]):

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import AnswerDocument, PlaceDocument, SettingDocument, elevation_field
+from api.serializers.asking import Moment, OneOf
 from registry.models import Mode, Power
 
 VERDICTS = ("same", "different", "cannot tell yet")
@@ -16,9 +17,7 @@ class WhenQuery(serializers.Serializer[Any]):
     edition = serializers.IntegerField(
         min_value=1, max_value=32767, required=False, help_text="default: the current"
     )
-    as_of = serializers.DateTimeField(
-        required=False, help_text="a past time, to be answered as then; default: now"
-    )
+    as_of = Moment(required=False, help_text="a past time, to be answered as then; default: now")
 
 
 class NarrowingQuery(WhenQuery):
@@ -27,13 +26,13 @@ class NarrowingQuery(WhenQuery):
     model = serializers.CharField(max_length=120, help_text="the pump model's name")
     old = serializers.CharField(max_length=80, help_text="a revision, unit:SERIAL or firmware:TAG")
     new = serializers.CharField(max_length=80, help_text="a revision, unit:SERIAL or firmware:TAG")
-    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    mode = OneOf(choices=Mode.choices, required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
     metric = serializers.CharField(
         max_length=40, required=False, help_text="one metric, or `all`; else rate, peak and residual vacuum"
     )
-    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    power = OneOf(choices=[Power.MAINS, Power.BATTERY], required=False)
     elevation = elevation_field()
 
 

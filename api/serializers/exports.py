@@ -6,6 +6,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import DistributionsQuery, elevation_field
+from api.serializers.asking import Moment, OneOf
 from api.serializers.benches import BenchesQuery
 from api.serializers.claims import ClaimsQuery
 from api.serializers.comparing import ComparisonsQuery, SwapsQuery
@@ -28,19 +29,17 @@ class MeasurementsQuery(serializers.Serializer[Any]):
     serial = serializers.CharField(max_length=60, required=False)
     clinic = serializers.CharField(max_length=40, required=False)
     gauge = serializers.CharField(max_length=40, required=False)
-    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    mode = OneOf(choices=Mode.choices, required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
     metric = serializers.CharField(max_length=40, required=False)
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
-    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    power = OneOf(choices=[Power.MAINS, Power.BATTERY], required=False)
     elevation = elevation_field()
-    state = serializers.ChoiceField(choices=STATES, required=False, help_text="accepted unless said")
-    since = serializers.DateTimeField(required=False, help_text="runs received from then on")
-    until = serializers.DateTimeField(required=False, help_text="runs received before then")
-    as_of = serializers.DateTimeField(
-        required=False, help_text="a past time: the runs that counted then, as they counted"
-    )
+    state = OneOf(choices=STATES, required=False, help_text="accepted unless said")
+    since = Moment(required=False, help_text="runs received from then on")
+    until = Moment(required=False, help_text="runs received before then")
+    as_of = Moment(required=False, help_text="a past time: the runs that counted then, as they counted")
     edition = serializers.IntegerField(
         min_value=1, max_value=32767, required=False, help_text="the current one unless said"
     )
@@ -63,8 +62,8 @@ QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {
 class DictionaryQuery(serializers.Serializer[Any]):
     """The dictionary of which table?"""
 
-    of = serializers.ChoiceField(choices=list(TABLES), default="measurements", help_text="which table")
-    format = serializers.ChoiceField(choices=["json", "csv"], default="json")
+    of = OneOf(choices=list(TABLES), default="measurements", help_text="which table")
+    format = OneOf(choices=["json", "csv"], default="json")
     bom = serializers.BooleanField(default=False, help_text="CSV for spreadsheets: a byte order mark first")
     edition = MeasurementsQuery().fields["edition"]
 
@@ -72,8 +71,8 @@ class DictionaryQuery(serializers.Serializer[Any]):
 class FileQuery(serializers.Serializer[Any]):
     """Which table, as what kind of file?"""
 
-    of = serializers.ChoiceField(choices=list(TABLES), default="measurements", help_text="which table")
-    format = serializers.ChoiceField(choices=FORMATS, default="csv")
+    of = OneOf(choices=list(TABLES), default="measurements", help_text="which table")
+    format = OneOf(choices=FORMATS, default="csv")
     bom = serializers.BooleanField(default=False, help_text="CSV for spreadsheets: a byte order mark first")
 
 

@@ -5,6 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument, elevation_field
+from api.serializers.asking import OneOf
 from api.serializers.comparing import WhenQuery
 from registry.answers.matching.needs import ALIASES
 from registry.models import Mode, Power
@@ -26,9 +27,9 @@ class SettingsQuery(WhenQuery):
     like_model = serializers.CharField(
         max_length=120, required=False, help_text="the pump of the old setting, if another one"
     )
-    mode = serializers.ChoiceField(choices=Mode.choices, required=False)
+    mode = OneOf(choices=Mode.choices, required=False)
     programme = serializers.CharField(max_length=40, required=False)
-    power = serializers.ChoiceField(choices=[Power.MAINS, Power.BATTERY], required=False)
+    power = OneOf(choices=[Power.MAINS, Power.BATTERY], required=False)
     elevation = elevation_field()
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     rate_margin = serializers.FloatField(required=False, help_text="in per cent (5)")
