@@ -11,7 +11,8 @@ from registry.answers.distributions.about import About, about_model
 from registry.answers.distributions.cell_parts import Crowd, Kept, Shared, names_of
 from registry.answers.distributions.figures import Told, readers_mark, worked_out
 from registry.answers.distributions.left_out import Left, left, left_out
-from registry.answers.distributions.telling import told_distributions, told_many
+from registry.answers.distributions.telling import told_distributions, told_many, told_nothing
+from registry.answers.distributions.unmatched import what_there_is
 from registry.answers.filters import (
     chosen_elevation,
     chosen_level,
@@ -195,7 +196,16 @@ def _told(
     cells = sorted(told, key=lambda one: one.cell.order)
     detailed = len(cells) <= _DETAILED
     texts = Texts(one.text(detailed=detailed, own=asked.own) for one in cells)
-    return _Found(texts, told_distributions(asked.about.name, cells, crowd, asked.moment), unknown, rows)
+    return _Found(texts, _says(asked, cells, crowd), unknown, rows)
+
+
+def _says(asked: _Asked, cells: list[Told], crowd: Crowd) -> str:
+    """What is told first. What there is instead of nothing is known of the present alone."""
+    if cells:
+        return told_distributions(asked.about.name, cells, crowd, asked.moment)
+    about = asked.about
+    instead = "" if asked.moment else what_there_is(asked.narrowed, asked.rig, about.revisions)
+    return told_nothing(about.name, instead, asked.moment)
 
 
 def _left(asked: _Asked, shared: Shared) -> list[Left]:

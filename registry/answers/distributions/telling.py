@@ -18,9 +18,12 @@ def told_distributions(model: str, cells: Sequence[Told], crowd: Crowd, moment: 
     return dated(f"{_says(model, cells, crowd)}.", moment)
 
 
+def told_nothing(model: str, instead: str, moment: datetime | None) -> str:
+    """Return what a document without cells says; `instead` is what there is in their place, if anything."""
+    return dated(f"{model}: no accepted runs match; {instead or 'nothing is known here yet'}.", moment)
+
+
 def _says(model: str, cells: Sequence[Told], crowd: Crowd) -> str:
-    if not cells:
-        return f"{model}: no accepted runs match; nothing is known here yet"
     if len(cells) <= _TOLD:
         read = [json.loads(b"{" + one.figures + b"}") for one in cells]
         if len({_asked(cell) for cell in read}) == 1:
@@ -36,8 +39,8 @@ def told_many(model: str, cells: int, thin: int, units: int, clinics: int) -> st
 
 def _many(model: str, cells: int, thin: int, units: int, clinics: int) -> str:
     measured = f"{counted(units, 'unit')} measured in {counted(clinics, 'clinic')}"
-    carried = "all carry figures" if not thin else f"{thin} of them too thin to carry figures"
-    return f"{model}: {counted(cells, 'cell')} from {measured}; {carried}"
+    carried = "none of them thin" if not thin else f"{thin} of them thin: too few units or clinics"
+    return f"{model}: {counted(cells, 'value')} over builds, settings and metrics, from {measured}; {carried}"
 
 
 def _asked(cell: Mapping[str, Any]) -> str:

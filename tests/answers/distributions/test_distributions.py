@@ -135,7 +135,8 @@ def test_one_setting_and_metric_is_said_in_words(model) -> None:
         "revision B 66 (9 units, 3 clinics), unknown revision 55.0 (1 unit, 1 clinic; thin)."
     )
     assert answer_distributions("Lapwing One")["says"] == (
-        "Lapwing One: 4 cells from 19 units measured in 3 clinics; 1 of them too thin to carry figures."
+        "Lapwing One: 4 values over builds, settings and metrics, from 19 units measured in 3 clinics; "
+        "1 of them thin: too few units or clinics."
     )
 
 

@@ -23,9 +23,36 @@ def test_narrowing_down(model) -> None:
     assert len(answer_distributions("Lapwing One", level=4)["cells"]) == 1
     assert len(answer_distributions("Lapwing One", mode="Expression", metric="peak_vacuum")["cells"]) == 2
     assert len(answer_distributions("Lapwing One", power="mains", programme="")["cells"]) == 2
+
+
+def test_a_model_nobody_measured_is_not_known(model) -> None:
     nothing = answer_distributions("Lapwing One", level="9")
     assert nothing["cells"] == []
-    assert "nothing is known here yet" in nothing["says"]
+    assert nothing["says"] == "Lapwing One: no accepted runs match; nothing is known here yet."
+
+
+@pytest.mark.parametrize(
+    ("asked", "instead"),
+    [
+        ({"level": "9"}, "level 9 was not measured; there are 3, 4, 10"),
+        ({"mode": "stimulation", "level": "3"}, "mode stimulation was not measured; there is expression"),
+        ({"revision": "B", "level": "3"}, "level 3 was not measured; there is 4"),
+        ({"rig": "domed"}, "rig 'domed' was not measured; there is"),
+        ({"power": "battery"}, "power battery was not measured; there is mains"),
+        ({"metric": "duty_factor"}, "metric duty factor was not measured; there is peak vacuum"),
+        ({"programme": "soft"}, "programme soft was not measured; there is without a programme"),
+        ({"revision": "C"}, "revision C was not measured; there are A, B"),
+    ],
+)
+def test_where_nothing_fits_what_there_is_is_told(model, asked, instead) -> None:
+    """A mistyped level must not read as if nobody had measured the pump."""
+    bench(model)
+    bench(model, level="10", start=20_000)
+    bench(model, "B", start=50_000, level="4")
+    model.revisions.create(label="C", order=3)
+    nothing = answer_distributions("Lapwing One", **asked)
+    assert nothing["cells"] == []
+    assert instead in nothing["says"]
 
 
 @pytest.mark.parametrize("level", ["low", "LOW", " Low "])
