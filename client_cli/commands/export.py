@@ -124,7 +124,10 @@ def _dictionary(
 
 def _show(console: Any, document: dict[str, Any]) -> None:
     basis = f"edition {document['edition']}, as of {document['as_of']}"
-    console.print(f"{document['file']}: {document['rows']} rows, {basis}.")
+    rows = "1 row" if document["rows"] == 1 else f"{document['rows']} rows"
+    console.print(f"{document['file']}: {rows}, {basis}.")
+    if not document["rows"]:
+        console.print("Nothing fits what was asked; check revision, setting, rig and times.")
     if document["dictionary"]:
         console.print(f"{document['dictionary']}: what its columns and metrics are.")
     console.print(f"SHA-256 {document['digest']}")

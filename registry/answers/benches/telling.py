@@ -11,6 +11,7 @@ _VERDICTS = {
     "warning": "worth a look",
     "action": "too far off, find the cause",
 }
+_BEYOND = "worth a look, more than its gauges declare"
 
 
 def told_benches(
@@ -40,7 +41,13 @@ def _of_own(yours: Sequence[Mapping[str, Any]], gauges: Sequence[Mapping[str, An
 
 def _assessed(row: Mapping[str, Any]) -> str:
     low, high = row["low_percent"], row["high_percent"]
-    return f"{_lean(row)} ({low:.1f} to {high:.1f} %: {_VERDICTS[row['reads']]})"
+    mark = _BEYOND if _is_beyond(row) else _VERDICTS[row["reads"]]
+    return f"{_lean(row)} ({low:.1f} to {high:.1f} %: {mark})"
+
+
+def _is_beyond(row: Mapping[str, Any]) -> bool:
+    """Whether a bench that is not too far off reads further off all the same than its gauges declare."""
+    return row["reads"] != "action" and row["en_reads"] == "action"
 
 
 def _lean(row: Mapping[str, Any]) -> str:
@@ -55,5 +62,11 @@ def _of_all(told: Collection[Mapping[str, Any]], scatter: float | None) -> str:
     off = len({row["clinic"] for row in told if row["reads"] == "action"})
     clinics = counted(len({row["clinic"] for row in told}), "clinic")
     differ = f", which differ by {scatter:.1f} % in vacuum" if scatter is not None else ""
-    reads = f"{off} of them {'reads' if off == 1 else 'read'}" if off else "none reads"
-    return f"Benches of {clinics} compared{differ}; {reads} too far off"
+    far = f"{off} of them {_read(off)}" if off else "none reads"
+    beyond = len({row["clinic"] for row in told if _is_beyond(row)})
+    also = f", {beyond} {_read(beyond)} further off than declared" if beyond else ""
+    return f"Benches of {clinics} compared{differ}; {far} too far off{also}"
+
+
+def _read(benches: int) -> str:
+    return "reads" if benches == 1 else "read"

@@ -25,6 +25,8 @@ from registry.models import Claim, PumpModel, Revision
 from registry.models.lookup import find_revision
 
 SAME_AS_BEFORE = "same as before"
+# How many builds a line can name one by one.
+_NAMED = 4
 _VERDICTS = {"same": "upheld", "different": "not upheld"}
 _EMPTY: Mapping[str, Any] = {"missing": ""} | dict.fromkeys(
     (
@@ -272,9 +274,14 @@ def _as_risk(risk: float) -> str:
 def _says(pump_model: PumpModel, claims: list[Claim], rows: list[dict[str, Any]]) -> str:
     if not claims:
         return f"{pump_model.name}: no claim is in the catalogue."
-    counts = Counter(row["verdict"] for row in rows)
-    told = [f"{counts[v]} {v}" for v in ("not upheld", "upheld", "undecided", NOT_MEASURED) if counts[v]]
+    if len(rows) == 1:
+        return f"{pump_model.name}: {rows[0]['says']}"
     failing = [row for row in rows if row["verdict"] == "not upheld"]
     worst = f" {failing[0]['says']}" if failing else ""
+    if len(claims) == 1 and 1 < len(rows) <= _NAMED:
+        each = ", ".join(f"revision {row['revision']} {row['verdict']}" for row in rows)
+        return f"{pump_model.name}, {claim_in_words(rows[0])}: {each}.{worst}"
+    counts = Counter(row["verdict"] for row in rows)
+    told = [f"{counts[v]} {v}" for v in ("not upheld", "upheld", "undecided", NOT_MEASURED) if counts[v]]
     asked = f"{counted(len(claims), 'claim')} over {counted(len({r['revision'] for r in rows}), 'revision')}"
     return f"{pump_model.name}, {asked}: {', '.join(told) or 'nothing to judge'}.{worst}"

@@ -42,6 +42,16 @@ def test_the_community_is_told_how_many_are_off(community) -> None:
     assert says.endswith("; 1 of them reads too far off; 2 units went round.")
 
 
+def test_a_bench_beyond_what_it_declares_is_not_called_well() -> None:
+    """Three per cent are no more than benches commonly differ by, yet beyond what its gauges declare."""
+    benched(high=1.03, u_systematic=0.5)
+    own = answer_benches(factories.clinic("hill"))
+    (vacuum,) = [row for row in own["benches"] if row["own"] and row["quantity"] == "vacuum"]
+    assert (vacuum["reads"], vacuum["en_reads"]) == ("acceptable", "action")
+    assert ": worth a look, more than its gauges declare)" in own["says"]
+    assert "none reads too far off, 1 reads further off than declared" in answer_benches()["says"]
+
+
 def test_of_several_gauges_the_one_that_is_off_is_named(community) -> None:
     for k in range(3):
         unit = factories.unit(community, f"LK000{500 + k}", "A")

@@ -62,10 +62,13 @@ def test_a_claim_is_judged_for_each_revision_with_its_risk(model) -> None:
     )
     assert old["entered_at"] is not None
     assert document["says"].startswith(
-        "Lapwing One, 1 claim over 2 revisions: 1 not upheld, 1 upheld. Revision B"
+        "Lapwing One, peak vacuum at least 220 mmHg at expression 3: revision A upheld, "
+        "revision B not upheld. Revision B, "
     )
     assert "less than 1 in 100 units conform" in document["says"]
     json.dumps(document)
+    (alone,) = answer_claims("Lapwing One", revision="A")["claims"]
+    assert answer_claims("Lapwing One", revision="A")["says"] == f"Lapwing One: {alone['says']}"
 
 
 def test_near_the_limit_nothing_is_decided_and_many_units_fail_a_claim_a_typical_one_meets(model) -> None:
