@@ -93,6 +93,15 @@ def test_people_are_told_rows_edition_and_digest(vacuary, shelf):
     assert hashlib.sha256(TABLE).hexdigest() in ran.out
 
 
+@pytest.mark.parametrize(("rows", "told"), [("1", "out.csv: 1 row, "), ("0", "Nothing fits what was asked")])
+def test_a_table_of_one_row_or_none_is_told_as_such(vacuary, registry, rows, told):
+    registry.answers["GET", "exports"] = (200, TABLE, headers(TABLE, **{"Vacuary-Rows": rows}))
+    registry.answers["GET", "exports/dictionary"] = (200, DICTIONARY, headers(DICTIONARY))
+    ran = vacuary("export", "Pellomi", "-o", "out.csv")
+    assert ran.code == 0
+    assert told in " ".join(ran.out.split())
+
+
 def test_parquet_comes_alone_since_it_carries_its_dictionary(vacuary, shelf, registry, here):
     ran = vacuary("export", "Pellomi", "--format", "parquet", "--of", "distributions", "--json")
     assert ran.json["dictionary"] is None

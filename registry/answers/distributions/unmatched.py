@@ -1,4 +1,4 @@
-"""Why nothing fits a question: the first of its words under which nothing was measured, and what was."""
+"""Why nothing fits a question: the first of its words that no accepted run has, and what there is instead."""
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
@@ -17,9 +17,9 @@ _BLANK = {"programme": "without a programme", "power": "not said", "elevation": 
 
 
 def what_there_is(narrowed: Narrowed, rig: str, revisions: Mapping[int, str]) -> str:
-    """Return which word of the question nothing was measured under, and what there is in its place.
+    """Return which word of the question no accepted run has, and what there is in its place.
 
-    "level 9 was not measured; there are 1, 2, 3": the words are gone through in order, each among what fits
+    "none has level 9; there are 1, 2, 3": the words are gone through in order, each among what fits
     those before it. Empty where the model has no summary in the edition at all. Two queries at most.
     """
     rows = list(
@@ -32,7 +32,7 @@ def what_there_is(narrowed: Narrowed, rig: str, revisions: Mapping[int, str]) ->
     for name, said, fits in _words(narrowed, rig, revisions, labels):
         fitting = [row for row in rows if fits(row)]
         if rows and not fitting:
-            return f"{name} {said} was not measured; there {_are(name, rows, revisions, labels)}"
+            return f"none has {name} {said}; there {_are(name, rows, revisions, labels)}"
         rows = fitting
     return ""
 

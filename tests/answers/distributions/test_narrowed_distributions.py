@@ -34,14 +34,14 @@ def test_a_model_nobody_measured_is_not_known(model) -> None:
 @pytest.mark.parametrize(
     ("asked", "instead"),
     [
-        ({"level": "9"}, "level 9 was not measured; there are 3, 4, 10"),
-        ({"mode": "stimulation", "level": "3"}, "mode stimulation was not measured; there is expression"),
-        ({"revision": "B", "level": "3"}, "level 3 was not measured; there is 4"),
-        ({"rig": "domed"}, "rig 'domed' was not measured; there is"),
-        ({"power": "battery"}, "power battery was not measured; there is mains"),
-        ({"metric": "duty_factor"}, "metric duty factor was not measured; there is peak vacuum"),
-        ({"programme": "soft"}, "programme soft was not measured; there is without a programme"),
-        ({"revision": "C"}, "revision C was not measured; there are A, B"),
+        ({"level": "9"}, "none has level 9; there are 3, 4, 10"),
+        ({"mode": "stimulation", "level": "3"}, "none has mode stimulation; there is expression"),
+        ({"revision": "B", "level": "3"}, "none has level 3; there is 4"),
+        ({"rig": "domed"}, "none has rig 'domed'; there is"),
+        ({"power": "battery"}, "none has power battery; there is mains"),
+        ({"metric": "duty_factor"}, "none has metric duty factor; there is peak vacuum"),
+        ({"programme": "soft"}, "none has programme soft; there is without a programme"),
+        ({"revision": "C"}, "none has revision C; there are A, B"),
     ],
 )
 def test_where_nothing_fits_what_there_is_is_told(model, asked, instead) -> None:
