@@ -47,7 +47,7 @@ def _assessed(row: Mapping[str, Any]) -> str:
 
 def _is_beyond(row: Mapping[str, Any]) -> bool:
     """Whether a bench that is not too far off reads further off all the same than its gauges declare."""
-    return row["reads"] != "action" and row["en_reads"] == "action"
+    return bool(row["reads"] != "action" and row["en_reads"] == "action")
 
 
 def _lean(row: Mapping[str, Any]) -> str:
