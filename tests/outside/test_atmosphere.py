@@ -7,7 +7,7 @@ latter. Pressures in Pa by three libraries (fluids, ambiance, ussa1976) that agr
 
 import pytest
 
-from registry.answers.comparing.unlike import elevation_m
+from registry.answers.comparing.heights import elevation_m
 from registry.models.elevation import BOUNDS_KPA, BOUNDS_M
 from seed_demo.simulator.air import ambient_kpa, ambient_mmhg
 

@@ -77,7 +77,7 @@ def _told(
     model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None
 ) -> dict[str, Any]:
     names, (before, after) = sides.names, found.sides
-    settings = sorted(judged_rows(found, margins, of_units=bool(sides.fixed)), key=setting_order)
+    settings = sorted(judged_rows(found, margins, of_units=sides.of_units), key=setting_order)
     still = reach(before, after, margins.vacuum_mmhg, found.labels) if settings else []
     left_out = left_out_of(before, after, names, found.labels)
     return {
@@ -101,7 +101,7 @@ def _of_these(names: tuple[str, str], found: Contrasts) -> list[str]:
         for row, unlike, between in zip(found.fitted, of.unlike.tolist(), of.between.tolist(), strict=True)
     ]
     return [
-        *unlike(*found.sides, names),
+        *unlike(*found.sides, names, found.heights),
         *of_strata([p for p in of.strata.tolist() if not isnan(p)]),
         *of_scatter(scattered, names),
     ]

@@ -60,17 +60,21 @@ class Row(NamedTuple):
 
 @dataclass(frozen=True)
 class Contrasts:
-    """What both sides were measured at, all rows, and what was fitted; `labels` are those of rigs."""
+    """What both sides were measured at, all rows, and what was fitted; `labels` are those of rigs.
+
+    `heights` are the elevations by band and clinic, None where they are not known beforehand.
+    """
 
     sides: tuple[Measured, Measured]
     rows: tuple[Row, ...]
     found: Contrasted
     labels: Mapping[int, str]
+    heights: Mapping[tuple[str, int], float] | None = None
 
     def reversed(self) -> "Contrasts":
         """The same with old for new."""
         rows = tuple(row.reversed() for row in self.rows)
-        return Contrasts(self.sides[::-1], rows, self.found.reversed(), self.labels)
+        return replace(self, sides=self.sides[::-1], rows=rows, found=self.found.reversed())
 
     @cached_property
     def fitted(self) -> list[Row]:

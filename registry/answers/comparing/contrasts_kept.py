@@ -1,18 +1,22 @@
-"""Contrasts between revisions, and between firmwares, are made ahead and kept; all others are worked out when
-they are asked for."""
+"""Contrasts between revisions, between firmwares, and of units with revisions are made ahead and kept; all
+others are worked out when they are asked for."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import islice
 
 from registry.answers.blocks import summary_blocks
+from registry.answers.comparing import firmware_pairs, unit_pairs
 from registry.answers.comparing.contrasts import Contrasts, contrasts_between, narrowed_down
 from registry.answers.comparing.contrasts_packed import pack, read
-from registry.answers.comparing.firmware_pairs import FIRMWARES, are_turned, has_both, key_of
+from registry.answers.comparing.firmware_pairs import FIRMWARES, has_both
+from registry.answers.comparing.heights import HEIGHTS, read_heights
 from registry.answers.comparing.side_parts import read_sides
 from registry.answers.comparing.sides import Sides
+from registry.answers.comparing.unit_pairs import UNITS
 from registry.answers.filters import CannotTell
-from registry.answers.keeping.parts import PartKind, fresh
+from registry.answers.keeping.parts import PartKind, fresh_together
 from registry.answers.narrowing import Narrowed, rig_labels
 from registry.models import Revision
 
@@ -23,14 +27,15 @@ MOST_PAIRS = 55
 def contrasts_of(sides: Sides, asked: Narrowed, moment: datetime | None = None) -> Contrasts:
     """Return what both sides differ by wherever both were measured of what is asked for.
 
-    Kept ones are read in one query. The same comes out whether they are kept or not, and of two revisions or
-    two firmwares whichever comes first: they are held against each other in the order of their keys or names.
+    Kept ones are read in one query. The same comes out whether they are kept or not, and whichever of two
+    comes first: revisions and firmwares are held against each other in the order of their keys or names, and
+    a unit against a revision. Raises Invalid where there is no such unit, and as `Sides.blocks`.
     """
-    turned = is_turned(sides) or are_turned(sides)
-    found = _kept(sides, asked) if moment is None else None
+    turned = is_turned(sides) or firmware_pairs.are_turned(sides) or unit_pairs.is_turned(sides)
+    in_order = sides.reversed() if turned else sides
+    found = _kept(in_order, asked) if moment is None else None
     if found is None:
-        in_order = Sides(sides.pump_model, sides.new, sides.old) if turned else sides
-        found = _worked_out(in_order, asked, moment)
+        found = _worked_out(in_order.located(), asked, moment)
     return found.reversed() if turned else found
 
 
@@ -41,17 +46,27 @@ def is_turned(sides: Sides) -> bool:
 
 
 def _kept(sides: Sides, asked: Narrowed) -> Contrasts | None:
-    kind, key = FIRMWARES, key_of(sides, asked)
-    if sides.old.is_revision and sides.new.is_revision:
-        kind, key = CONTRASTS, pair_key(sides.old.revision or 0, sides.new.revision or 0)
+    kind, key = _part_of(sides, asked)
     if key is None:
         return None
-    body = fresh(kind, asked.edition, key, [sides.pump_model.pk]).get(sides.pump_model.pk)
+    bodies = fresh_together(asked.edition, sides.pump_model.pk, {kind: key, HEIGHTS: ""})
+    body, heights = bodies.get(kind), bodies.get(HEIGHTS)
     try:
         found = None if body is None else narrowed_down(read(body, asked.metrics), asked)
     except CannotTell:
         return None
-    return None if found and kind is FIRMWARES and not has_both(found) else found
+    if found is None or (kind is FIRMWARES and not has_both(found)):
+        return None
+    return found if heights is None else replace(found, heights=read_heights(heights))
+
+
+def _part_of(sides: Sides, asked: Narrowed) -> tuple[PartKind, str | None]:
+    """The part that tells of both, if any does."""
+    if sides.old.is_revision and sides.new.is_revision:
+        return CONTRASTS, pair_key(sides.old.revision or 0, sides.new.revision or 0)
+    if sides.of_units:
+        return UNITS, unit_pairs.key_of(sides, asked)
+    return FIRMWARES, firmware_pairs.key_of(sides, asked)
 
 
 def _worked_out(sides: Sides, asked: Narrowed, moment: datetime | None) -> Contrasts:

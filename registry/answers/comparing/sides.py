@@ -19,7 +19,7 @@ from registry.models.serials import canonical, check_serial, place, spellings
 
 _FORMS = "Write a revision's label, unit:SERIAL or firmware:TAG."
 _FIELDS = ("old", "new")
-_UNIT = "SELECT id, serial, revision_id FROM registry_unit WHERE pump_model_id = %s AND serial = ANY (%s)"
+_UNITS = "SELECT serial, id, revision_id FROM registry_unit WHERE pump_model_id = %s AND serial = ANY (%s)"
 Blocks = tuple[Sequence[Block], Sequence[Block]]
 Marks = Callable[[Keys], NDArray[np.bool_]]
 
@@ -28,7 +28,8 @@ Marks = Callable[[Keys], NDArray[np.bool_]]
 class Side:
     """One of two things compared: how it is called, and the revision, unit or firmware it is.
 
-    `revision` of a unit is the one it is of today; `field` is the parameter that named it.
+    A unit has the `serial` it is stored under, and what was `typed` for it; its key `unit`, and the
+    `revision` it is of today, once it is located. `field` is the parameter that named the side.
     """
 
     name: str
@@ -36,11 +37,13 @@ class Side:
     revision: int | None = None
     firmware: str | None = None
     field: str = "old"
+    serial: str | None = None
+    typed: str = ""
 
     @property
     def is_revision(self) -> bool:
         """Whether it is a revision as a whole."""
-        return self.unit is None and self.firmware is None
+        return self.serial is None and self.firmware is None
 
     def marks(self, other: "Side") -> Marks | None:
         """What marks the units of it, given the keys of its build's or firmware's; None where all are its.
@@ -66,12 +69,29 @@ class Sides:
         return self.old.name, self.new.name
 
     @property
+    def of_units(self) -> bool:
+        """Whether units are themselves asked about."""
+        return any(side.serial is not None for side in (self.old, self.new))
+
+    @property
     def fixed(self) -> list[int]:
-        """Keys of units that are themselves asked about."""
+        """Keys of units that are themselves asked about, once these are located."""
         return [side.unit for side in (self.old, self.new) if side.unit is not None]
 
+    def reversed(self) -> "Sides":
+        """The same with old for new."""
+        return Sides(self.pump_model, self.new, self.old)
+
+    def located(self) -> "Sides":
+        """The same with its units found. One query where there are any.
+
+        Raises Invalid on the field that names a unit which was never measured.
+        """
+        old, new = _located(self.pump_model, [self.old, self.new])
+        return Sides(self.pump_model, old, new)
+
     def blocks(self, where: Mapping[str, Any], moment: datetime | None = None) -> Blocks:
-        """The summaries of both, narrowed by `where` (filters on UnitSummary).
+        """The summaries of both, located, narrowed by `where` (filters on UnitSummary).
 
         A unit is not held against itself: where one stands on one side, it is left out of the other.
         Raises Invalid where nothing that fits names a firmware.
@@ -115,19 +135,28 @@ class Sides:
 def find_sides(pump_model: PumpModel, old: str, new: str) -> Sides:
     """Return what `old` and `new` name: a revision's label, `unit:SERIAL` or `firmware:TAG`.
 
-    Raises Invalid on the field at fault, and on `new` where both are one and the same.
+    Units are not located yet. Raises Invalid on the field at fault, and on `new` where both are one and the
+    same.
     """
     prefetch_related_objects([pump_model], "revisions")
-    before, after = (
-        _find_side(pump_model, text, field) for text, field in zip((old, new), _FIELDS, strict=True)
-    )
+    before = _find_side(pump_model, old, "old")
+    try:
+        return Sides(pump_model, before, _find_other(pump_model, new, before))
+    except Invalid:
+        # Where old is wrong as well, that is told.
+        _located(pump_model, [before])
+        raise
+
+
+def _find_other(pump_model: PumpModel, new: str, before: Side) -> Side:
+    after = _find_side(pump_model, new, "new")
     if before.name.upper() == after.name.upper():
         raise Invalid(
             f"Both sides are {before.name}",
             hint="Name two that differ: revisions, unit:SERIAL or firmware:TAG.",
             faults=(Fault("is the same as old", field="new"),),
         )
-    return Sides(pump_model, before, after)
+    return after
 
 
 def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
@@ -154,23 +183,42 @@ def _marked(blocks: Sequence[Block], marks: Marks | None) -> Sequence[Block]:
     return blocks if marks is None else of_units(blocks, marks)
 
 
-def _find_unit(pump_model: PumpModel, serial: str, field: str) -> Side:
-    wrong = check_serial(serial)
-    if not wrong:
-        forms = spellings(serial)
-        if len(forms) > 1:
-            forms = [canonical(serial, place(serial, pump_model.serial_schemes.all()))]
-        # Putting the question together would cost more than asking it.
-        with connection.cursor() as cursor:
-            cursor.execute(_UNIT, [pump_model.pk, forms])
-            found = cursor.fetchone()
-        if found is not None:
-            pk, spelled, revision = found
-            return Side(f"unit {spelled}", unit=pk, revision=revision, field=field)
-    raise Invalid(
-        f"No unit of {pump_model.name} with the serial '{serial.strip()[:60]}' has been measured",
+def _find_unit(pump_model: PumpModel, typed: str, field: str) -> Side:
+    wrong = check_serial(typed)
+    if wrong:
+        raise _not_measured(pump_model, typed, field, wrong)
+    serial, *others = spellings(typed)
+    if others:
+        serial = canonical(typed, place(typed, pump_model.serial_schemes.all()))
+    return Side(f"unit {serial}", field=field, serial=serial, typed=typed)
+
+
+def _located(pump_model: PumpModel, sides: Sequence[Side]) -> list[Side]:
+    """Sides with units found; of several that are not there, the refusal names the one asked about first."""
+    serials = [side.serial for side in sides if side.serial is not None]
+    if not serials:
+        return list(sides)
+    # Putting the question together would cost more than asking it.
+    with connection.cursor() as cursor:
+        cursor.execute(_UNITS, [pump_model.pk, serials])
+        found = {serial: (unit, revision) for serial, unit, revision in cursor.fetchall()}
+    for side in sorted(sides, key=lambda side: _FIELDS.index(side.field)):
+        if side.serial is not None and side.serial not in found:
+            raise _not_measured(pump_model, side.typed, side.field)
+    of_unit = [found.get(side.serial or "", (None, side.revision)) for side in sides]
+    return [
+        replace(side, unit=unit, revision=revision)
+        for side, (unit, revision) in zip(sides, of_unit, strict=True)
+    ]
+
+
+def _not_measured(
+    pump_model: PumpModel, typed: str, field: str, wrong: str = "no measured unit has this serial"
+) -> Invalid:
+    return Invalid(
+        f"No unit of {pump_model.name} with the serial '{typed.strip()[:60]}' has been measured",
         hint=f"Check the serial on the label. {_FORMS}",
-        faults=(Fault(wrong or "no measured unit has this serial", field=field),),
+        faults=(Fault(wrong, field=field),),
     )
 
 

@@ -52,7 +52,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     stamped = stamp(number, moment)
     named = chosen_part(part)
     asked = narrowed(number, **filters)
-    sides = find_sides(pump_model, old, new)
+    sides = find_sides(pump_model, old, new).located()
     swapped = swapped_of(sides, asked, moment)
     before, after = swapped.sides
     parts, names = _parts_of(swapped, named, (old_part, new_part)), sides.names

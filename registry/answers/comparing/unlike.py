@@ -1,24 +1,17 @@
 """What differs between two sides besides what they are, said as cautions."""
 
 from collections import defaultdict
-from collections.abc import Sequence
 from statistics import median
 
-from django.db import connection
-
+from registry.answers.comparing.heights import Heights, heights_of
 from registry.answers.comparing.measured import Measured
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
 _FAR_APART_M = 300.0
-_SEA_LEVEL_KPA = 101.325
-_SITTINGS = """
-SELECT DISTINCT elevation, clinic_id, elevation_m, ambient_kpa FROM registry_benchsession
-WHERE clinic_id = ANY (%s) AND elevation = ANY (%s)
-"""
 
 
-def unlike(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
-    """Cautions on clinics, gauges and elevation. At most one query."""
+def unlike(old: Measured, new: Measured, names: tuple[str, str], heights: Heights | None = None) -> list[str]:
+    """Cautions on clinics, gauges and elevation. At most one query, and none where heights are known."""
     clinics = [side.all_clinics for side in (old, new)]
     if not all(clinics):
         return []
@@ -31,22 +24,20 @@ def unlike(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
         )
     elif any(old.undeclared) or any(new.undeclared):
         told.append("Runs by a gauge nobody declared cannot serve as their clinic's own control.")
-    return told + _by_elevation(old, new, names)
+    return told + _by_elevation(old, new, names, heights)
 
 
-def elevation_m(ambient_kpa: float) -> float:
-    """The elevation at which the standard atmosphere has that pressure (troposphere, ISO 2533)."""
-    return float(44330.77 * (1 - (ambient_kpa / _SEA_LEVEL_KPA) ** 0.190263))
-
-
-def _by_elevation(old: Measured, new: Measured, names: tuple[str, str]) -> list[str]:
+def _by_elevation(old: Measured, new: Measured, names: tuple[str, str], known: Heights | None) -> list[str]:
     """What is told of each band that both sides have; a band is wide, and settings do not part within it.
 
     Clinics measured where they are, so the elevation of their sittings stands for that of their runs.
     """
     clinics = [_by_band(side) for side in (old, new)]
     bands = [band for band in clinics[0] if band in clinics[1] and clinics[0][band] != clinics[1][band]]
-    known = _elevations(bands, set().union(*(side[band] for side in clinics for band in bands)))
+    if not bands:
+        return []
+    if known is None:
+        known = heights_of(bands, set().union(*(side[band] for side in clinics for band in bands)))
     told = []
     for band in bands:
         heights = [[known[band, one] for one in side[band] if (band, one) in known] for side in clinics]
@@ -69,16 +60,3 @@ def _told(old: float, new: float, names: tuple[str, str]) -> list[str]:
         return []
     where = f"{names[0]} was measured at about {old:.0f} m, {names[1]} at about {new:.0f} m"
     return [f"{where}: thin air lowers the strongest vacuum a pump can make."]
-
-
-def _elevations(bands: Sequence[str], clinics: set[int]) -> dict[tuple[str, int], float]:
-    if not bands:
-        return {}
-    # Putting the question together would cost more than asking it.
-    with connection.cursor() as cursor:
-        cursor.execute(_SITTINGS, [list(clinics), list(bands)])
-        rows = cursor.fetchall()
-    found: dict[tuple[str, int], list[float]] = defaultdict(list)
-    for band, clinic, metres, kpa in rows:
-        found[band, clinic].append(elevation_m(kpa) if kpa is not None else float(metres or 0.0))
-    return {key: median(heights) for key, heights in found.items()}

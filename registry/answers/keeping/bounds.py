@@ -14,9 +14,12 @@ MOST_BYTES = 1 << 20  # of one answer, compressed
 MOST = 5_000
 MOST_BYTES_TOGETHER = 256 << 20
 MOST_BYTES_A_PART = 8 << 20
-MOST_BYTES_OF_PARTS = 512 << 20
+# The contrasts of units take the most, some 12 kB a unit, which is a small part of what its traces and their
+# measurements take.
+MOST_BYTES_OF_PARTS = 1 << 30
 _DAYS = 30
-_EVERY = 50  # answers, or parts, that a process keeps between two looks
+_EVERY = 50  # answers that a process keeps between two looks
+_EVERY_BYTES = 16 << 20  # of parts, since a look reads the row of every one
 
 # Nobody waits here: a row that another process writes or drops just now is passed over.
 _DROP = """
@@ -71,7 +74,7 @@ ON CONFLICT (scope, backend) DO UPDATE SET
 """
 _FOLDING = 0x666F6C64  # one process folds at a time
 _kept = itertools.count(1)
-_parts_kept = itertools.count(1)
+_parts_kept = [0]  # bytes since the last look
 
 
 def bound() -> None:
@@ -89,9 +92,11 @@ def drop() -> int:
         return int(cursor.rowcount)
 
 
-def bound_parts() -> None:
-    """Called after a part was kept: every so often drop what is too much."""
-    if next(_parts_kept) % _EVERY == 0:
+def bound_parts(size: int) -> None:
+    """Called after parts of that size were kept: every so often drop what is too much."""
+    _parts_kept[0] += size
+    if _parts_kept[0] >= _EVERY_BYTES:
+        _parts_kept[0] = 0
         drop_parts()
 
 

@@ -6,7 +6,7 @@ the counts of changes read *before* it was made, and found by one statement that
 
 import logging
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +32,7 @@ kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND body <> ''
 )
 """
 _FRESH = f"SELECT pump_model, key, body FROM registry_keptpart kept WHERE {IS_FRESH}"  # noqa: S608 - a constant
+_FRESH_OF_KIND = f"SELECT kind, body FROM registry_keptpart kept WHERE {IS_FRESH}"  # noqa: S608 - a constant
 _GOOD = """
 SELECT key FROM registry_keptpart
 WHERE kind = %(kind)s AND edition = %(edition)s AND code = %(code)s AND pump_model = %(model)s
@@ -42,7 +43,8 @@ SELECT coalesce(sum(n), 0)::bigint FROM registry_changecount WHERE scope = ANY (
 """
 _KEEP = """
 INSERT INTO registry_keptpart (kind, key, edition, code, pump_model, changes, spent_s, body, made_at)
-SELECT %(kind)s, %(key)s, %(edition)s, %(code)s, %(model)s, %(changes)s, %(spent_s)s, %(body)s, now()
+SELECT %(kind)s, key, %(edition)s, %(code)s, %(model)s, %(changes)s, %(spent_s)s, body, now()
+FROM unnest(%(keys)s::text[], %(bodies)s::bytea[]) AS made (key, body)
 WHERE %(changes)s = (SELECT coalesce(sum(n), 0) FROM registry_changecount WHERE scope = ANY (%(scopes)s))
 ON CONFLICT (kind, key, edition, code, pump_model) DO UPDATE SET
     changes = excluded.changes, spent_s = excluded.spent_s, body = excluded.body, made_at = excluded.made_at
@@ -57,17 +59,29 @@ class PartKind:
     A body is empty, NOTHING, where the part is better worked out when it is asked for. `keys` are those made
     ahead of a model in an edition, `("",)` where there is one part; up to 80 characters, and none is "*".
     `sittings` says that elevations of sittings count.
+
+    `make_several` works out the parts of up to `at_once` keys, where that takes less than one by one. With
+    `patience`, so many times as long as all of a model took to make it has to be calm before they are again.
     """
 
     name: str
     make: Callable[[int, int, str], bytes]
     keys: Callable[[int, int], Iterable[str]]
     sittings: bool = False
+    make_several: Callable[[int, int, Sequence[str]], Iterable[bytes]] | None = None
+    at_once: int = 1
+    patience: float = 0.0
 
     @property
     def always(self) -> list[int]:
         """The scopes of changes that concern the parts of every model."""
         return [EVERYTHING, *([SITTINGS] if self.sittings else [])]
+
+    def bodies(self, model: int, edition: int, keys: Sequence[str]) -> list[bytes]:
+        """Work out the parts of some keys."""
+        if self.make_several is not None:
+            return list(self.make_several(model, edition, keys))
+        return [self.make(model, edition, key) for key in keys]
 
     def by_this_program(self, edition: int | None) -> dict[str, Any]:
         """What tells this program's parts of this kind, as parameters of a statement."""
@@ -97,21 +111,37 @@ def fresh_of(
         return {(model, key): bytes(body) for model, key, body in cursor.fetchall()}
 
 
+def fresh_together(edition: int, model: int, wanted: Mapping[PartKind, str]) -> dict[PartKind, bytes]:
+    """Return the parts of several kinds, one of each, that are good now of a pump model. One query."""
+    asked, values = [], dict[str, Any]()
+    for kind, key in wanted.items():
+        asked.append(_FRESH_OF_KIND.replace("%(", f"%({kind.name} "))
+        of_kind = {**kind.by_this_program(edition), "keys": [key], "models": [model]}
+        values |= {f"{kind.name} {name}": value for name, value in of_kind.items()}
+    with connection.cursor() as cursor:
+        cursor.execute(" UNION ALL ".join(asked), values)
+        found = {name: bytes(body) for name, body in cursor.fetchall()}
+    return {kind: found[kind.name] for kind in wanted if kind.name in found}
+
+
 def made(kind: PartKind, edition: int, model: int, key: str = "") -> bytes:
     """Make a part now and keep it, unless something changed meanwhile, it is large, or cannot be kept."""
+    return made_all(kind, edition, model, [key])[0]
+
+
+def made_all(kind: PartKind, edition: int, model: int, keys: Sequence[str]) -> list[bytes]:
+    """The same for several, kept at once; each is taken to have cost as much as the others."""
     place = Place(kind, edition, model)
     changes = place.changes()
     began = time.monotonic()
     with tables_read() as read:
-        body = kind.make(model, edition, key)
-    spent_s = time.monotonic() - began
+        bodies = kind.bodies(model, edition, keys)
+    spent_s = (time.monotonic() - began) / max(len(keys), 1)
     if nobody := unwatched(read):
         log.warning("%s are not kept: nobody counts changes of %s", kind.name, ", ".join(nobody))
-    if nobody or len(body) > MOST_BYTES_A_PART:
-        place.keep(key, changes, NOTHING, spent_s)
-    else:
-        place.keep(key, changes, body, spent_s)
-    return body
+    kept = [NOTHING if nobody or len(body) > MOST_BYTES_A_PART else body for body in bodies]
+    place.keep(dict(zip(keys, kept, strict=True)), changes, spent_s)
+    return bodies
 
 
 @dataclass(frozen=True)
@@ -134,11 +164,15 @@ class Place:
             cursor.execute(_GOOD, self._row())
             return {key for (key,) in cursor.fetchall()}
 
-    def keep(self, key: str, changes: int, body: bytes, spent_s: float) -> None:
-        """Keep one that was made of what was there after so many changes; not if there were more since."""
+    def keep(self, bodies: Mapping[str, bytes], changes: int, spent_s: float) -> None:
+        """Keep those that were made, each in so long, of what was there after so many changes; none if there
+        were more since."""
+        # In one order, so that of two that keep the same neither waits for the other's second.
+        keys = sorted(bodies)
+        row = {"keys": keys, "bodies": [bodies[key] for key in keys], "changes": changes, "spent_s": spent_s}
         with connection.cursor() as cursor:
-            cursor.execute(_KEEP, self._row(key=key, changes=changes, body=body, spent_s=spent_s))
-        bound_parts()
+            cursor.execute(_KEEP, self._row(**row))
+        bound_parts(sum(map(len, bodies.values())))
 
     def _row(self, **more: Any) -> dict[str, Any]:
         scopes = [self.model, *self.kind.always]

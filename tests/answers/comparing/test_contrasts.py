@@ -192,7 +192,7 @@ def test_a_unit_takes_few_queries_once_parts_are_made(
     fill(random.Random(8), model, 1)
     monkeypatch.setattr(kept_ahead, "KINDS", (READINGS,))
     make_ahead(calm_s=0)
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         assert answer_comparison("Lapwing One", "unit:LK000003", build)["settings"]
 
 

@@ -148,12 +148,15 @@ def test_a_large_part_is_not_kept(model, monkeypatch):
 
 
 def test_what_was_quickest_to_make_for_its_size_goes_first(model, monkeypatch):
+    monkeypatch.setattr(kept_bounds, "_parts_kept", [-30])
     place = kept_parts.Place(MEANS, 1, model)
     for key, spent_s in (("quick", 0.1), ("slow", 9.0), ("middling", 1.0)):
-        place.keep(key, place.changes(), b"0123456789", spent_s)
+        place.keep({key: b"0123456789"}, place.changes(), spent_s)
     monkeypatch.setattr(kept_bounds, "MOST_BYTES_OF_PARTS", 25)
-    monkeypatch.setattr(kept_bounds, "_EVERY", 1)
-    kept_bounds.bound_parts()
+    monkeypatch.setattr(kept_bounds, "_EVERY_BYTES", 25)
+    kept_bounds.bound_parts(20)
+    assert len(place.good()) == 3
+    kept_bounds.bound_parts(20)
     assert place.good() == {"slow", "middling"}
     monkeypatch.setattr(kept_bounds, "MOST_BYTES_OF_PARTS", 10)
     assert kept_bounds.drop_parts() == 1

@@ -1,0 +1,91 @@
+"""Contrasts between units and builds in the main metrics, made ahead as those between builds are."""
+
+from collections.abc import Iterator, Sequence
+
+from registry.answers.blocks import Block, of_units, summary_blocks
+from registry.answers.comparing.contrasts import contrasts_between
+from registry.answers.comparing.contrasts_packed import pack
+from registry.answers.comparing.groups import MAIN, group_of, metrics_of
+from registry.answers.comparing.sides import Sides
+from registry.answers.keeping.parts import NOTHING, PartKind
+from registry.answers.narrowing import Narrowed, rig_labels
+from registry.models import Revision, Unit
+
+# A unit is held against its own build and so many next to it in order on either side, those a unit may be
+# mistaken for. Each takes some 6 kB.
+BESIDE = 1
+# So many units of a model, those that came last: each takes a fit that grows with the units of the build.
+MOST_UNITS = 1_000
+# So many are made of one reading of their builds' summaries, half a second's work with usual ones.
+_AT_ONCE = 100
+# A model that changes all the time has at most one part in so many of a processor's time put into them.
+_PATIENCE = 10.0
+
+
+def is_turned(sides: Sides) -> bool:
+    """Whether a unit is asked about after a revision."""
+    return sides.old.is_revision and sides.new.serial is not None
+
+
+def key_of(sides: Sides, asked: Narrowed) -> str | None:
+    """What the part of a unit and a revision is called, in that order; None for other sides and metrics."""
+    unit, build = sides.old.serial, sides.new.revision if sides.new.is_revision else None
+    if unit is None or build is None or set(map(group_of, asked.metrics)) != {MAIN}:
+        return None
+    return _key(build, unit)
+
+
+def _key(build: int, serial: str) -> str:
+    return f"{build}:{serial}"
+
+
+def _keys(model: int, edition: int) -> Iterator[str]:  # noqa: ARG001 - the same for all editions
+    """Build by build of the units, and of what they are held against."""
+    units = Unit.objects.filter(pump_model=model, revision__isnull=False).order_by("-pk")
+    of_build: dict[int, list[str]] = {}
+    for serial, revision in units.values_list("serial", "revision")[:MOST_UNITS]:
+        of_build.setdefault(revision, []).append(serial)
+    builds = list(
+        Revision.objects.filter(pump_model=model).order_by("order", "pk").values_list("pk", flat=True)
+    )
+    for place, own in enumerate(builds):
+        for build in builds[max(place - BESIDE, 0) : place + BESIDE + 1]:
+            yield from (_key(build, serial) for serial in of_build.get(own, []))
+
+
+def _make(model: int, edition: int, key: str) -> bytes:
+    return next(_make_several(model, edition, [key]))
+
+
+def _make_several(model: int, edition: int, keys: Sequence[str]) -> Iterator[bytes]:
+    """All that each unit and its build differ by, at all settings, in each band and in all together."""
+    wanted = [(int(build), serial) for build, _, serial in (key.partition(":") for key in keys)]
+    units = Unit.objects.filter(pump_model=model, serial__in={serial for _, serial in wanted})
+    known = {serial: (pk, own) for serial, pk, own in units.values_list("serial", "pk", "revision")}
+    builds = {build for build, _ in wanted} | {own for _, own in known.values()}
+    blocks = summary_blocks(
+        pump_model=model,
+        edition=edition,
+        metric__in=metrics_of(MAIN, edition),
+        unit__revision__in=builds,
+    )
+    labels = rig_labels(blocks)
+    of_build = {build: [block for block in blocks if block.revision == build] for build in builds}
+    for build, serial in wanted:
+        if serial not in known:
+            yield NOTHING
+            continue
+        unit, own = known[serial]
+        old, new = _of(of_build[own], unit), _but(of_build[build], unit)
+        yield pack(contrasts_between(old, new, labels, [unit], each_band=True))
+
+
+def _of(blocks: Sequence[Block], unit: int) -> list[Block]:
+    return of_units(blocks, lambda units: units == unit)
+
+
+def _but(blocks: Sequence[Block], unit: int) -> list[Block]:
+    return of_units(blocks, lambda units: units != unit)
+
+
+UNITS = PartKind("units", _make, _keys, make_several=_make_several, at_once=_AT_ONCE, patience=_PATIENCE)
