@@ -1,12 +1,13 @@
 """Questions that hold builds against each other: `compare` and `swap`."""
 
+from functools import partial
 from typing import Annotated
 
 import typer
 
 from client_cli.commands.common import Call, answering
 from client_cli.commands.questions import Model
-from client_cli.commands.when import AsOf, EditionOption
+from client_cli.commands.when import AsOf, EditionOption, EveryRow
 from client_cli.exits import ExitCode
 
 Old = Annotated[
@@ -81,6 +82,7 @@ def swap(  # noqa: PLR0913 - one parameter an option
     metric: MetricOption = None,
     power: PowerOption = None,
     elevation: ElevationOption = None,
+    every: EveryRow = False,
     as_of: AsOf = None,
     edition: EditionOption = None,
 ) -> ExitCode:
@@ -93,7 +95,7 @@ def swap(  # noqa: PLR0913 - one parameter an option
         "elevation": elevation, "as_of": as_of, "edition": edition,
     }  # fmt: skip
     with call.session() as session:
-        call.answer(session.get("part-swaps", asked), show_swap)
+        call.answer(session.get("part-swaps", asked), partial(show_swap, every=every))
     return ExitCode.DONE
 
 

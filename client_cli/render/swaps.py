@@ -13,10 +13,12 @@ from client_cli.text import clean, one_line
 
 _COMBINATIONS = ("old with old part", "old with new part", "new with old part", "new with new part")
 _SHARES = ("total", "part", "base", "interaction")
+# As many runs as a sitting takes; those that complete a setting soonest come first.
+_MOST_MISSING = 6
 
 
-def show_swap(console: Console, document: dict[str, Any]) -> None:
-    """A table a setting, a row a metric; then the runs that are missing."""
+def show_swap(console: Console, document: dict[str, Any], *, every: bool = False) -> None:
+    """A table a setting, a row a metric; then the runs that are missing, the first or all with `every`."""
     says(console, document)
     rows = document.get("settings") or []
     rigs = Rigs(rows)
@@ -31,7 +33,7 @@ def show_swap(console: Console, document: dict[str, Any]) -> None:
             "changes on the new base than on the old. Each interval holds at 95 %; per cent are of the old "
             "value."
         )
-    _show_missing(console, document.get("missing") or [])
+    _show_missing(console, document.get("missing") or [], every=every)
     cautions(console, document)
 
 
@@ -65,9 +67,14 @@ def _share(share: dict[str, Any]) -> str:
     )
 
 
-def _show_missing(console: Console, missing: list[dict[str, Any]]) -> None:
+def _show_missing(console: Console, missing: list[dict[str, Any]], *, every: bool) -> None:
     if not missing:
         return
     heading(console, "Runs that are missing")
-    for row in missing:
+    by_setting = sorted(grouped(missing, PLACE), key=len)
+    ranked = [row for group in by_setting for row in group]
+    shown = ranked if every else ranked[:_MOST_MISSING]
+    for row in shown:
         console.print(f"- {one_line(row.get('says'))}")
+    if len(shown) < len(ranked):
+        console.print(f"{len(ranked) - len(shown)} more are not shown; --all shows them.")

@@ -1,5 +1,7 @@
 """What people see of comparisons, and what is asked of the server for them."""
 
+from functools import partial
+
 import pytest
 
 from client_cli.render.claims import show_claims
@@ -91,6 +93,18 @@ def test_a_swap_shows_all_shares_and_the_runs_that_are_missing():
     ):
         assert words(told) in shown, told
     assert words("Record revision A with protector domed at expression soft 6 on mains.") in shown
+
+
+def test_of_many_missing_runs_those_that_complete_a_setting_soonest_are_shown():
+    one = compared.SWAP["missing"][0]
+    rows = [{**one, "level": str(1 + k // 2), "says": f"Record run {k}."} for k in range(8)]
+    rows.append({**one, "level": "9", "says": "Record the last one."})
+    document = {**compared.SWAP, "missing": rows}
+    few, whole = seen(show_swap, document), seen(partial(show_swap, every=True), document)
+    assert few.index("Record the last one.") < few.index("Record run 0.")
+    assert few.count("- Record") == 6
+    assert "3 more are not shown; --all shows them." in few
+    assert whole.count("- Record") == 9
 
 
 def test_swap_asks_with_the_words_of_the_contract(vacuary, filled):
