@@ -6,7 +6,7 @@ from typing import Any
 
 from scipy import stats
 
-from registry.answers.blocks import Block, distinct
+from registry.answers.blocks import Block
 from registry.answers.narrowing import Margins
 from registry.answers.places import counts_of, lacking
 from registry.answers.readings import readings_in
@@ -56,7 +56,7 @@ def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judg
 
     Where the claim leaves the setting open, the one that decides is taken: `at least` and `at most` are
     judged where the build's value is highest, `equal to` where it is nearest. Of rigs, sides, powers and
-    bands of elevation the one most units were measured with is taken.
+    bands of elevation the one most units were measured with is taken, of equals that of most clinics.
 
     What conforms or not is the typical unit. Its value has the standard uncertainty of the build's centre,
     stretched so that a normal quantile reaches as far as Student's at 95 %; a verdict stands only outside the
@@ -66,7 +66,7 @@ def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judg
     by_at: dict[tuple[Any, ...], list[Block]] = {}
     for block in sorted(blocks, key=lambda one: one.setting):
         by_at.setdefault(block.setting.at, []).append(block)
-    most = [max(around, key=lambda one: len(distinct([one], "unit"))) for around in by_at.values()]
+    most = [max(around, key=lambda one: counts_of([one])) for around in by_at.values()]
     fits = fit_all([readings_in([[block]]) for block in most])
     found = [(block, fitted) for block, fitted in zip(most, fits, strict=True) if fitted is not None]
     if not found:

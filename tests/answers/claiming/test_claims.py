@@ -229,3 +229,15 @@ def test_no_risk_is_told_as_none_and_no_share_lies_below_nought(model) -> None:
     rows = [row for row in answer_claims("Lapwing One")["claims"] if row["revision"] == "A"]
     assert "(risk of being wrong below 0.1 %)" in rows[0]["says"]
     assert (rows[1]["low"], rows[2]["probability"]) == (0.0, 1.0)
+
+
+def test_of_places_with_as_many_units_that_of_most_clinics_is_judged(model) -> None:
+    """One clinic's four units in the mountains must not stand for four of three clinics elsewhere."""
+    for k in range(4):
+        high = factories.unit(model, f"LK{100 + k:06}", "A")
+        factories.summary(high, 250.0 + k, "north", elevation="500-1500 m")
+        low = factories.unit(model, f"LK{200 + k:06}", "A")
+        factories.summary(low, 230.0 + k, CLINICS[k % 3], elevation="below 500 m")
+    claim(model)
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    assert (row["setting"]["elevation"], row["units"], row["clinics"]) == ("below 500 m", 4, 3)
