@@ -11,6 +11,8 @@ from client_cli.text import clean, one_line
 
 _LONGEST_BAR = 40
 _MARK = "#"
+# A clinic among at least so many that carries more than this is worth a word.
+_SEVERAL, _MOST_WEIGHT = 3, 0.6
 
 
 def decimals(cell: dict[str, Any]) -> int | None:
@@ -69,6 +71,13 @@ def _show_influence(console: Console, cell: dict[str, Any]) -> None:
             _without(cell, one, places),
         )
     console.print(rows)
+    weights = [one["weight"] for one in influence if is_number(one.get("weight"))]
+    if len(weights) >= _SEVERAL and max(weights) > _MOST_WEIGHT:
+        console.print(
+            f"One clinic carries {100 * max(weights):.0f} % of this centre: its gauge declares less "
+            "uncertainty than the others', or it has most of the units. Check that declaration before you "
+            "lean on the centre."
+        )
 
 
 def _signed(value: Any, places: int | None) -> str:

@@ -57,6 +57,15 @@ def test_influence_says_what_the_centre_would_be_without_a_clinic():
     assert words("Worked out so: centre: by weights.") in shown
 
 
+@pytest.mark.parametrize(
+    ("weights", "told"), [((0.98, 0.01, 0.01), True), ((0.4, 0.3, 0.3), False), ((0.9, 0.1), False)]
+)
+def test_a_centre_that_one_clinic_carries_is_told(weights, told):
+    influence = [{**INFLUENCE[0], "weight": weight} for weight in weights]
+    shown = words(seen(show_distribution, {"cells": [{**CLOSE, "influence": influence}]}))
+    assert (words("One clinic carries 98 % of this centre") in shown) == told
+
+
 def test_what_is_left_out_is_told_in_words():
     shown = " ".join(seen(show_distribution, DOCUMENT).split())
     assert (
