@@ -161,4 +161,6 @@ class Claim(models.Model):
         )
 
     def __str__(self) -> str:
-        return f"{self.metric} {self.relation} {self.value} {self.unit}"
+        if self.relation == "same as before":
+            return f"{self.metric} {self.relation}"
+        return f"{self.metric} {self.relation} {self.value:g} {self.unit}"

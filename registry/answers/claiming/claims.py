@@ -225,7 +225,9 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         "risk": figure(risk) if verdict in _VERDICTS.values() else None,
     }
     needed = f" No verdict on so little: needs {missing}." if missing else ""
-    return {**row, "says": f"{found['says']}{needed}"}
+    compared = found["says"].removeprefix(f"{about.pump_model.name}, ")
+    about_it = f"Revision {revision.label}, {claim_in_words(row)}: {verdict}"
+    return {**row, "says": f"{about_it}; {compared}{needed}"}
 
 
 def _lacking(rows: Sequence[Mapping[str, Any]], *, all_of_them: bool) -> str:

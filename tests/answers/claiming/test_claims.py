@@ -180,7 +180,10 @@ def test_same_as_before_is_judged_by_the_comparison(model) -> None:
     (row,) = answer_claims("Lapwing One")["claims"]
     assert (row["revision"], row["against"], row["verdict"], row["value"]) == ("B", "A", "not upheld", None)
     assert row["risk"] < 0.01
-    assert "revision B against revision A: different" in row["says"]
+    assert row["says"].startswith(
+        "Revision B, peak vacuum same as before at expression: not upheld; revision B against revision A: "
+        "different"
+    )
 
 
 def test_builds_that_are_alike_uphold_same_as_before(model) -> None:
@@ -241,3 +244,14 @@ def test_of_places_with_as_many_units_that_of_most_clinics_is_judged(model) -> N
     claim(model)
     (row,) = answer_claims("Lapwing One", revision="A")["claims"]
     assert (row["setting"]["elevation"], row["units"], row["clinics"]) == ("below 500 m", 4, 3)
+
+
+@pytest.mark.parametrize(
+    ("relation", "value", "told"),
+    [
+        ("same as before", 0.0, "peak_vacuum same as before"),
+        ("at least", 220.0, "peak_vacuum at least 220 mmHg"),
+    ],
+)
+def test_a_claim_is_called_by_what_it_says(model, relation, value, told) -> None:
+    assert str(claim(model, relation, value)) == told
