@@ -129,10 +129,22 @@ def _needs(needs: dict[str, Any] | None) -> str:
 def _explained(document: dict[str, Any]) -> str:
     margins = document.get("margins") or {}
     told = ", ".join(f"{clean(name).replace('_', ' ')} {one_line(value)}" for name, value in margins.items())
+    family = document.get("family")
+    held = "The interval holds" if family == 1 else f"Intervals hold all {one_line(family)} values together"
     return (
-        f"Difference: new less old. Intervals hold all {one_line(document.get('family'))} values together "
-        f"at 95 %. Same: within what matters ({told}) at 5 % error, each value alone. Bands of 70 and 60 "
-        "cycles/min are common practice and no rule."
+        f"Difference: new less old. {held} at 95 %. Same: within what matters ({told}) at 5 % error, each "
+        f"value alone. Bands of 70 and 60 cycles/min are common practice and no rule.{_of_one_pump(document)}"
+    )
+
+
+def _of_one_pump(document: dict[str, Any]) -> str:
+    """What to bear in mind where one pump is held against many."""
+    single = [str(document.get(side) or "").startswith("unit ") for side in ("old", "new")]
+    if sum(single) != 1:
+        return ""
+    return (
+        " One pump is held against the mean of the others here, and sound pumps of one build differ as well: "
+        "`vacuary distribution` shows how far the next one may lie."
     )
 
 

@@ -95,6 +95,21 @@ def test_a_swap_shows_all_shares_and_the_runs_that_are_missing():
     assert words("Record revision A with protector domed at expression soft 6 on mains.") in shown
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [("unit LK1", "revision A", True), ("unit LK1", "unit LK2", False), ("revision A", "revision B", False)],
+)
+def test_one_pump_against_its_build_comes_with_how_far_sound_pumps_differ(old, new, told):
+    shown = words(seen(show_comparison, {**compared.COMPARISON, "old": old, "new": new}))
+    assert (words("sound pumps of one build differ as well") in shown) == told
+
+
+def test_one_value_alone_is_not_called_all_of_them():
+    shown = words(seen(show_comparison, {**compared.COMPARISON, "family": 1}))
+    assert words("The interval holds at 95 %.") in shown
+    assert words("all 1 values") not in shown
+
+
 def test_of_many_missing_runs_those_that_complete_a_setting_soonest_are_shown():
     one = compared.SWAP["missing"][0]
     rows = [{**one, "level": str(1 + k // 2), "says": f"Record run {k}."} for k in range(8)]
