@@ -20,6 +20,7 @@ from client_cli.session import Session
 from registry.answers.exports import measurements
 from registry.answers.exports.tables import TABLES
 from registry.config.wsgi import application
+from registry.intake.summaries import refresh_summaries
 from tests import factories
 from tests.answers.exports.stored import measured_run
 
@@ -121,6 +122,27 @@ def test_a_table_can_be_made_again_as_of_the_time_it_tells(stranger, unit, run, 
     assert body(again) == data
     assert again["Repr-Digest"] == first["Repr-Digest"]
     assert again["Vacuary-As-Of"] == first["Vacuary-As-Of"]
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+@pytest.mark.parametrize(
+    "asked", [{"of": "comparisons", "old": "A", "new": "B"}, {"of": "claims"}], ids=["comparisons", "claims"]
+)
+def test_a_table_of_builds_made_again_is_the_same_to_the_byte(stranger, unit, asked, form):
+    """That it was made again is no part of it: its digest is what people printed below a figure."""
+    for k in range(3):
+        for start, label in ((0, "A"), (50_000, "B")):
+            one = factories.unit(unit.pump_model, f"LK{start + k:06}", label)
+            refresh_summaries(measured_run(one, plus=0.1 * k))
+    sameness = {"metric": "peak_vacuum", "relation": "same as before", "value": 0, "unit": "mmHg"}
+    unit.pump_model.claims.create(mode="expression", source="leaflet", **sameness)
+    wanted = {**ASKED, **asked, "format": form}
+    first = stranger.get(URL, wanted)
+    assert int(first["Vacuary-Rows"]) > 0
+    data = body(first)
+    again = stranger.get(URL, {**wanted, "as_of": first["Vacuary-As-Of"]})
+    assert body(again) == data
+    assert again["Repr-Digest"] == first["Repr-Digest"]
 
 
 @pytest.mark.parametrize("form", ["csv", "parquet"])

@@ -225,7 +225,9 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
         "risk": figure(risk) if verdict in _VERDICTS.values() else None,
     }
     needed = f" No verdict on so little: needs {missing}." if missing else ""
-    compared = found["says"].removeprefix(f"{about.pump_model.name}, ")
+    # The row tells no time, which its document does, so that a table of past rows is the table of then.
+    undated = found["says"].removesuffix(dated(".", about.moment))
+    compared = f"{undated.removeprefix(f'{about.pump_model.name}, ')}."
     about_it = f"Revision {revision.label}, {claim_in_words(row)}: {verdict}"
     return {**row, "says": f"{about_it}; {compared}{needed}"}
 
