@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.apps import apps
-from django.db.models import Max
-
 from registry.answers import cautions
 from registry.answers.blocks import Block, distinct, summary_blocks
 from registry.answers.claiming.claimed import NOT_MEASURED, UNDECIDED, judge_claim
+from registry.answers.claiming.standing import CLAIMED, standing_claims
 from registry.answers.comparing.comparisons import answer_comparison
 from registry.answers.comparing.telling import told_setting
 from registry.answers.filters import chosen_elevation
@@ -76,17 +74,17 @@ def answer_claims(
     A claim of a value is judged by JCGM 106 (`claimed.judge_claim`): `upheld`, `not upheld` or `undecided`
     with the risk that the verdict is wrong, or `not measured`. Below three units from two clinics nothing is
     decided, and `missing` says what is. `same as before` is judged by comparing each
-    revision with the one before it; its risk is the p-value of the test that decided. Claims are those of
-    today, whatever `as_of` is.
+    revision with the one before it; its risk is the p-value of the test that decided. For a past time claims
+    are those of then, but for any that were removed since.
 
     Raises UnknownPumpModel, and Invalid on `revision` or `elevation`.
     """
     pump_model = ground.pump_model(model)
     revisions = list(pump_model.revisions.order_by("order"))
     chosen = [find_revision(pump_model, revision)] if revision and revision.strip() else revisions
-    claims = list(pump_model.claims.select_related("said_by__clinic").order_by("id"))
     band = chosen_elevation(elevation)
     number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
+    claims, entered = standing_claims(pump_model, moment)
     stamped = stamp(number, moment)
     blocks = summary_blocks(
         moment,
@@ -101,7 +99,7 @@ def answer_claims(
         revisions,
         blocks,
         rig_labels(blocks),
-        _entered(claims),
+        entered,
         Margins(),
         elevation,
         number,
@@ -118,14 +116,6 @@ def answer_claims(
     }
 
 
-def _entered(claims: list[Claim]) -> dict[int, datetime]:
-    """When each claim was entered as it stands, by the history of curated records."""
-    events = apps.get_model("registry", "ClaimEvent").objects.filter(
-        pgh_obj__in=[claim.pk for claim in claims]
-    )
-    return dict(events.values_list("pgh_obj").annotate(Max("pgh_created_at")))
-
-
 def _rows(about: _About, claim: Claim, chosen: list[Revision]) -> Iterator[dict[str, Any]]:
     for place, revision in enumerate(about.revisions):
         if revision not in chosen:
@@ -140,9 +130,8 @@ def _rows(about: _About, claim: Claim, chosen: list[Revision]) -> Iterator[dict[
 def _claimed(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
     """What was claimed, where it was read, which clinic entered it and when."""
     entered = about.entered.get(claim.pk)
-    names = ("metric", "relation", "unit", "mode", "programme", "level", "source")
     return {
-        **{name: getattr(claim, name) for name in names},
+        **{name: getattr(claim, name) for name in CLAIMED if name != "value"},
         "value": None if claim.relation == SAME_AS_BEFORE else claim.value,
         "entered_by": claim.said_by.clinic.code if claim.said_by else None,
         "entered_at": entered.isoformat(timespec="seconds") if entered else None,

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from django.utils import timezone
 
 from registry.answers.claiming.claims import answer_claims
 from registry.errors import Invalid
@@ -255,3 +256,19 @@ def test_of_places_with_as_many_units_that_of_most_clinics_is_judged(model) -> N
 )
 def test_a_claim_is_called_by_what_it_says(model, relation, value, told) -> None:
     assert str(claim(model, relation, value)) == told
+
+
+@pytest.mark.django_db(transaction=True)
+def test_at_a_past_time_claims_are_those_of_then(model) -> None:
+    """A page printed before a claim was entered, or changed, can be made again."""
+    bench(model, "A", 232)
+    before = timezone.now()
+    stood = claim(model, value=220.0)
+    then = timezone.now()
+    Claim.objects.filter(pk=stood.pk).update(value=250.0)
+    claim(model, "at most", 300.0, source="letter")
+    now = answer_claims("Lapwing One", revision="A")["claims"]
+    assert [row["value"] for row in now] == [250.0, 300.0]
+    (past,) = answer_claims("Lapwing One", revision="A", as_of=then)["claims"]
+    assert past["value"] == 220.0
+    assert answer_claims("Lapwing One", revision="A", as_of=before)["claims"] == []
