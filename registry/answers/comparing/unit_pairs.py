@@ -16,9 +16,9 @@ from registry.models import Revision, Unit
 BESIDE = 1
 # So many units of a model, those that came last: each takes a fit that grows with the units of the build.
 MOST_UNITS = 1_000
-# So many are made of one reading of their builds' summaries, half a second's work with usual ones.
-_AT_ONCE = 100
-# A model that changes all the time has at most one part in so many of a processor's time put into them.
+# So many are made of one reading of their builds' summaries, a quarter of a second's work with usual ones.
+_AT_ONCE = 50
+# Half a second's work of a usual model, and half a minute's of a large one, after every change of it.
 _PATIENCE = 10.0
 
 

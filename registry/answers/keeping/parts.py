@@ -61,7 +61,8 @@ class PartKind:
     `sittings` says that elevations of sittings count.
 
     `make_several` works out the parts of up to `at_once` keys, where that takes less than one by one. With
-    `patience`, so many times as long as all of a model took to make it has to be calm before they are again.
+    `patience`, one part in so many of the time for making parts is for this kind, and so many times as long
+    as all of a model took the last time it has to be calm before they are made again.
     """
 
     name: str

@@ -29,8 +29,7 @@ _MAKING = 0x61686561  # one process makes parts ahead at a time
 # The row of this key says that all of a model's parts were made, or tried, after so many changes.
 _ALL = "*"
 
-# What changed last comes first. Sums by scope are made once, for all models. What concerns every model has
-# the parts of all made again, and is waited for as long as these took together.
+# What changed last comes first. Sums by scope are made once, for all models.
 _DUE = """
 WITH counted AS MATERIALIZED (
     SELECT scope, sum(n) AS n, max(changed_at) AS changed_at FROM registry_changecount GROUP BY scope
@@ -40,20 +39,16 @@ WITH counted AS MATERIALIZED (
     SELECT pump_model, sum(spent_s) AS spent_s FROM registry_keptpart
     WHERE %(patience)s > 0 AND kind = %(kind)s AND edition = %(edition)s AND code = %(code)s
     GROUP BY pump_model
-), took_together AS (
-    SELECT sum(spent_s) AS spent_s FROM took
-), waited AS (
-    SELECT model.id AS model,
-           greatest(%(calm)s, %(patience)s * took.spent_s) * interval '1 second' AS for_it,
-           greatest(%(calm)s, %(patience)s * took_together.spent_s) * interval '1 second' AS for_all
-    FROM registry_pumpmodel model CROSS JOIN took_together LEFT JOIN took ON took.pump_model = model.id
 )
-SELECT model.id, coalesce(mine.changed_at < clock_timestamp() - for_it, true)
-                 AND coalesce(always.changed_at < clock_timestamp() - for_all, true) AS calm
+SELECT model.id, coalesce(
+    greatest(mine.changed_at, always.changed_at)
+        < clock_timestamp() - greatest(%(calm)s, %(patience)s * took.spent_s) * interval '1 second',
+    true
+) AS calm
 FROM registry_pumpmodel model
 CROSS JOIN always
-JOIN waited ON waited.model = model.id
 LEFT JOIN counted mine ON mine.scope = model.id
+LEFT JOIN took ON took.pump_model = model.id
 LEFT JOIN registry_keptpart whole ON whole.pump_model = model.id AND whole.kind = %(kind)s
     AND whole.key = %(all)s AND whole.edition = %(edition)s AND whole.code = %(code)s
 WHERE whole.changes IS DISTINCT FROM coalesce(mine.n, 0) + always.n
@@ -75,9 +70,9 @@ def make_ahead(budget_s: float | None = None, calm_s: float = CALM_S) -> int:
     """Make the parts of all models that are missing or out of date; returns how many.
 
     What changed within the last `calm_s` seconds waits; longer, unless that is nought, where its kind has
-    `patience`. It ends after about `budget_s` seconds; what is left is for the next time. While another
-    process is at it, nothing is made. Raises what the first part that could not be made raised, once all
-    others are made.
+    `patience`. It ends after about `budget_s` seconds, of which such kinds get a part; what is left is for
+    the next time. While another process is at it, nothing is made. Raises what the first part that could not
+    be made raised, once all others are made.
     """
     with _alone() as alone:
         if not alone:
@@ -85,10 +80,11 @@ def make_ahead(budget_s: float | None = None, calm_s: float = CALM_S) -> int:
         now = _now()
         if [now] == _nothing_to_do_at:
             return 0
-        until = None if budget_s is None else time.monotonic() + budget_s
+        began = time.monotonic()
         edition, done, due = current_edition(), 0, False
         failed: list[Exception] = []
         for kind in KINDS:
+            until = _until(kind, began, budget_s)
             for model, calm in _due(kind, edition, calm_s):
                 due = True
                 if calm and not _over(until):
@@ -123,6 +119,14 @@ def _made(place: Place, keys: Sequence[str], changes: int, failed: list[Exceptio
         place.keep(dict.fromkeys(keys, NOTHING), changes, 0.0)
         return 0
     return len(keys)
+
+
+def _until(kind: PartKind, began: float, budget_s: float | None) -> float | None:
+    """When no more parts of a kind are begun."""
+    if budget_s is None:
+        return None
+    share = budget_s / kind.patience if kind.patience else budget_s
+    return min(began + budget_s, time.monotonic() + share)
 
 
 def _over(until: float | None) -> bool:

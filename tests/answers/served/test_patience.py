@@ -97,23 +97,49 @@ def test_what_was_never_made_waits_as_all_else(kind, models) -> None:
 
 def test_what_was_made_in_part_is_waited_for_as_well(kind, models, clock) -> None:
     long_ago(4.0)
-    assert make_ahead(budget_s=3.0) == 2  # the budget is spent after the first two
+    assert make_ahead(budget_s=30.0) == 2  # the share is spent after the first two
     (first,) = KeptPart.objects.values_list("pump_model", flat=True).distinct()
     changed(PumpModel.objects.get(pk=first))
     long_ago(39.0, first)
-    assert make_ahead(budget_s=60.0) == 5  # the other one
+    assert make_ahead(budget_s=100.0) == 5  # the other one
     long_ago(41.0, first)
-    assert make_ahead(budget_s=60.0) == 5
+    assert make_ahead(budget_s=100.0) == 5
 
 
-def test_what_changes_all_models_waits_ten_times_as_long_as_they_took_together(kind, models) -> None:
+def test_what_changes_all_models_is_waited_for_by_each(kind, models) -> None:
     make_ahead(calm_s=0)
     person = factories.operator()
     BenchSession.objects.create(clinic=person.clinic, operator=person, elevation_m=2000)
-    long_ago(199.0, SITTINGS)
+    long_ago(99.0, SITTINGS)
     assert make_ahead() == 0
-    long_ago(201.0, SITTINGS)
+    long_ago(101.0, SITTINGS)
     assert make_ahead() == 10
+
+
+def test_a_tenth_of_the_time_is_for_what_takes_long(kind, models, clock, monkeypatch) -> None:
+    def make(model, edition, key):
+        clock[0] += 1.0
+        return b"quick"
+
+    quick = PartKind("quick", make, kind.keys)
+    monkeypatch.setattr(kept_ahead, "KINDS", (quick, kind))
+    long_ago(3600.0)
+    assert make_ahead(budget_s=50.0) == 14
+    assert clock == [18.0]  # ten quick ones, and four in the five seconds that are left for slow ones
+    assert make_ahead(budget_s=50.0) == 3  # the last of one model, and two of the other
+    assert make_ahead(budget_s=1.0) == 2
+
+
+def test_what_takes_long_is_not_begun_where_no_time_is_left(kind, models, clock, monkeypatch) -> None:
+    def make(model, edition, key):
+        clock[0] += 7.0
+        return b"quick"
+
+    quick = PartKind("quick", make, kind.keys)
+    monkeypatch.setattr(kept_ahead, "KINDS", (quick, kind))
+    long_ago(4.0)
+    assert make_ahead(budget_s=60.0) == 9
+    assert clock == [63.0]
 
 
 def test_all_at_once_waits_for_nothing(kind, models) -> None:
