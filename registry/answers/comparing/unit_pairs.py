@@ -1,22 +1,25 @@
 """Contrasts between units and builds in the main metrics, made ahead as those between builds are."""
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
+from operator import itemgetter
 
-from registry.answers.blocks import Block, of_units, summary_blocks
+from registry.answers.blocks import of_units
 from registry.answers.comparing.contrasts import contrasts_between
 from registry.answers.comparing.contrasts_packed import pack
-from registry.answers.comparing.groups import MAIN, group_of, metrics_of
-from registry.answers.comparing.sides import Sides
+from registry.answers.comparing.groups import MAIN, group_of
+from registry.answers.comparing.side_parts import Read, read_sides
+from registry.answers.comparing.sides import Side, Sides
 from registry.answers.keeping.parts import NOTHING, PartKind
-from registry.answers.narrowing import Narrowed, rig_labels
-from registry.models import Revision, Unit
+from registry.answers.narrowing import Narrowed, narrowed
+from registry.models import PumpModel, Revision, Unit
 
 # A unit is held against its own build and so many next to it in order on either side, those a unit may be
 # mistaken for. Each takes some 6 kB.
 BESIDE = 1
 # So many units of a model, those that came last: each takes a fit that grows with the units of the build.
 MOST_UNITS = 1_000
-# So many are made of one reading of their builds' summaries, a quarter of a second's work with usual ones.
+# So many are made, and kept, at once: a quarter of a second's work with builds of usual size.
 _AT_ONCE = 50
 # Half a second's work of a usual model, and half a minute's of a large one, after every change of it.
 _PATIENCE = 10.0
@@ -58,34 +61,28 @@ def _make(model: int, edition: int, key: str) -> bytes:
 
 
 def _make_several(model: int, edition: int, keys: Sequence[str]) -> Iterator[bytes]:
-    """All that each unit and its build differ by, at all settings, in each band and in all together."""
+    """All that each unit and its build differ by, at all settings, in each band and in all together.
+
+    NOTHING of a unit that is not there any more.
+    """
     wanted = [(int(build), serial) for build, _, serial in (key.partition(":") for key in keys)]
     units = Unit.objects.filter(pump_model=model, serial__in={serial for _, serial in wanted})
-    known = {serial: (pk, own) for serial, pk, own in units.values_list("serial", "pk", "revision")}
-    builds = {build for build, _ in wanted} | {own for _, own in known.values()}
-    blocks = summary_blocks(
-        pump_model=model,
-        edition=edition,
-        metric__in=metrics_of(MAIN, edition),
-        unit__revision__in=builds,
-    )
-    labels = rig_labels(blocks)
-    of_build = {build: [block for block in blocks if block.revision == build] for build in builds}
-    for build, serial in wanted:
-        if serial not in known:
-            yield NOTHING
-            continue
-        unit, own = known[serial]
-        old, new = _of(of_build[own], unit), _but(of_build[build], unit)
-        yield pack(contrasts_between(old, new, labels, [unit], each_band=True))
+    known = {serial: (own, pk) for serial, own, pk in units.values_list("serial", "revision", "pk")}
+    placed = [(*known.get(serial, (build, None)), build) for build, serial in wanted]
+    for (own, build), some in groupby(placed, key=itemgetter(0, 2)):
+        sides = (Side(f"revision {one}", revision=one) for one in (own, build))
+        found = read_sides(Sides(PumpModel(pk=model), *sides), narrowed(edition))
+        # Asked once, where they are not known.
+        found = found._replace(known=found.labels)
+        for _, unit, _ in some:
+            yield NOTHING if unit is None else _made(found, unit)
 
 
-def _of(blocks: Sequence[Block], unit: int) -> list[Block]:
-    return of_units(blocks, lambda units: units == unit)
-
-
-def _but(blocks: Sequence[Block], unit: int) -> list[Block]:
-    return of_units(blocks, lambda units: units != unit)
+def _made(found: Read, unit: int) -> bytes:
+    """The part of a unit of one build and all others of the other one."""
+    old = of_units(found.old, lambda units: units == unit)
+    new = of_units(found.new, lambda units: units != unit)
+    return pack(contrasts_between(old, new, found.labels, [unit], each_band=True))
 
 
 UNITS = PartKind("units", _make, _keys, make_several=_make_several, at_once=_AT_ONCE, patience=_PATIENCE)

@@ -12,6 +12,7 @@ from registry.answers.comparing import contrasts_kept, unit_pairs
 from registry.answers.comparing.comparisons import answer_comparison
 from registry.answers.comparing.contrasts_kept import CONTRASTS
 from registry.answers.comparing.heights import HEIGHTS
+from registry.answers.comparing.side_parts import READINGS
 from registry.answers.comparing.unit_pairs import UNITS
 from registry.answers.keeping import parts as kept_parts
 from registry.answers.keeping.parts import Place, made, made_all
@@ -271,11 +272,16 @@ def test_parts_made_together_are_those_made_one_by_one(model, django_assert_max_
     fill(random.Random(13), model, 2)
     keys = list(UNITS.keys(model.pk, 1))
     assert len(keys) > 40
-    with django_assert_max_num_queries(5):
+    # What is asked once, and three statements for each of the seven pairs of builds.
+    with django_assert_max_num_queries(3 + 7 * 3):
         together = made_all(UNITS, 1, model.pk, keys)
     assert Place(UNITS, 1, model.pk).good() == set(keys)
     some = random.Random(13).sample(list(zip(keys, together, strict=True)), 8)
     assert [made(UNITS, 1, model.pk, key) for key, _ in some] == [body for _, body in some]
+    for key in READINGS.keys(model.pk, 1):
+        made(READINGS, 1, model.pk, key)
+    with django_assert_max_num_queries(3 + 7):
+        assert made_all(UNITS, 1, model.pk, keys) == together
 
 
 def test_a_unit_that_is_gone_meanwhile_has_no_part(model) -> None:
