@@ -165,8 +165,7 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
     if kind == "unit":
         return _find_unit(pump_model, rest, field)
     if kind == "firmware":
-        tag = " ".join(rest.split())[:40]
-        return Side(f"firmware {tag}", firmware=tag, field=field)
+        return _find_firmware(rest, field)
     label = rest if kind == "revision" else text
     try:
         revision = find_revision(pump_model, label)
@@ -177,6 +176,14 @@ def _find_side(pump_model: PumpModel, text: str, field: str) -> Side:
             faults=tuple(replace(fault, field=field) for fault in refused.faults),
         ) from refused
     return Side(f"revision {revision.label}", revision=revision.pk, field=field)
+
+
+def _find_firmware(text: str, field: str) -> Side:
+    tag = " ".join(text.split())[:40]
+    if not tag:
+        # What named no firmware may have run any.
+        raise Invalid("No firmware is named", hint=_FORMS, faults=(Fault("names no firmware", field=field),))
+    return Side(f"firmware {tag}", firmware=tag, field=field)
 
 
 def _marked(blocks: Sequence[Block], marks: Marks | None) -> Sequence[Block]:

@@ -272,6 +272,7 @@ def test_elevations_far_apart_are_named(model) -> None:
         ("A", "unit:LK999999", "new"),
         ("A", "unit:\x00", "new"),
         ("firmware:9", "B", "old"),
+        ("firmware: ", "B", "old"),
         ("firmware:v 2", "firmware: V  2", "new"),
     ],
 )
