@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
+from registry.answers.wording import natural
 from registry.models import Elevation, Mode
 
 # What a person sets, and what else has to be alike: both make a place, at which metrics are measured.
@@ -70,6 +71,12 @@ def setting_of(row: Mapping[str, Any]) -> Setting:
     return Setting(*(row[name] for name in OF_SUMMARY.values()))
 
 
+def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Sort key over rows of a document: setting by setting as a pump counts them, metric by metric there."""
+    at = order_of_mode(row["mode"]), natural(row["programme"]), natural(row["level"])
+    return *at, row["metric"], *order_around(row)
+
+
 def order_around(row: Mapping[str, Any]) -> tuple[Any, ...]:
     """Sort key over what a row of a document was measured with."""
     first = row["elevation"].split(BETWEEN)[0]
@@ -82,7 +89,7 @@ def order_of_mode(mode: str) -> int:
 
 
 def order_of_band(band: str) -> int:
-    """The lowest first, after what nobody said."""
+    """The lowest first, what nobody said last."""
     return _BANDS[band]
 
 

@@ -182,13 +182,17 @@ def _within(
     A relative margin is tested as a contrast of both means, as sure as both are together; its ends are
     counted from the margin at the old value, so that they lie within it where the tests say so.
     """
-    known, wide = (np.where(np.isnan(of_none), 0.0, of_none) for of_none in (value, width))
-    share, bound = np.where(relative, known, 0.0), np.where(relative, 0.0, known)
-    moved = np.where(relative, wide, 0.0)
-    below, above = of.beyond(share), of.beyond(-share)
-    p = np.maximum(below.p_below(bound), above.p_above(-bound))
-    ends = above.interval(1 - 2 * ALPHA)[0] - moved, below.interval(1 - 2 * ALPHA)[1] + moved
-    told = [np.where(np.isnan(value), np.nan, column) for column in (p, *ends)]
+    at = np.flatnonzero(~np.isnan(value))
+    value, relative, width = value[at], relative[at], width[at]
+    share, bound = np.where(relative, value, 0.0), np.where(relative, 0.0, value)
+    moved = np.where(relative, width, 0.0)
+    # What is tested against the upper limit, and then what is against the lower one.
+    both = of.some(np.tile(at, 2)).beyond(np.concatenate([share, -share]))
+    below, above = both.some(np.s_[: at.size]), both.some(np.s_[at.size :])
+    told = np.full((3, of.run.size), np.nan)
+    told[0, at] = np.maximum(below.p_below(bound), above.p_above(-bound))
+    low, high = both.interval(1 - 2 * ALPHA)
+    told[1, at], told[2, at] = low[at.size :] - moved, high[: at.size] + moved
     return told[0], told[1], told[2]
 
 

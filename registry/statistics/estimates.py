@@ -7,6 +7,7 @@ import numpy as np
 from scipy import special
 
 from registry.statistics.crossed import CERTAIN
+from registry.statistics.designs import Codes
 from registry.statistics.robust import Floats
 
 Figure = TypeVar("Figure", float, Floats)
@@ -59,6 +60,10 @@ class Estimate(_ByStudent[float]):
 class Estimates(_ByStudent[Floats]):
     """Many of them, a row each."""
 
+    def some(self, places: Codes | slice) -> "Estimates":
+        """Some of them."""
+        return Estimates(self.value[places], self.error[places], self.freedom[places])
+
     def one(self, place: int) -> Estimate:
         """One of them by itself."""
         return Estimate(float(self.value[place]), float(self.error[place]), float(self.freedom[place]))
@@ -66,7 +71,7 @@ class Estimates(_ByStudent[Floats]):
 
 @dataclass(frozen=True)
 class Parts:
-    """What weighted sums of readings hold of each variance, a row a sum.
+    """What weighted sums of readings hold of each variance, a row a sum, or several side by side.
 
     `unit` is how much of the variance between units of each kin they hold, `share` how much of the readings'
     of each kin, `noise` what the noise of those puts in; `own` and `group` are what units of their own in
@@ -89,11 +94,20 @@ class Known:
     own_freedom: Floats
     group_freedom: Floats
 
+    def beside(self) -> "Known":
+        """The same for sums that lie side by side."""
+        return Known(
+            self.unit[:, None],
+            self.unit_freedom[:, None],
+            self.own_freedom[:, None],
+            self.group_freedom[:, None],
+        )
+
     @property
     def freedom(self) -> Floats:
         """Of the parts that `variances` returns, in their order."""
-        alone = [self.own_freedom[:, None], self.group_freedom[:, None]]
-        return np.concatenate([self.unit_freedom, *alone], axis=1)
+        alone = [self.own_freedom[..., None], self.group_freedom[..., None]]
+        return np.concatenate([self.unit_freedom, *alone], axis=-1)
 
 
 def variances(parts: Parts, known: Known) -> Floats:
@@ -105,8 +119,8 @@ def variances(parts: Parts, known: Known) -> Floats:
     """
     left = np.minimum(_WARY * parts.unit / np.maximum(parts.share, _HAIR), 1.0)
     cancelled = parts.own + ((1 - left) * parts.noise).sum(axis=-1)
-    alone = [cancelled[:, None], parts.group[:, None]]
-    return np.concatenate([known.unit * parts.unit + left * parts.noise, *alone], axis=1)
+    alone = [cancelled[..., None], parts.group[..., None]]
+    return np.concatenate([known.unit * parts.unit + left * parts.noise, *alone], axis=-1)
 
 
 def pooled(parts: Floats, freedom: Floats) -> tuple[Floats, Floats]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -22,7 +23,9 @@ _ROUNDS = 3  # of guessing
 _SHORT = 0.1  # far more than what a guess of the chance of many units is off by
 _WANTED_NORMAL = float(special.ndtri(WANTED))
 _TAIL = 1e-9
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(100)
+# With many degrees of freedom the estimated error scatters little, and few nodes tell the same to ten digits.
+_MANY_DEGREES = 20.0
+_FEW_NODES, _NODES = (np.polynomial.legendre.leggauss(size) for size in (32, 100))
 
 
 @dataclass(frozen=True)
@@ -76,8 +79,9 @@ def power_same(
 
 def _summed(passing: Callable[[Floats], Floats], start: Floats, end: Floats, freedom: Floats) -> Floats:
     """The chance of passing over all estimated standard errors, each a share of the true one."""
-    ratio = start[..., None] + (end - start)[..., None] * (_NODES + 1) / 2
-    summed: Floats = (passing(ratio) * _density(ratio, freedom[..., None])) @ _WEIGHTS * (end - start) / 2
+    nodes, weights = _FEW_NODES if freedom.min() >= _MANY_DEGREES else _NODES
+    ratio = start[..., None] + (end - start)[..., None] * (nodes + 1) / 2
+    summed: Floats = (passing(ratio) * _density(ratio, freedom[..., None])) @ weights * (end - start) / 2
     return summed
 
 
@@ -106,8 +110,7 @@ def needed(of: Contrasted, difference: Estimates, margin: Floats, family: int) -
     with np.errstate(invalid="ignore"):
         within = np.flatnonzero(np.abs(difference.value) < margin)
     same = np.full(apart.size, _NEVER)
-    few = Estimates(*(values[within] for values in (difference.value, difference.error, difference.freedom)))
-    same[within] = _fewest(_Ahead(of.some(within), few, margin[within], family))
+    same[within] = _fewest(_Ahead(of, difference, margin, family).some(within))
     return [_told(*units) for units in zip(same.tolist(), apart.tolist(), strict=True)]
 
 
@@ -125,6 +128,11 @@ class _Ahead:
     difference: Estimates
     margin: Floats | None
     family: int
+
+    def some(self, places: Codes) -> "_Ahead":
+        """The same of some of the settings."""
+        margin = None if self.margin is None else self.margin[places]
+        return _Ahead(self.of.some(places), self.difference.some(places), margin, self.family)
 
     def chance(self, units: Codes, at: Codes) -> Floats:
         """Chance that so many `units` more of either build tell at some settings."""
@@ -172,13 +180,13 @@ class _Ahead:
         bar = np.asarray(special.stdtrit(freedom, 1 - tail))
         return bar, np.sqrt(1 + bar**2 / (2 * freedom)), freedom
 
-    @property
+    @cached_property
     def _room(self) -> Floats:
         """How far the difference lies from what it is told from."""
         effect = np.abs(self.difference.value)
         return effect if self.margin is None else self.margin - effect
 
-    @property
+    @cached_property
     def _each(self) -> Floats:
         """The variance of a difference of one more unit of either build."""
         found: Floats = self.of.between.sum(axis=1) + 2 * self.of.run
@@ -186,12 +194,19 @@ class _Ahead:
 
 
 def _fewest(ahead: _Ahead) -> Codes:
-    """The least number of units that tells often enough: more units never tell less.
+    """The least number of units that tells often enough: more units never tell less."""
+    found = np.full(ahead.difference.value.size, _NEVER)
+    hopeful = np.flatnonzero(~ahead.is_hopeless())
+    if hopeful.size:
+        found[hopeful] = _searched(ahead.some(hopeful))
+    return found
 
-    Begins at a guess and goes on in steps that double until it is between two numbers, then by halving.
-    """
+
+def _searched(ahead: _Ahead) -> Codes:
+    """The same where it is worth looking for: begins at a guess and goes on in steps that double until it is
+    between two numbers, then by halving."""
     units = ahead.guess()
-    low, high = np.where(ahead.is_hopeless(), MOST_UNITS, 0), np.full(units.size, _NEVER)
+    low, high = np.zeros(units.size, np.intp), np.full(units.size, _NEVER)
     step = 1
     while (at := np.flatnonzero(high - low > 1)).size:
         enough = ahead.chance(units[at], at) >= WANTED

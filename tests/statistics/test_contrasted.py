@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from registry.statistics.contrasted import contrasted
+from registry.statistics.contrasted import Contrasted, contrasted
 from registry.statistics.differences import fit
 from registry.statistics.swap import split
 from tests.statistics.test_differences import readings
@@ -39,3 +39,43 @@ def test_a_difference_far_below_any_digit_told_is_one() -> None:
     fitted = fit(readings(rows))
     assert fitted is not None
     assert 0.9e-9 < contrasted(fitted.alone).difference.value[0] < 1.1e-9
+
+
+def several() -> Contrasted:
+    """A few settings whose units are the same but not their values."""
+    found = []
+    for scale in (1.0, 1.3, 2.0):
+        rows = [(cell, unit, group, scale * value + cell) for cell, unit, group, value in alike(2)]
+        fitted = fit(readings(rows))
+        assert fitted is not None
+        found.append(contrasted(fitted.alone).table)
+    return Contrasted(np.concatenate(found))
+
+
+def figures(of: Contrasted) -> np.ndarray:
+    """Values, errors and degrees of freedom of old, new and their difference."""
+    return np.array([(one.value, one.error, one.freedom) for one in (of.old, of.new, of.difference)])
+
+
+def test_sums_of_old_and_new_are_those_told_of_either() -> None:
+    of = several()
+    for share, one in ((-1.0, of.new), (0.0, of.difference)):
+        found = of.beyond(share)
+        np.testing.assert_allclose(found.value, one.value)
+        np.testing.assert_allclose(found.error, one.error)
+        np.testing.assert_allclose(found.freedom, one.freedom)
+
+
+def test_some_settings_are_told_as_among_all() -> None:
+    of, places = several(), np.array([2, 0])
+    np.testing.assert_array_equal(figures(of.some(places)), figures(of)[:, :, places])
+    assert figures(of.some(places[:0])).shape == (3, 3, 0)
+
+
+def test_old_for_new_turns_the_difference_and_nothing_else() -> None:
+    of = several()
+    turned = figures(of)[[1, 0, 2]]
+    turned[2, 0] *= -1
+    np.testing.assert_array_equal(figures(of.reversed()), turned)
+    assert (of.reversed().between == of.between[:, ::-1]).all()
+    np.testing.assert_array_equal(of.reversed().reversed().table, of.table)

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from registry.statistics.contrasted import Contrasted, contrasted
 from registry.statistics.differences import Fit, fit
-from registry.statistics.equivalence import Margin, judge_pair, overall
+from registry.statistics.equivalence import Margin, judge, judge_pair, overall
 from tests.statistics.test_differences import readings
 
 TOLD = "cannot tell yet"
@@ -127,3 +128,14 @@ def test_an_interval_of_many_settings_may_reach_beyond_the_margin_of_what_is_the
     assert found.margin is not None
     assert found.high > found.margin
     assert judge_pair(pair(6.0), None, family=400).same_low is None
+
+
+def test_settings_with_and_without_margins_are_judged_as_each_by_itself() -> None:
+    pairs = [
+        pair(shift, base=base) for shift, base in ((0.5, 100.0), (3.0, 60.0), (-14.0, 100.0), (4.0, 70.0))
+    ]
+    margins = [Margin(10.0), None, Margin(0.05, relative=True), Margin(0.05, relative=True)]
+    together = judge(Contrasted(np.concatenate([contrasted(one.alone).table for one in pairs])), margins, 4)
+    for place, (one, margin) in enumerate(zip(pairs, margins, strict=True)):
+        assert together.one(place) == judge_pair(one, margin, 4)
+    assert judge(contrasted(pairs[0].alone), [None], 1).one(0).same_low is None

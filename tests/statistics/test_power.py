@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from registry.statistics.contrasted import contrasted
+from registry.statistics import power
+from registry.statistics.contrasted import Contrasted, contrasted
 from registry.statistics.differences import Fit
 from registry.statistics.power import MOST_UNITS, Needed, needed, power_apart, power_same
 from tests.statistics.test_equivalence import pair
@@ -37,6 +38,17 @@ def test_the_power_of_a_difference_agrees_with_simulated_tests() -> None:
     assert power_apart(2.5, 1.0, 7, 0.01) == pytest.approx(share, abs=0.004)
     assert power_apart(0.0, 1.0, 7, 0.01) == pytest.approx(0.01)
     assert power_apart(3.0, 1.0, 1e6) == pytest.approx(stats.norm.sf(1.96 - 3), abs=1e-3)
+
+
+def test_few_nodes_tell_the_same_as_many_where_degrees_of_freedom_are_many(monkeypatch) -> None:
+    rng = np.random.default_rng(13)
+    freedom, effect = np.exp(rng.uniform(np.log(20), 7, 2000)), np.exp(rng.uniform(-1, 4, 2000))
+    margin = effect * rng.uniform(0.9, 2.0, 2000)
+    few = power_apart(effect, 1.0, freedom, 0.05 / 150), power_same(effect, 1.0, freedom, margin)
+    monkeypatch.setattr(power, "_MANY_DEGREES", np.inf)
+    many = power_apart(effect, 1.0, freedom, 0.05 / 150), power_same(effect, 1.0, freedom, margin)
+    np.testing.assert_allclose(few, many, rtol=0, atol=1e-10)
+    assert ((many[0] > 0.1) & (many[0] < 0.9)).sum() > 50
 
 
 @pytest.mark.parametrize("freedom", [1.0, 2.5, 9.0, 44.0, 400.0, 1e6])
@@ -97,3 +109,11 @@ def test_the_units_named_are_enough() -> None:
     error = weights.sum() ** -0.5 * np.sqrt(rng.chisquare(freedom, size) / freedom)
     told = np.abs(value) + stats.t.ppf(0.95, freedom) * error < 10
     assert 0.77 <= np.mean(told) <= 0.9
+
+
+def test_what_is_hopeless_changes_nothing_of_what_is_needed_elsewhere() -> None:
+    pairs = [pair(shift, units=6, unit=9.0) for shift in (0.01, 14.0, 0.02, 11.0)]
+    of = Contrasted(np.concatenate([contrasted(one.alone).table for one in pairs]))
+    found = needed(of, of.difference, np.full(4, np.nan), 6)
+    assert [need is None for need in found] == [True, False, True, False]
+    assert found == [needed_by(one, None, 6) for one in pairs]

@@ -58,7 +58,7 @@ def test_each_table_is_fitted_as_by_itself_without_the_units_it_lacks(seed: int)
         by = spread(alone, nothing_of_their_own(alone))
         assert by is not None
         one = contrasted(Fits(alone, weights_of(alone, by), by, np.flatnonzero(wild[table])))
-        np.testing.assert_allclose(beside.packed()[table], one.packed()[0], rtol=1e-7, atol=1e-9)
+        np.testing.assert_allclose(beside.table[table], one.table[0], rtol=1e-7, atol=1e-9)
 
 
 def test_where_groups_leave_nothing_of_a_table_none_is_fitted_together() -> None:
@@ -89,5 +89,5 @@ def test_fits_are_the_same_whether_tables_lose_units_together_or_not() -> None:
     ((_, together),) = fits([(places, of)], thin=True)
     assert {2, 5} <= set(np.flatnonzero(together.aside).tolist())
     for at, apart in fits([(places, of)]):
-        got, expected = contrasted(together).packed()[at], contrasted(apart).packed()
+        got, expected = contrasted(together).table[at], contrasted(apart).table
         np.testing.assert_allclose(got, expected, rtol=1e-7, atol=1e-9)

@@ -1,6 +1,5 @@
 """Two builds side by side, setting by setting: same, different, or cannot tell yet."""
 
-from collections.abc import Mapping
 from datetime import datetime
 from math import isnan
 from typing import Any, Unpack
@@ -16,9 +15,8 @@ from registry.answers.comparing.telling import left_out_of, says_compared
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, chosen_margins, narrowed
-from registry.answers.setting import order_around, order_of_mode
 from registry.answers.stamp import chosen_moment, stamp
-from registry.answers.wording import dated, natural
+from registry.answers.wording import dated
 from registry.statistics.equivalence import overall
 
 
@@ -77,7 +75,7 @@ def _told(
     model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None
 ) -> dict[str, Any]:
     names, (before, after) = sides.names, found.sides
-    settings = sorted(judged_rows(found, margins, of_units=sides.of_units), key=setting_order)
+    settings = list(judged_rows(found, margins, of_units=sides.of_units))
     still = reach(before, after, margins.vacuum_mmhg, found.labels) if settings else []
     left_out = left_out_of(before, after, names, found.labels)
     return {
@@ -96,23 +94,10 @@ def _told(
 def _of_these(names: tuple[str, str], found: Contrasts) -> list[str]:
     """The cautions that these two sides call for."""
     of = found.of_fitted
-    scattered = [
-        Scattered(unlike > 0, (between[0], between[1]), row.units)
-        for row, unlike, between in zip(found.fitted, of.unlike.tolist(), of.between.tolist(), strict=True)
-    ]
+    units = [row.units for row in found.fitted]
+    scattered = zip((of.unlike > 0).tolist(), of.between.tolist(), units, strict=True)
     return [
         *unlike(*found.sides, names, found.heights),
         *of_strata([p for p in of.strata.tolist() if not isnan(p)]),
-        *of_scatter(scattered, names),
+        *of_scatter([Scattered._make(one) for one in scattered], names),
     ]
-
-
-def setting_order(row: Mapping[str, Any]) -> tuple[Any, ...]:
-    """Setting by setting as a pump counts them."""
-    return (
-        order_of_mode(row["mode"]),
-        natural(row["programme"]),
-        natural(row["level"]),
-        row["metric"],
-        *order_around(row),
-    )

@@ -8,7 +8,7 @@ together: where two sides share several bands, each band by itself may be a row 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,9 +16,9 @@ from registry.answers.blocks import Block, by_setting, distinct, typical
 from registry.answers.comparing.measured import Measured, measured
 from registry.answers.narrowing import Narrowed
 from registry.answers.readings import tables_in
-from registry.answers.setting import Setting, order_of_band
+from registry.answers.setting import Setting, order_of_band, setting_order
 from registry.statistics.contrasted import WIDTH as FIGURES
-from registry.statistics.contrasted import Contrasted, contrasted, unpacked
+from registry.statistics.contrasted import Contrasted, contrasted
 from registry.statistics.designs import Codes
 from registry.statistics.differences import fits
 from registry.statistics.strata import contrasts_of, within_strata
@@ -49,18 +49,16 @@ class Row(NamedTuple):
 
     def reversed(self) -> "Row":
         """The same with old for new."""
-        (old, new), (before, after, both) = self.units, self.clinics
-        return self._replace(
-            units=(new, old),
-            clinics=(after, before, both),
-            typical=self.typical and self.typical[::-1],
-            within=tuple((-value, -high, -low) for value, low, high in self.within),
-        )
+        setting, bands, alone, units, (before, after, both), fit, typical, within = self
+        turned = tuple((-value, -high, -low) for value, low, high in within)
+        clinics = (after, before, both)
+        return Row(setting, bands, alone, units[::-1], clinics, fit, typical and typical[::-1], turned)
 
 
 @dataclass(frozen=True)
 class Contrasts:
-    """What both sides were measured at, all rows, and what was fitted; `labels` are those of rigs.
+    """What both sides were measured at, all rows in the order of documents, and what was fitted; `labels` are
+    those of rigs.
 
     `heights` are the elevations by band and clinic, None where they are not known beforehand.
     """
@@ -120,12 +118,12 @@ def contrasts_between(
     `fixed` are keys of units that are themselves asked about. With `each_band` there is a row of each band
     by itself besides that of several.
     """
-    pairs = list(_pairs(old, new, each_band=each_band))
+    pairs = sorted(_pairs(old, new, each_band=each_band), key=lambda pair: pair.order(labels))
     place, within = np.full(len(pairs), UNFITTED), dict[int, tuple[Band, ...]]()
     tables, size = [np.zeros((0, FIGURES))], 0
     for at, together in fits(_tables(pairs, fixed), thin=True):
         of = contrasts_of(together)
-        tables.append(contrasted(together, of).packed())
+        tables.append(contrasted(together, of).table)
         place[at] = size + np.arange(at.size)
         size += at.size
         if len(of.within) > 1:
@@ -137,7 +135,8 @@ def contrasts_between(
         pair.row(fit, within.get(at, ()), known)
         for at, (pair, fit) in enumerate(zip(pairs, place.tolist(), strict=True))
     )
-    return Contrasts((measured(old), measured(new)), tuple(rows), unpacked(np.concatenate(tables)), labels)
+    found = Contrasted(np.concatenate(tables))
+    return Contrasts((measured(old), measured(new)), tuple(rows), found, labels)
 
 
 def _tables(pairs: Sequence["_Pair"], fixed: Sequence[int]) -> Iterator[tuple[Codes, Tables]]:
@@ -156,6 +155,10 @@ class _Pair:
     bands: tuple[str, ...]
     cells: list[list[Block]]
     alone: bool
+
+    def order(self, labels: Mapping[int, str]) -> tuple[Any, ...]:
+        """Sort key over the rows of a document."""
+        return setting_order({**self.setting.named(labels), "elevation": self.bands[0]})
 
     def row(self, fit: int, within: tuple[Band, ...], known: dict[bytes, _Counts]) -> Row:
         """Its row, given what became of its fit, and the counts that are known already."""

@@ -1,51 +1,54 @@
 """Contrasts as bytes: a head in JSON, and the figures of fits and of behaviour as they lie in memory.
 
-The groups of metrics lie apart.
+The groups of metrics lie apart. All is written by columns, and what is alike at many settings once, with a
+column of where it stands.
 """
 
-import json
-from collections.abc import Collection, Mapping, Sequence
-from typing import Any
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from itertools import chain, count
+from typing import Any, TypeVar
 
 import numpy as np
+import orjson
 
 from registry.answers.comparing.contrasts import UNFITTED, Contrasts, Row
 from registry.answers.comparing.groups import GROUPS, group_of
 from registry.answers.comparing.measured import Measured
 from registry.answers.keeping.sections import Section, packed, unpacked
 from registry.answers.keeping.written import written
-from registry.answers.setting import Setting
-from registry.statistics import contrasted
+from registry.answers.setting import PLACE, Setting
+from registry.statistics.contrasted import WIDTH, Contrasted
 from registry.statistics.robust import Floats
+
+Thing = TypeVar("Thing")
+_BEHAVIOUR = 3
 
 
 def pack(of: Contrasts) -> bytes:
     """Write contrasts down; `read` makes the same of it, but for the order in which fits lie."""
-    return packed([text for group in GROUPS for text in _texts(_those(of, group))])
+    return packed([text for group in GROUPS for text in _texts(of, group)])
 
 
 def read(body: bytes, metrics: Collection[str] | None = None) -> Contrasts:
     """The contrasts that were written down; at least those of the metrics, where some are named."""
-    groups = _wanted(unpacked(body), metrics)
-    heads = [json.loads(texts[0].text) for texts in groups]
-    fitted, *behaviour = (
-        np.concatenate([np.frombuffer(texts[which].text, "<f8") for texts in groups]) for which in (1, 2, 3)
-    )
-    settings = [[Setting(*one) for one in head["settings"]] for head in heads]
-    clinics = [[frozenset(one) for one in head["clinics"]] for head in heads]
+    groups = [[section.text for section in texts] for texts in _wanted(unpacked(body), metrics)]
+    heads = [orjson.loads(texts[0]) for texts in groups]
+    tables = [_read_table(texts[1], WIDTH) for texts in groups]
+    settings = [_read_settings(head) for head in heads]
     old, new = (
-        _read_side([head["sides"][which] for head in heads], settings, clinics, figures.reshape(-1, 3))
-        for which, figures in enumerate(behaviour)
+        _read_side(
+            [head["sides"][side] for head in heads],
+            settings,
+            [head["clinics"] for head in heads],
+            np.concatenate([_read_table(texts[2 + side], _BEHAVIOUR) for texts in groups]),
+        )
+        for side in (0, 1)
     )
     # Fits of a group come after those of the groups before it.
-    starts = np.cumsum([0, *(len(texts[1].text) // (8 * contrasted.WIDTH) for texts in groups)]).tolist()
-    rows = tuple(
-        _read_row(row, of, start)
-        for head, of, start in zip(heads, settings, starts, strict=False)
-        for row in head["rows"]
-    )
-    found = contrasted.unpacked(fitted.reshape(-1, contrasted.WIDTH))
-    return Contrasts((old, new), rows, found, {rig: label for head in heads for rig, label in head["labels"]})
+    starts = np.cumsum([0, *map(len, tables)]).tolist()
+    ranked = sorted(chain.from_iterable(map(_read_rows, heads, settings, starts)))
+    labels = {rig: label for head in heads for rig, label in head["labels"]}
+    return Contrasts((old, new), tuple(row for _, row in ranked), Contrasted(np.concatenate(tables)), labels)
 
 
 def _wanted(sections: Sequence[Section], metrics: Collection[str] | None) -> list[Sequence[Section]]:
@@ -56,74 +59,100 @@ def _wanted(sections: Sequence[Section], metrics: Collection[str] | None) -> lis
     return [texts for group, texts in groups if group in kept]
 
 
-def _those(of: Contrasts, group: str) -> Contrasts:
+def _texts(of: Contrasts, group: str) -> list[bytes]:
     """What is of the metrics of a group."""
-    rows = [row for row in of.rows if group_of(row.setting.metric) == group]
-    fitted = [row.fit for row in rows if row.fit != UNFITTED]
-    places = {fit: place for place, fit in enumerate(fitted)}
-    sides = [
+    ranked = [(rank, row) for rank, row in enumerate(of.rows) if group_of(row.setting.metric) == group]
+    old, new = (
         side.only([at for at, one in enumerate(side.settings) if group_of(one.metric) == group])
         for side in of.sides
-    ]
-    moved = tuple(row._replace(fit=places.get(row.fit, UNFITTED)) for row in rows)
-    return Contrasts((sides[0], sides[1]), moved, of.found.some(np.array(fitted, np.intp)), of.labels)
-
-
-def _texts(of: Contrasts) -> list[bytes]:
-    measured_at = {setting for side in of.sides for setting in side.settings}
-    settings = sorted(measured_at | {row.setting for row in of.rows})
-    places = {setting: place for place, setting in enumerate(settings)}
-    clinics = list(dict.fromkeys(clinics for side in of.sides for clinics in side.clinics))
-    numbers = {one: place for place, one in enumerate(clinics)}
+    )
+    settings = _numbered(chain(old.settings, new.settings, (row.setting for _, row in ranked)))
+    clinics = _numbered(chain(old.clinics, new.clinics))
     head = {
         "labels": list(of.labels.items()),
-        "settings": settings,
+        **_settings(settings),
         "clinics": [sorted(one) for one in clinics],
-        "sides": [_side(side, places, numbers) for side in of.sides],
-        "rows": [_row(row, places) for row in of.rows],
+        "sides": [_side(side, settings, clinics) for side in (old, new)],
+        **_rows(ranked, settings),
     }
-    figures = [of.found.packed(), *(side.behaviour for side in of.sides)]
-    return [written(head), *(one.astype("<f8").tobytes() for one in figures)]
+    fits = np.array([row.fit for _, row in ranked if row.fit != UNFITTED], np.intp)
+    return [written(head), *map(_table, (of.found.some(fits).table, old.behaviour, new.behaviour))]
+
+
+def _numbered(things: Iterable[Thing]) -> dict[Thing, int]:
+    """All there are, each once, with its place among them."""
+    return {thing: place for place, thing in enumerate(dict.fromkeys(things))}
+
+
+def _table(of: Floats) -> bytes:
+    """A table column by column: most columns are alike from row to row, which compresses well."""
+    return of.astype("<f8").tobytes("F")
+
+
+def _read_table(text: bytes, width: int) -> Floats:
+    table: Floats = np.frombuffer(text, "<f8").reshape(width, -1).T
+    return table
+
+
+def _settings(of: Iterable[Setting]) -> dict[str, Any]:
+    places, metrics = _numbered(one.place for one in of), _numbered(one[len(PLACE) :] for one in of)
+    at = [[places[one.place] for one in of], [metrics[one[len(PLACE) :]] for one in of]]
+    return {"places": list(places), "metrics": list(metrics), "settings": at}
+
+
+def _read_settings(head: Mapping[str, Any]) -> list[Setting]:
+    places, metrics = head["places"], head["metrics"]
+    return [Setting._make(places[place] + metrics[of]) for place, of in zip(*head["settings"], strict=True)]
 
 
 def _side(
-    side: Measured, places: Mapping[Setting, int], numbers: Mapping[frozenset[int], int]
+    side: Measured, settings: Mapping[Setting, int], clinics: Mapping[frozenset[int], int]
 ) -> list[list[int]]:
     return [
-        [places[setting] for setting in side.settings],
-        [numbers[one] for one in side.clinics],
+        [settings[one] for one in side.settings],
+        [clinics[one] for one in side.clinics],
         [int(one) for one in side.undeclared],
     ]
 
 
 def _read_side(
-    heads: Sequence[Sequence[Sequence[int]]],
+    columns: Sequence[Sequence[Sequence[int]]],
     settings: Sequence[Sequence[Setting]],
-    clinics: Sequence[Sequence[frozenset[int]]],
+    clinics: Sequence[Sequence[Sequence[int]]],
     behaviour: Floats,
 ) -> Measured:
+    by = [list(map(frozenset, of)) for of in clinics]
     return Measured(
-        tuple(of[place] for of, (at, _, _) in zip(settings, heads, strict=True) for place in at),
-        tuple(of[place] for of, (_, by, _) in zip(clinics, heads, strict=True) for place in by),
-        tuple(bool(one) for _, _, undeclared in heads for one in undeclared),
+        tuple(of[place] for of, (at, _, _) in zip(settings, columns, strict=True) for place in at),
+        tuple(of[place] for of, (_, at, _) in zip(by, columns, strict=True) for place in at),
+        tuple(bool(one) for _, _, undeclared in columns for one in undeclared),
         behaviour,
     )
 
 
-def _row(row: Row, places: Mapping[Setting, int]) -> list[Any]:
-    counts = row.units, row.clinics
-    return [places[row.setting], row.bands, row.alone, *counts, row.fit, row.typical, row.within]
+def _rows(ranked: Sequence[tuple[int, Row]], settings: Mapping[Setting, int]) -> dict[str, Any]:
+    """Rows with their ranks among those of all groups."""
+    alike = _numbered(_alike(row) for _, row in ranked)
+    columns = [
+        [rank for rank, _ in ranked],
+        [settings[row.setting] for _, row in ranked],
+        [alike[_alike(row)] for _, row in ranked],
+        [row.typical for _, row in ranked],
+        [row.within for _, row in ranked],
+    ]
+    return {"alike": list(alike), "rows": columns}
 
 
-def _read_row(row: Sequence[Any], settings: Sequence[Setting], start: int) -> Row:
-    place, bands, alone, units, clinics, fit, typical, within = row
-    return Row(
-        settings[place],
-        tuple(bands),
-        alone,
-        tuple(units),
-        tuple(clinics),
-        fit if fit == UNFITTED else start + fit,
-        typical and tuple(typical),
-        tuple(map(tuple, within)),
-    )
+def _alike(row: Row) -> tuple[Any, ...]:
+    """What is mostly the same in all rows."""
+    return row.bands, row.alone, row.units, row.clinics
+
+
+def _read_rows(head: Mapping[str, Any], settings: Sequence[Setting], start: int) -> Iterator[tuple[int, Row]]:
+    """Rows with their ranks. Those that were fitted are those that have no typical values."""
+    alike = [(tuple(of), alone, tuple(units), tuple(clinics)) for of, alone, units, clinics in head["alike"]]
+    fits = count(start)
+    for rank, setting, like, typical, within in zip(*head["rows"], strict=True):
+        both = tuple(typical) if typical else None
+        fit = next(fits) if both is None else UNFITTED
+        yield rank, Row._make((settings[setting], *alike[like], fit, both, tuple(map(tuple, within))))

@@ -1,6 +1,6 @@
 """The rows of a comparison as documents write them: figures, verdicts, and what would tell more."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,9 +11,8 @@ from registry.answers.narrowing import Margins
 from registry.answers.setting import Setting, told_bands
 from registry.answers.wording import figure, figures
 from registry.statistics.contrasted import Contrasted
-from registry.statistics.equivalence import UNTOLD, Verdicts, judge
-from registry.statistics.estimates import Estimates
-from registry.statistics.power import Needed, needed
+from registry.statistics.equivalence import UNTOLD, Margin, Verdicts, judge
+from registry.statistics.power import needed
 
 _RATE = "cycle_rate"
 _SHOWN = (*Setting._fields, "units_old", "units_new", "clinics_old", "clinics_new", "clinics_both")
@@ -31,54 +30,59 @@ def judged_rows(found: Contrasts, margins: Margins, *, of_units: bool) -> Iterat
     that nothing is said of how many would tell.
     """
     of, rows = found.of_fitted, found.fitted
-    judged = judge(of, [margins.of(row.setting.metric, row.setting.unit) for row in rows], len(rows))
-    needs = _needs(of, judged, len(rows)) if not of_units else {}
-    judged_of = dict(zip(map(id, rows), _judged(found, judged, needs), strict=True))
+    judged = judge(of, _margins(rows, margins), len(rows))
+    told = _judged(found, judged) | ({} if of_units else {"needs": _needs(of, judged)})
+    names = (*_SHOWN, *told)
+    values = zip(*told.values(), strict=True)
     for row in found.rows:
         shown = _shown(row, found.labels)
-        shown |= _unjudged(row, of_units=of_units) if row.fit == UNFITTED else judged_of[id(row)]
-        yield shown
+        if row.fit == UNFITTED:
+            yield dict(zip(_SHOWN, shown, strict=True)) | _unjudged(row, of_units=of_units)
+        else:
+            yield dict(zip(names, shown + next(values), strict=True))
 
 
-def _needs(of: Contrasted, judged: Verdicts, family: int) -> dict[int, Needed | None]:
-    """What would tell each setting that cannot be told yet, by its place."""
+def _margins(rows: Sequence[Row], margins: Margins) -> list[Margin | None]:
+    """The margin of each row."""
+    measured = [(row.setting.metric, row.setting.unit) for row in rows]
+    known = {of: margins.of(*of) for of in set(measured)}
+    return [known[of] for of in measured]
+
+
+def _needs(of: Contrasted, judged: Verdicts) -> list[dict[str, Any] | None]:
+    """What would tell each setting that cannot be told yet."""
+    told: list[dict[str, Any] | None] = [None] * len(judged.verdict)
     open_ = np.array([place for place, verdict in enumerate(judged.verdict) if verdict == UNTOLD], np.intp)
-    values = (judged.difference.value, judged.difference.error, judged.difference.freedom)
-    difference = Estimates(*(column[open_] for column in values))
-    found = needed(of.some(open_), difference, judged.margin[open_], family)
-    return dict(zip(open_.tolist(), found, strict=True))
+    found = needed(of.some(open_), judged.difference.some(open_), judged.margin[open_], len(told))
+    for place, need in zip(open_.tolist(), found, strict=True):
+        told[place] = vars(need) if need else None
+    return told
 
 
-def _shown(row: Row, labels: Mapping[int, str]) -> dict[str, Any]:
+def _shown(row: Row, labels: Mapping[int, str]) -> tuple[Any, ...]:
     """Where a row belongs, and what was measured there."""
     mode, programme, level, side, rig, power, _, metric, unit = row.setting
     where = (mode, programme, level, side, labels[rig], power, told_bands(row.bands))
-    return dict(zip(_SHOWN, (*where, metric, unit, *row.units, *row.clinics), strict=True))
+    return *where, metric, unit, *row.units, *row.clinics
 
 
-def _judged(
-    found: Contrasts, judged: Verdicts, needs: Mapping[int, Needed | None]
-) -> Iterator[dict[str, Any]]:
-    """What was found of each row that was fitted."""
-    names, told = _figures(judged)
-    bands = _bands(found, judged)
-    aside, beyond = found.of_fitted.aside.tolist(), judged.beyond.tolist()
-    for place, (row, values) in enumerate(zip(found.fitted, zip(*told, strict=True), strict=True)):
-        need, verdict = needs.get(place), judged.verdict[place]
-        shown: dict[str, Any] = dict(zip(names, values, strict=True))
-        shown |= {
-            "verdict": verdict,
-            "matters": None if shown["margin"] is None else _matters(verdict, beyond=beyond[place]),
-            "needs": vars(need) if need else None,
-            "bands": bands.get(place),
-            "set_aside": int(aside[place]),
-            "by_elevation": [_band(*told) for told in zip(row.bands, row.within, strict=False)],
-        }
-        yield shown
+def _judged(found: Contrasts, judged: Verdicts) -> dict[str, list[Any]]:
+    """What was found of the rows that were fitted, by columns."""
+    told = _figures(judged)
+    limits = zip(judged.verdict, told["margin"], judged.beyond.tolist(), strict=True)
+    return {
+        **told,
+        "verdict": judged.verdict,
+        "matters": [_matters(verdict, margin, beyond=beyond) for verdict, margin, beyond in limits],
+        "needs": [None] * len(found.fitted),
+        "bands": _bands(found, judged),
+        "set_aside": found.of_fitted.aside.astype(int).tolist(),
+        "by_elevation": [_by_elevation(row) for row in found.fitted],
+    }
 
 
-def _figures(judged: Verdicts) -> tuple[list[str], list[list[float | None]]]:
-    """Names of columns, and their figures."""
+def _figures(judged: Verdicts) -> dict[str, list[Any]]:
+    """The columns of figures."""
     columns = {
         "old": judged.old.value,
         "new": judged.new.value,
@@ -94,33 +98,39 @@ def _figures(judged: Verdicts) -> tuple[list[str], list[list[float | None]]]:
         "same_low": judged.same_low,
         "same_high": judged.same_high,
     }
-    return list(columns), figures(np.stack(list(columns.values())))
+    return dict(zip(columns, figures(np.stack(list(columns.values()))), strict=True))
 
 
-def _matters(verdict: str, *, beyond: bool) -> str:
-    """Whether the difference is more than the margin: surely, perhaps, surely not."""
+def _matters(verdict: str, margin: float | None, *, beyond: bool) -> str | None:
+    """Whether the difference is more than the margin: surely, perhaps, surely not; None without a margin."""
+    if margin is None:
+        return None
     if beyond:
         return "yes"
     return "no" if verdict == "same" else "perhaps"
 
 
-def _bands(found: Contrasts, judged: Verdicts) -> dict[int, Any]:
-    """The bands of common practice that rates lie in, by the place of the row."""
+def _bands(found: Contrasts, judged: Verdicts) -> list[Any]:
+    """The bands of common practice that rates lie in, None for other metrics."""
+    told: list[Any] = [None] * len(found.fitted)
     places = [place for place, row in enumerate(found.fitted) if row.setting.metric == _RATE]
     ends = []
     for side in (judged.old, judged.new):
-        of = Estimates(side.value[places], side.error[places], side.freedom[places])
-        ends.append(list(zip(*(end.tolist() for end in of.interval()), strict=True)))
-    return {
-        place: crossing(float(judged.old.value[place]), float(judged.new.value[place]), old, new)
-        for place, old, new in zip(places, *ends, strict=True)
-    }
+        low, high = side.some(np.array(places, np.intp)).interval()
+        ends.append(zip(low.tolist(), high.tolist(), strict=True))
+    for place, *of in zip(places, *ends, strict=True):
+        told[place] = crossing(float(judged.old.value[place]), float(judged.new.value[place]), *of)
+    return told
 
 
-def _band(elevation: str, of: tuple[float, float, float]) -> dict[str, Any]:
-    """The difference within one band, with its interval by itself."""
-    value, low, high = of
-    return {"elevation": elevation, "difference": figure(value), "low": figure(low), "high": figure(high)}
+def _by_elevation(row: Row) -> list[dict[str, Any]]:
+    """The difference within each band, with its interval by itself, where there are several."""
+    if not row.within:
+        return []
+    return [
+        {"elevation": band, "difference": figure(value), "low": figure(low), "high": figure(high)}
+        for band, (value, low, high) in zip(row.bands, row.within, strict=True)
+    ]
 
 
 def _unjudged(row: Row, *, of_units: bool) -> dict[str, Any]:

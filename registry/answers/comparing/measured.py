@@ -1,7 +1,7 @@
 """What one side of a comparison was measured at, without the single readings."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -33,10 +33,16 @@ class Measured:
     undeclared: tuple[bool, ...]
     behaviour: Floats
 
+    @property
+    def behaving(self) -> Iterator[tuple[Setting, list[float]]]:
+        """The settings and metrics of which behaviour is told, with that."""
+        at = np.flatnonzero(~np.isnan(self.behaviour[:, 0])).tolist()
+        return zip((self.settings[place] for place in at), self.behaviour[at].tolist(), strict=True)
+
     @cached_property
     def all_clinics(self) -> frozenset[int]:
         """The clinics that measured anywhere."""
-        return frozenset().union(*self.clinics)
+        return frozenset().union(*set(self.clinics))
 
     def only(self, kept: Sequence[int]) -> "Measured":
         """Some of the settings."""

@@ -6,7 +6,6 @@ from datetime import datetime
 from typing import Any, Unpack
 
 from registry.answers import cautions
-from registry.answers.comparing.comparisons import setting_order
 from registry.answers.comparing.parts import Parts, chosen_part, find_parts, value_of
 from registry.answers.comparing.seen import Seen, measured_at, united
 from registry.answers.comparing.sides import find_sides
@@ -17,7 +16,7 @@ from registry.answers.comparing.telling import told_setting
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, narrowed
-from registry.answers.setting import PLACE, order_around, order_of_mode
+from registry.answers.setting import PLACE, order_around, order_of_mode, setting_order
 from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_words, natural, rounded
 from registry.statistics.swap import CELLS

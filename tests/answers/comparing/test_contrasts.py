@@ -16,6 +16,7 @@ from registry.answers.comparing.side_parts import READINGS
 from registry.answers.comparing.swaps import answer_swap
 from registry.answers.served import ahead as kept_ahead
 from registry.answers.served.ahead import make_ahead
+from registry.answers.setting import setting_order
 from registry.errors import Invalid
 from registry.intake.summaries import refresh_summaries
 from registry.models import Measurement, PumpModel, Run, Unit, UnitSummary
@@ -143,7 +144,7 @@ def test_old_and_new_the_other_way_round_tell_the_same(model) -> None:
 
 def in_any_order(of: Contrasts, *metrics: str) -> Any:
     """All rows with the figures of their fits, and what each side was measured at, of some metrics or all."""
-    fits = dict(zip(of.fitted, (one.tobytes() for one in of.of_fitted.packed()), strict=True))
+    fits = dict(zip(of.fitted, (one.tobytes() for one in of.of_fitted.table), strict=True))
     rows = {(row._replace(fit=min(row.fit, 0)), fits.get(row)) for row in of.rows}
     sides = [
         set(
@@ -172,9 +173,29 @@ def test_what_is_written_down_is_read_again(model) -> None:
     assert any(row.alone for row in found.rows)
     assert in_any_order(again) == in_any_order(found)
     assert again.labels == found.labels
+    # Of all groups, in the order of documents.
+    for one, other in zip(again.rows, found.rows, strict=True):
+        assert one._replace(fit=other.fit) == other
     few = read(pack(found), ["duty_factor"])
     assert in_any_order(few) == in_any_order(found, "duty_factor")
     assert len(few.rows) > 3
+
+
+def test_nothing_is_written_down_and_read_again() -> None:
+    again = read(pack(contrasts_between([], [], {})))
+    assert (again.rows, again.labels, again.of_fitted.table.shape[0]) == ((), {}, 0)
+    assert [side.settings for side in again.sides] == [(), ()]
+
+
+def test_settings_come_as_a_pump_counts_them_from_summaries_and_parts(model, monkeypatch) -> None:
+    fill(random.Random(9), model, 3)
+    monkeypatch.setattr(kept_ahead, "KINDS", (CONTRASTS,))
+    for make in (lambda: None, lambda: make_ahead(calm_s=0)):
+        make()
+        for asked in ({}, {"elevation": "not said"}, {"metric": "peak_vacuum"}):
+            rows = answer_comparison("Lapwing One", "A", "B", **{"metric": "all", **asked})["settings"]
+            assert rows == sorted(rows, key=setting_order)
+            assert len(rows) > 1
 
 
 def test_two_builds_take_few_queries_once_parts_are_made(model, monkeypatch, django_assert_max_num_queries):
