@@ -89,12 +89,13 @@ class Narrowed:
         rigs = set() if of_any else {key for key, label in (labels or {}).items() if is_rig(label, named)}
         given = [(name, self.where[name]) for name in ("mode", "level", "power") if name in self.where]
         programme = self.where.get("programme__iexact")
+        metrics = frozenset(self.metrics)
         if of_any and not given and programme is None:
-            return lambda setting: setting.metric in self.metrics
+            return lambda setting: setting.metric in metrics
 
         def one_of_them(setting: Setting) -> bool:
             return (
-                setting.metric in self.metrics
+                setting.metric in metrics
                 and (of_any or setting.rig in rigs)
                 and all(getattr(setting, name) == value for name, value in given)
                 and (programme is None or is_programme(setting.programme, programme))

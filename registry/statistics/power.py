@@ -157,7 +157,7 @@ class _Ahead:
             with np.errstate(divide="ignore", invalid="ignore"):
                 errors = (bar + _WANTED_NORMAL * spread) / self._room
                 units = np.ceil(self._each * (errors**2 - 1 / self.difference.error**2))
-            units = np.clip(np.nan_to_num(units, nan=1.0), 1, MOST_UNITS)
+            units = np.clip(np.where(np.isnan(units), 1.0, units), 1, MOST_UNITS)
         return np.asarray(units, np.intp)
 
     def is_hopeless(self) -> NDArray[np.bool_]:

@@ -2,10 +2,11 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import Any
 
 from registry.answers.comparing.measured import Measured
-from registry.answers.setting import AROUND, AT
+from registry.answers.setting import AROUND, AT, PLACE
 from registry.answers.wording import counted, in_words, natural, rounded
 
 # What says it in provenance.
@@ -13,6 +14,8 @@ _KEYS = {"power": "power", "elevation": "elevation_m or ambient_kpa"}
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
 _VACUUMS = 3
+# Of a setting, mode, programme and level, and then what else has to be alike.
+_PLACE = itemgetter(slice(len(PLACE)))
 
 
 def says_compared(
@@ -150,7 +153,7 @@ def _order(row: Mapping[str, Any]) -> tuple[Any, ...]:
 def _around_at(side: Measured) -> dict[tuple[Any, ...], set[tuple[Any, ...]]]:
     """What else was alike at each mode, programme and level."""
     found: dict[tuple[Any, ...], set[tuple[Any, ...]]] = {}
-    for place in {setting.place for setting in side.settings}:
+    for place in set(map(_PLACE, side.settings)):
         found.setdefault(place[: len(AT)], set()).add(place[len(AT) :])
     return found
 
