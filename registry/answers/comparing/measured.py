@@ -33,7 +33,6 @@ class Measured:
     undeclared: tuple[bool, ...]
     behaviour: Floats
 
-    @property
     def behaving(self) -> Iterator[tuple[Setting, list[float]]]:
         """The settings and metrics of which behaviour is told, with that."""
         at = np.flatnonzero(~np.isnan(self.behaviour[:, 0])).tolist()

@@ -76,7 +76,7 @@ def _is_sure(settings: Sequence[dict[str, Any] | None], *, reached: bool) -> boo
 def _behaviour(side: Measured) -> Iterator[dict[str, Any]]:
     """Typical rate and peak vacuum at each setting that has both."""
     found: dict[tuple[Any, ...], dict[str, list[float]]] = {}
-    for setting, of in side.behaving:
+    for setting, of in side.behaving():
         found.setdefault(setting.place, {})[setting.metric] = of
     for key, by_metric in found.items():
         if len(by_metric) == len(BEHAVIOUR):
