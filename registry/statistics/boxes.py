@@ -20,19 +20,24 @@ SURE = 8.0
 _HAIR = 1e-12
 _LEAST = 1e-300
 _LEAST_EIGEN = 1e-6
-# Of a corner further out than this no digit is left that anybody is told.
+# Of a corner further out than this no digit is left that anybody is told: e to its negative is 1.4e-11.
 _FAR = 25.0
 _AT_ONCE = 4096
+Rule = tuple[Floats, Floats]
+Rules = tuple[Rule, ...]
 
 
-def _legendre(nodes: int) -> tuple[Floats, Floats]:
+def _legendre(nodes: int) -> Rule:
     """Nodes and weights of Gauss and Legendre from 0 to 1."""
     x, weights = np.polynomial.legendre.leggauss(nodes)
     return (x + 1) / 2, weights / 2
 
 
-# The wider the arc, the more nodes; each is good to 1e-10 up to the correlation it is used for.
-_USUAL, _STRONG, _STRONGEST = (_legendre(nodes) for nodes in (6, 12, 32))
+# The wider the arc, the more nodes, by the largest correlation they are used for: good to 1e-10; and where
+# little cost counts for more, to _ROUGHLY.
+_UP_TO = (0.6, 0.9, 1.0)
+EXACT, ROUGH = (tuple(_legendre(nodes) for nodes in of) for of in ((6, 12, 32), (2, 3, 6)))
+ROUGHLY = 1e-3
 _NODES, _POINTS = 16, 61
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
 
@@ -48,6 +53,18 @@ def box_chances(low: Floats, high: Floats, together: Floats) -> Floats:
     if some.size:
         found[some] = _CHANCES.get(low.shape[1], _many)(low[some], high[some], together[some])
     return np.clip(found, 0.0, 1.0)
+
+
+def pair_chances(
+    rho: Floats, first: tuple[Floats, Floats], second: tuple[Floats, Floats], rules: Rules
+) -> Floats:
+    """The same of two values: a correlation a box, and both ends of either. No box may be of no width.
+
+    `rules` are EXACT, or ROUGH: good to ROUGHLY, at a quarter of the cost.
+    """
+    low, high, below, above = (np.clip(end, -SURE, SURE)[None] for of in (first, second) for end in of)
+    found: Floats = np.clip(_pairs(rho, low, high, below, above, rules=rules)[0], 0.0, 1.0)
+    return found
 
 
 def _one(low: Floats, high: Floats, _: Floats) -> Floats:
@@ -68,12 +85,14 @@ def _two(low: Floats, high: Floats, together: Floats) -> Floats:
     return found
 
 
-def _pairs(rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats) -> Floats:
+def _pairs(
+    rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats, *, rules: Rules = EXACT
+) -> Floats:
     """Boxes of two values, by three sizes of correlation, which there is one of for each column of boxes."""
     found = _between(low, high) * _between(below, above)
     size = np.abs(rho)
     most_columns = max(_AT_ONCE // low.shape[0], 1)
-    for rule, least, most in ((_USUAL, 0.0, 0.6), (_STRONG, 0.6, 0.9), (_STRONGEST, 0.9, 1.0)):
+    for rule, least, most in zip(rules, (0.0, *_UP_TO), _UP_TO, strict=False):
         some = np.flatnonzero((size > least) & (size <= most))
         # So many at a time stay near the processor.
         for start in range(0, some.size, most_columns):
@@ -84,32 +103,37 @@ def _pairs(rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats)
     return found
 
 
-def _bound(
-    rule: tuple[Floats, Floats], rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats
-) -> Floats:
+def _bound(rule: Rule, rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats) -> Floats:
     """What two values have more in the box than if they did not go together."""
     arc = np.arcsin(np.clip(rho, -1 + _HAIR, 1 - _HAIR))
     angle = rule[0][:, None, None] * arc
     sine, by = np.sin(angle), -0.5 / np.cos(angle) ** 2
     furthest = 2 * _FAR * (1 + np.abs(rho))
     density = np.zeros((angle.shape[0], *low.shape))
-    for sign, x, y in ((1, high, above), (-1, low, above), (-1, high, below), (1, low, below)):
-        square = x * x + y * y
-        near = (square < furthest).any(axis=0)
-        if near.any():
-            square[:, ~near] = np.inf
-            density += _corner(sign, sine, by, x, y, square)
+    for add, x, y in (
+        (np.add, high, above), (np.subtract, low, above), (np.subtract, high, below), (np.add, low, below),
+    ):  # fmt: skip
+        across, up = x * x, y * y
+        square = across + up
+        # The density is at most e to minus half of the larger of both, and to minus half of the sum of both
+        # over 1 and the correlation.
+        near = ((square < furthest) & (np.maximum(across, up) < 2 * _FAR)).any(axis=0)
+        if near.all():
+            add(density, _corner(sine, by, x, y, square), out=density)
+        elif near.any():
+            some = np.flatnonzero(near)
+            of = (each[..., some] for each in (sine, by, x, y, square))
+            density[..., some] = add(density[..., some], _corner(*of))
     bound: Floats = np.tensordot(rule[1], density, 1) * (arc / (2 * np.pi))
     return bound
 
 
-def _corner(sign: int, sine: Floats, by: Floats, x: Floats, y: Floats, square: Floats) -> Floats:
+def _corner(sine: Floats, by: Floats, x: Floats, y: Floats, square: Floats) -> Floats:
     """The densities at one corner of each box at each angle."""
     found: Floats = sine * (-2 * x * y)
     found += square
     found *= by
-    np.exp(found, out=found)
-    return found if sign > 0 else np.negative(found, out=found)
+    return np.exp(found, out=found)
 
 
 def _many(low: Floats, high: Floats, together: Floats) -> Floats:
@@ -146,7 +170,7 @@ def _narrowest_first(low: Floats, high: Floats, together: Floats) -> tuple[Float
 
 
 @lru_cache
-def _points(dimensions: int) -> tuple[Floats, Floats]:
+def _points(dimensions: int) -> Rule:
     """Points of the unit cube and their weights: of Gauss and Legendre, or Richtmyer's, folded."""
     if dimensions == 1:
         nodes, weights = _legendre(_NODES)
@@ -160,6 +184,8 @@ def _rooted(together: Floats) -> Floats:
     """Correlations found pair by pair need not be those of anything: the nearest that are."""
     # Where no row has as much beside the diagonal as on it, they are (S. A. Gershgorin, 1931).
     doubtful = np.flatnonzero(np.abs(together).sum(axis=2).max(axis=1) > 2 - 2 * _LEAST_EIGEN)
+    if _are_rooted(together[doubtful]):
+        return together
     values, vectors = np.linalg.eigh(together[doubtful])
     wrong: NDArray[np.bool_] = values.min(axis=1, initial=1.0) < _LEAST_EIGEN
     if not wrong.any():
@@ -170,6 +196,15 @@ def _rooted(together: Floats) -> Floats:
     size = np.sqrt(np.einsum("bii->bi", made))
     mended[doubtful[wrong]] = made / (size[:, :, None] * size[:, None, :])
     return mended
+
+
+def _are_rooted(together: Floats) -> bool:
+    """Whether no matrix has an eigenvalue below _LEAST_EIGEN, at a tenth of the cost of looking for these."""
+    try:
+        np.linalg.cholesky(together - _LEAST_EIGEN * np.eye(together.shape[1]))
+    except np.linalg.LinAlgError:
+        return False
+    return True
 
 
 _CHANCES = {1: _one, 2: _two}

@@ -1,67 +1,33 @@
 """Which of many places are the likeliest to meet needs, without working most of them out.
 
-A rough chance takes places in or passes them over, and bounds tell of which it need not be known: the chance
-of two metrics lies as near to the product of both as their correlation lets it (R. L. Plackett, see `boxes`).
+A rough chance takes places in or passes them over (see `roughly`), and bounds tell of which it need not be
+known.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
-from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
-from registry.statistics.boxes import box_chances
-from registry.statistics.matching import Need, Predictions, Rows, beside, chances_each
+from registry.statistics.boxes import ROUGHLY, box_chances
+from registry.statistics.matching import Need, Rows, beside, chances_each
 from registry.statistics.robust import Floats
+from registry.statistics.roughly import CERTAIN, NEVER, Bound, Column, Open
 
 # Chances of places are told and ordered to so many decimals.
 DIGITS = 6
 # What a rough chance may be off by with one need, two, and more; and as a share of a small one. And how many
 # doubtful places are worked out for each that is wanted, at most.
 _ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
-_NEVER = 1e-7
-_NEVER_OUT = 5.25  # as a normal quantile; beyond is less
+# A rough chance may be off by this, and by as much again as those that were worked out first differ in how
+# far they are off.
+_OFF = 1e-4
+# Where pairs are not worked out exactly, a rough chance is off by a hundredth of itself and less.
+_SHARE_OFF = 0.01
 # What rounding may put a rough chance beyond its bounds by.
 _HAIR = 1e-6
 _UNKNOWN = -1.0
-
-Together = Callable[[Rows], Floats]
-
-
-@dataclass(frozen=True)
-class Column:
-    """What is ahead of one metric; what a need has to begin below, and end above, to be met at all.
-
-    Of needs that begin above `furthest_up`, or end below `furthest_down`, the chance is less than _NEVER.
-    """
-
-    ahead: Predictions
-    furthest_down: Floats
-    furthest_up: Floats
-
-    @classmethod
-    def of(cls, ahead: Predictions) -> "Column":
-        """The same with these."""
-        freedom = ahead.freedom
-        with np.errstate(over="ignore", invalid="ignore"):
-            out = np.expm1((_NEVER_OUT * (8 * freedom + 3) / (8 * freedom + 1)) ** 2 / freedom)
-            reach = np.where(ahead.error > 0, np.sqrt(freedom * out) * ahead.error, 0.0)
-        return cls(ahead, ahead.value - reach, ahead.value + reach)
-
-    def at(self, rows: Rows) -> "Column":
-        """That of some places."""
-        return Column(self.ahead.at(rows), self.furthest_down[rows], self.furthest_up[rows])
-
-    def within(self, need: Need, rows: Rows) -> Rows:
-        """Those of some places at which the need may be met."""
-        low, high = need.ends
-        for furthest, end, sign in ((self.furthest_up, low, 1), (self.furthest_down, high, -1)):
-            if np.isfinite(end) or sign * end > 0:
-                rows = rows[sign * furthest[rows] >= sign * end]
-        return rows
 
 
 @dataclass(frozen=True)
@@ -81,40 +47,88 @@ class Likeliest:
 
 
 def likeliest(
-    ahead: Sequence[Column], needs: Sequence[Need], together: Together, most: int, telling: float
+    ahead: Sequence[Column], needs: Sequence[Need], together: Bound, most: int, telling: float
 ) -> Likeliest:
     """Return the `most` likeliest places, at least; all, where there are no more.
 
-    `ahead` has what is ahead of one metric for each need, `together` gives the correlations of some places;
+    `ahead` has what is ahead of one metric for each need, `together` gives correlations at some places;
     `telling` is from where on places count as likely.
     """
     size = ahead[0].furthest_up.size
     if size <= most:
-        return _worked_out(ahead, needs, together, np.arange(size), telling)
+        return _worked_out(ahead, needs, together, np.arange(size)).ordered(telling, 0)
     rough, likely = _roughly(ahead, needs, together, most, telling)
+    rows = _doubtful(rough, most, len(needs))
+    found = _worked_out(ahead, needs, together, rows[:most])
+    rest = rows[most:]
+    more = _may_be_better(rough[rest], rough[found.rows], found.chances)
+    more |= np.abs(rough[rest] - telling) <= 2 * _ROUGH[min(len(needs), len(_ROUGH)) - 1]
+    if more.any():
+        found = found.and_more(_worked_out(ahead, needs, together, rest[more]))
+    likely[found.rows] = False
+    return found.ordered(telling, int(np.count_nonzero(likely)))
+
+
+def _doubtful(rough: Floats, most: int, needs: int) -> Rows:
+    """Places that may be among the `most` likeliest, so many at least, by rough chances the likeliest first.
+
+    Equals come in the order of their rows.
+    """
     last = _largest(rough, most)
-    doubtful = int(np.count_nonzero(rough >= last - _off(len(needs), last)))
-    wanted = min(max(most, doubtful), _MOST_DOUBTFUL * most, size)
+    doubtful = int(np.count_nonzero(rough >= last - _off(needs, last)))
+    wanted = min(max(most, doubtful), _MOST_DOUBTFUL * most, rough.size)
     some = np.flatnonzero(rough >= _largest(rough, wanted))
-    rows = some[np.argsort(-rough[some], kind="stable")[:wanted]]
-    likely[rows] = False
-    return _worked_out(ahead, needs, together, rows, telling, int(np.count_nonzero(likely)))
+    return some[np.argsort(-rough[some], kind="stable")[:wanted]]
 
 
-def _worked_out(
-    ahead: Sequence[Column],
-    needs: Sequence[Need],
-    together: Together,
-    rows: Rows,
-    telling: float,
-    rest: int = 0,
-) -> Likeliest:
+def _may_be_better(rough: Floats, of_first: Floats, chances: Floats) -> NDArray[np.bool_]:
+    """Which of other places may be likelier than the last of those that were worked out first.
+
+    Rough chances of places alike are off alike: by at most as much more than those of the first as these
+    differ among each other. Of those that are certain the first come first.
+    """
+    off = chances - of_first
+    last = chances.min()
+    better: NDArray[np.bool_] = rough + 2 * off.max() - off.min() + _OFF >= last
+    return better if last < 1 else better & (rough < 1)
+
+
+@dataclass(frozen=True)
+class _WorkedOut:
+    """Places that were worked out: their chances of all needs, and of each."""
+
+    rows: Rows
+    chances: Floats
+    alone: Floats
+
+    def and_more(self, other: "_WorkedOut") -> "_WorkedOut":
+        """These and others."""
+        both = zip(vars(self).values(), vars(other).values(), strict=True)
+        return _WorkedOut(*(np.concatenate(pair) for pair in both))
+
+    def ordered(self, telling: float, rest: int) -> Likeliest:
+        """The likeliest first; those alike in the order of their rows, which is that of places."""
+        best = np.lexsort((self.rows, -self.chances))
+        likely = rest + int(np.count_nonzero(self.chances >= telling))
+        return Likeliest(self.rows[best], self.chances[best], self.alone[best], likely)
+
+
+def _worked_out(ahead: Sequence[Column], needs: Sequence[Need], together: Bound, rows: Rows) -> _WorkedOut:
     low, high, alone = chances_each(beside([of.ahead.at(rows) for of in ahead]), needs)
-    chances = np.round(box_chances(low, high, together(rows)), DIGITS)
-    # Places come in the order of their rows, which holds where chances are alike.
-    best = np.lexsort((rows, -chances))
-    likely = rest + int(np.count_nonzero(chances >= telling))
-    return Likeliest(rows[best], chances[best], alone[best], likely)
+    chances = np.zeros(rows.size)
+    some = np.flatnonzero(alone.min(axis=1) > NEVER)
+    chances[some] = box_chances(low[some], high[some], _matrices(together, rows[some], len(needs)))
+    return _WorkedOut(rows, np.round(chances, DIGITS), alone)
+
+
+def _matrices(together: Bound, rows: Rows, needs: int) -> Floats:
+    """A matrix of correlations a place."""
+    found = np.empty((rows.size, needs, needs))
+    found[:] = np.eye(needs)
+    one, other = np.triu_indices(needs, 1)
+    if one.size:
+        found[:, one, other] = found[:, other, one] = together(rows, one, other).T
+    return found
 
 
 def _off(needs: int, last: float) -> float:
@@ -128,119 +142,45 @@ def _largest(values: Floats, place: int) -> float:
 
 
 def _roughly(
-    ahead: Sequence[Column], needs: Sequence[Need], together: Together, most: int, telling: float
+    ahead: Sequence[Column], needs: Sequence[Need], together: Bound, most: int, telling: float
 ) -> tuple[Floats, NDArray[np.bool_]]:
-    """Rough chances of places that may be among the `most` likeliest, else _UNKNOWN; and which are likely."""
-    of = _Open.of(ahead, needs, together)
-    # As good as the last that is wanted are at least so many.
-    least = float(of.bounds(of.best_apart(most))[0].min()) if of.rows.size >= most else 0.0
-    cut = least - _off(len(needs), least) - _HAIR
-    near = np.flatnonzero(of.least >= min(cut, telling - _HAIR))
-    lower, upper = of.bounds(near)
-    open_ = (upper >= telling - _HAIR) & (lower < telling + _HAIR)
-    sure = np.zeros(of.rows.size, bool)
-    sure[near] = lower >= telling + _HAIR
-    worked_out = near[open_ | (upper >= cut)]
-    found = of.work_out(worked_out)
-    sure[worked_out] = np.round(found, DIGITS) >= telling
-    rough, likely = np.zeros(ahead[0].furthest_up.size), np.zeros(ahead[0].furthest_up.size, bool)
-    rough[of.rows], likely[of.rows] = _UNKNOWN, sure
-    rough[of.rows[worked_out]] = found
-    return rough, likely
+    """Rough chances of places that may be among the likeliest, else _UNKNOWN; and which are likely."""
+    of = Open.of(ahead, needs, together)
+    lower, upper = np.zeros(of.rows.size), of.least
+    sure = np.flatnonzero(upper >= CERTAIN)
+    lower[sure] = of.bounds_apart(sure)[0]
+    found = np.where(lower >= CERTAIN, 1.0, _UNKNOWN)
+    cut, latest = _cut(of, found, most)
+    near = np.flatnonzero(found < 0)
+    for bounds in (None, of.bounds_apart, of.bounds):
+        if bounds:
+            lower[near], upper[near] = bounds(near)
+        near = near[_in_doubt(lower[near], upper[near], np.where(near < latest, cut, np.inf), telling)]
+    found[near] = of.work_out(near)
+    likely = np.where(found < 0, lower, found) >= telling
+    unsure = np.flatnonzero((found >= 0) & (np.abs(found - telling) < ROUGHLY))
+    likely[unsure] = np.round(of.work_out(unsure, exactly=True), DIGITS) >= telling
+    return of.everywhere(found, 0.0), of.everywhere(likely, fill=False)
 
 
-@dataclass(frozen=True)
-class _Open:
-    """Places of which no need is surely missed.
-
-    `rows` are theirs, `low` and `high` both ends of each need as normal quantiles, nearly, `alone` the
-    chances of each by itself, `product` and `least` of these.
-    """
-
-    needs: Sequence[Need]
-    together: Together
-    rows: Rows
-    low: Floats
-    high: Floats
-    alone: Floats
-    product: Floats
-    least: Floats
-
-    @classmethod
-    def of(cls, ahead: Sequence[Column], needs: Sequence[Need], together: Together) -> "_Open":
-        """What is known before any two needs are put together."""
-        rows = np.arange(ahead[0].furthest_up.size)
-        for column, need in zip(ahead, needs, strict=True):
-            rows = column.within(need, rows)
-        ends = []
-        for column, need in zip(ahead, needs, strict=True):
-            of = column.ahead.at(rows)
-            low, high = (_nearly_normal(end, of.freedom) for end in of.scaled([need]))
-            ends.append((low, high, _below(high) - _below(low)))
-        low, high, alone = (np.stack(of, axis=1) for of in zip(*ends, strict=True))
-        least = alone.min(axis=1)
-        some = np.flatnonzero(least > _NEVER)
-        low, high, alone = low[some], high[some], alone[some]
-        return cls(needs, together, rows[some], low, high, alone, alone.prod(axis=1), least[some])
-
-    @property
-    def _pairs(self) -> list[tuple[int, int]]:
-        return list(combinations(range(len(self.needs)), 2))
-
-    def best_apart(self, most: int) -> Rows:
-        """So many places that would be the likeliest if no two metrics went together."""
-        return np.argpartition(self.product, self.rows.size - most)[self.rows.size - most :]
-
-    def work_out(self, at: Rows) -> Floats:
-        """Rough chances at little cost: of pairs of metrics, put together as if no three went together."""
-        low, high, alone, bound = self.low[at], self.high[at], self.alone[at], self.together(self.rows[at])
-        rough, least = self.product[at], self.least[at]
-        for one, other in self._pairs:
-            pair = np.array([one, other])
-            both = box_chances(low[:, pair], high[:, pair], bound[:, pair[:, None], pair])
-            rough *= both / (alone[:, one] * alone[:, other])
-            least = np.minimum(least, both)
-        return np.minimum(rough, least)
-
-    def bounds(self, at: Rows) -> tuple[Floats, Floats]:
-        """Between what the rough chances of some places lie.
-
-        The density at each corner of a pair's box is at most 1 over 2 pi by the arc; of four corners two
-        count against the other two, of two one against the other.
-        """
-        alone, bound = self.alone[at], self.together(self.rows[at])
-        low, least_low = self.product[at], np.ones(at.size)
-        high, least_high = low.copy(), self.least[at]
-        for one, other in self._pairs:
-            first, second = alone[:, one], alone[:, other]
-            product = first * second
-            corners = min(_closed(self.needs[one]), _closed(self.needs[other]))
-            by = np.arcsin(np.abs(bound[:, one, other])) * (corners / (2 * pi))
-            fewest = np.maximum(np.maximum(product - by, first + second - 1), 0.0)
-            most = np.minimum(np.minimum(product + by, first), second)
-            low, high = low * (fewest / product), high * (most / product)
-            least_low, least_high = np.minimum(least_low, fewest), np.minimum(least_high, most)
-        return np.minimum(low, least_low), np.minimum(high, least_high)
+def _cut(of: Open, found: Floats, most: int) -> tuple[float, int]:
+    """Which rough chance a place needs to be among those that are worked out, and up to which place it counts
+    where it is that at most. Works out those that seem the best."""
+    number = _MOST_DOUBTFUL * most
+    certain = np.flatnonzero(found > 0)
+    if certain.size >= number:
+        # Equals come in the order of their rows.
+        return CERTAIN, int(certain[number - 1])
+    best = of.best_apart(number)
+    found[best] = of.work_out(best)
+    if best.size < number:
+        return 0.0, of.rows.size
+    last = _largest(found[best], most)
+    cut = max(last - _off(len(of.needs), last), float(found[best].min()))
+    return cut - min(ROUGHLY, _SHARE_OFF * last) - _HAIR, of.rows.size
 
 
-def _closed(need: Need) -> int:
-    """How many ends a need has."""
-    return int(np.isfinite(need.ends).sum())
-
-
-def _below(ends: Floats) -> Floats:
-    """The share of a normal below."""
-    if np.isinf(ends).all():
-        return (ends > 0).astype(float)
-    share: Floats = special.ndtr(ends)
-    return share
-
-
-def _nearly_normal(scaled: Floats, freedom: Floats) -> Floats:
-    """As `matching.chances_each`, by D. L. Wallace's approximation, Ann. Math. Stat. 30 (1959) 1121, from
-    memory."""
-    if np.isinf(scaled).all():
-        return scaled
-    out = np.sqrt(freedom * np.log1p(scaled**2 / freedom)) * ((8 * freedom + 1) / (8 * freedom + 3))
-    quantiles: Floats = np.sign(scaled) * out
-    return quantiles
+def _in_doubt(lower: Floats, upper: Floats, cut: Floats, telling: float) -> NDArray[np.bool_]:
+    """Where a rough chance may be as large as `cut`, or where bounds do not tell whether it is likely."""
+    told = (lower >= telling + _HAIR) | (upper < telling - _HAIR)
+    return (upper >= cut) | ~told

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from registry.statistics.likeliest import DIGITS, Column, Likeliest, likeliest
+from registry.statistics.likeliest import DIGITS, Likeliest, likeliest
 from registry.statistics.matching import Need, Predictions, beside, chances, chances_alone
+from registry.statistics.roughly import Bound, Column
 
 TWO = (
     (Need(70, None), Need(200, 240)),
@@ -35,9 +36,14 @@ def pairs(rho):
     return np.stack([np.stack([one, rho], axis=1), np.stack([rho, one], axis=1)], axis=1)
 
 
-def several(number: int, metrics: int):
+def bound(together) -> Bound:
+    """What tells the correlations of pairs at some places."""
+    return lambda rows, one, other: together[rows][:, one, other].T
+
+
+def several(number: int, metrics: int, seed: int = 8):
     """Places of metrics that go together by half."""
-    rng = np.random.default_rng(8)
+    rng = np.random.default_rng(seed)
     ahead = [
         Predictions(rng.normal(0, 1, number), rng.uniform(0.5, 2, number), rng.uniform(4, 60, number))
         for _ in range(metrics)
@@ -59,7 +65,7 @@ def check(found: Likeliest, every, most: int, off: float) -> None:
 def test_of_two_needs(needs, strong) -> None:
     ahead = places(900)
     together = pairs(np.random.default_rng(6).uniform(-strong, strong, 900))
-    found = likeliest(columns(ahead), needs, lambda rows: together[rows], 30, 0.5)
+    found = likeliest(columns(ahead), needs, bound(together), 30, 0.5)
     check(found, chances(beside(ahead), needs, together), 30, 0.01)
     assert found.rows.size <= 60
     assert np.array_equal(found.alone, chances_alone(beside(ahead), needs)[found.rows])
@@ -71,9 +77,9 @@ def test_of_more_needs(metrics) -> None:
     needs = (Need(-1, None), Need(-0.5, 2), Need(None, 1), Need(-2, 1))[:metrics]
     asked: list[int] = []
 
-    def of_rows(rows):
+    def of_rows(rows, one, other):
         asked.append(rows.size)
-        return together[rows]
+        return bound(together)(rows, one, other)
 
     found = likeliest(columns(ahead), needs, of_rows, 30, 0.5)
     check(found, chances(beside(ahead), needs, together), 30, 0.03)
@@ -82,28 +88,62 @@ def test_of_more_needs(metrics) -> None:
 
 def test_of_one_need_there_is_nothing_to_put_together() -> None:
     ahead, needs = places(500)[:1], (Need(70, 75),)
-    found = likeliest(columns(ahead), needs, lambda rows: np.ones((rows.size, 1, 1)), 20, 0.5)
+    found = likeliest(columns(ahead), needs, bound(np.ones((500, 1, 1))), 20, 0.5)
     check(found, chances_alone(beside(ahead), needs)[:, 0], 20, 0.005)
 
 
 def test_few_places_are_all_worked_out_and_equals_stay_in_order() -> None:
     ahead = [Predictions(np.full(9, 5.0), np.ones(9), np.full(9, 8.0))] * 2
     needs, together = (Need(4, None), Need(None, 6)), np.broadcast_to(np.eye(2), (9, 2, 2))
-    found = likeliest(columns(ahead), needs, lambda rows: together[rows], 9, 0.5)
+    found = likeliest(columns(ahead), needs, bound(together), 9, 0.5)
     assert found.rows.tolist() == list(range(9))
     assert found.likely == 9
 
 
-def test_where_nearly_all_places_meet_a_need_few_are_worked_out() -> None:
+def test_of_places_that_are_all_certain_the_first_are_told() -> None:
     together = np.broadcast_to(np.eye(2), (2000, 2, 2))
-    needs = (Need(0, None), Need(0, None))
-    found = likeliest(columns(places(2000)), needs, lambda rows: together[rows], 30, 0.5)
-    assert (found.rows.size, found.likely) == (60, 2000)
-    assert np.all(found.chances > 0.9)
+    sure = [Predictions(one.value, one.error, np.full(2000, 30.0)) for one in places(2000)]
+    needs = (Need(-1000, None), Need(None, 1500))
+    found = likeliest(columns(sure), needs, bound(together), 30, 0.5)
+    assert (found.rows[:30].tolist(), found.likely) == (list(range(30)), 2000)
+    assert np.all(found.chances == 1.0)
+
+
+def test_certain_places_come_in_the_order_of_their_rows_among_others() -> None:
+    number, rng = 900, np.random.default_rng(4)
+    ahead = [Predictions(rng.uniform(0, 9, number), np.ones(number), np.full(number, 30.0)) for _ in range(2)]
+    together = pairs(np.full(number, 0.4))
+    needs = (Need(-3, None), Need(-3, None))
+    found = likeliest(columns(ahead), needs, bound(together), 60, 0.5)
+    every = np.round(chances(beside(ahead), needs, together), DIGITS)
+    assert np.count_nonzero(every == 1.0) > 60
+    assert found.rows[:60].tolist() == np.lexsort((np.arange(number), -every))[:60].tolist()
 
 
 def test_where_no_place_meets_a_need_those_that_come_first_are_told() -> None:
     together = np.broadcast_to(np.eye(2), (400, 2, 2))
     needs = (Need(np.inf, np.inf), Need(0, None))
-    found = likeliest(columns(places(400)), needs, lambda rows: together[rows], 30, 0.5)
-    assert (found.rows.tolist(), found.likely) == (list(range(60)), 0)
+    found = likeliest(columns(places(400)), needs, bound(together), 30, 0.5)
+    assert (found.rows[:30].tolist(), found.likely) == (list(range(30)), 0)
+    assert np.all(found.chances == 0.0)
+
+
+@pytest.mark.parametrize("metrics", [2, 3, 5])
+@pytest.mark.parametrize("low", [-0.8, 0.0, 0.8])
+def test_few_more_places_are_worked_out_than_are_told_and_none_is_missed(metrics, low) -> None:
+    ahead, together = several(1500, metrics, seed=metrics)
+    needs = (Need(low, None),) * metrics
+    found = likeliest(columns(ahead), needs, bound(together), 40, 0.5)
+    every = np.round(chances(beside(ahead), needs, together), DIGITS)
+    off = 0 if metrics < 5 else 0.002
+    assert found.chances[:40] == pytest.approx(np.sort(every)[::-1][:40], abs=off)
+    assert found.rows.size <= 80
+    assert metrics > 2 or found.rows.size <= 50
+
+
+def test_likely_places_are_counted_by_bounds_as_by_working_all_out() -> None:
+    ahead, together = several(1500, 2, seed=3)
+    needs = (Need(-0.7, None), Need(-0.7, 3))
+    found = likeliest(columns(ahead), needs, bound(together), 20, 0.5)
+    every = np.round(chances(beside(ahead), needs, together), DIGITS)
+    assert found.likely == pytest.approx(np.count_nonzero(every >= 0.5), abs=1)

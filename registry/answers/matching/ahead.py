@@ -72,9 +72,7 @@ class Ahead:
         """The correlation of two metrics at each place, nought where it is not known."""
         if one not in self.metrics or other not in self.metrics:
             return np.zeros(len(self.places), np.float32)
-        first, second = sorted((self.metrics.index(one), self.metrics.index(other)))
-        # Pairs come as combinations do: those of the first metric, then those of the second.
-        column = first * (2 * len(self.metrics) - first - 1) // 2 + second - first - 1
+        column = column_of(self.metrics.index(one), self.metrics.index(other), len(self.metrics))
         return np.asarray(self.together[:, column])
 
     @cached_property
@@ -95,6 +93,13 @@ class Ahead:
 def pairs_of(metrics: int) -> list[tuple[int, int]]:
     """The pairs of metrics in the order of `Ahead.together`."""
     return list(combinations(range(metrics), 2))
+
+
+def column_of(one: int, other: int, metrics: int) -> int:
+    """Where two of so many metrics stand in `pairs_of`."""
+    first, second = min(one, other), max(one, other)
+    # Pairs come as combinations do: those of the first metric, then those of the second.
+    return first * (2 * metrics - first - 1) // 2 + second - first - 1
 
 
 def nothing_ahead() -> Ahead:

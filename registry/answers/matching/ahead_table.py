@@ -10,14 +10,14 @@ from numpy.typing import NDArray
 
 from registry.answers.filters import are_programme, is_rig
 from registry.answers.keeping.written import written
-from registry.answers.matching.ahead import FIGURES, Ahead, pairs_of
+from registry.answers.matching.ahead import FIGURES, Ahead, column_of, pairs_of
 from registry.answers.matching.row_texts import ahead_texts
 from registry.answers.places import Named
 from registry.statistics.domains import domain_of
-from registry.statistics.likeliest import Column
 from registry.statistics.matching import Predictions
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 from registry.statistics.robust import Floats
+from registry.statistics.roughly import Bound, Column
 
 # What filters on UnitSummary are called here.
 _COLUMNS = {"programme__iexact": "programme", "unit__revision": "revision"}
@@ -64,6 +64,7 @@ class Table:
         self.starts = np.cumsum([0, *(len(ahead.places) for ahead in self.aheads)])
         self._known: dict[tuple[str, ...], NDArray[Any]] = {}
         self._together: dict[tuple[str, ...], Together] = {}
+        self._columns: dict[str, Column] = {}
         self._shown: dict[int, str] = {}
         self._ahead: dict[str, dict[int, str]] = {}
 
@@ -96,10 +97,13 @@ class Table:
 
     def figures(self, metric: str, name: str) -> Floats:
         """One of FIGURES of a metric, NaN where it was not measured."""
-        if (metric, name) not in self._known:
-            at = FIGURES.index(name)
-            return self._joined((metric, name), [ahead.figures_of(metric)[:, at] for ahead in self.aheads])
-        return self._known[metric, name]
+        if (metric,) not in self._known:
+            rows = np.concatenate(
+                [np.zeros((0, len(FIGURES))), *(of.figures_of(metric) for of in self.aheads)]
+            )
+            self._known[metric,] = np.ascontiguousarray(rows.T)
+        figures: Floats = self._known[metric,][FIGURES.index(name)]
+        return figures
 
     def shown(self, row: int) -> str:
         """Where a row of a document belongs, as the beginning of its JSON text."""
@@ -127,12 +131,16 @@ class Table:
         for metric in metrics:
             told &= ~np.isnan(self.figures(metric, "value"))
         rows = np.flatnonzero(told)
-        ahead = (self._column(metric, rows) for metric in metrics)
+        columns = (self._column(metric) for metric in metrics)
+        ahead = (of if rows.size == self.size else of.at(rows) for of in columns)
         units, clinics = (np.where(there, of, 0).astype(np.int64) for of in (units, clinics))
         return Together(there, units, clinics, told, rows, tuple(ahead))
 
-    def _column(self, metric: str, rows: NDArray[np.intp]) -> Column:
-        return Column.of(Predictions(*(self.figures(metric, name)[rows] for name in _AHEAD)))
+    def _column(self, metric: str) -> Column:
+        """What is ahead of a metric at all places."""
+        if metric not in self._columns:
+            self._columns[metric] = Column.of(Predictions(*(self.figures(metric, of) for of in _AHEAD)))
+        return self._columns[metric]
 
     def ahead(self, metric: str, rows: NDArray[np.intp]) -> list[str]:
         """The value ahead of a metric and both ends of its interval at some places, as JSON has them."""
@@ -146,14 +154,15 @@ class Table:
             known.update(zip(new, texts, strict=True))
         return [known[row] for row in rows.tolist()]
 
-    def correlations(self, metrics: Sequence[str], rows: NDArray[np.intp]) -> Floats:
-        """A matrix of correlations a place, for some of them."""
-        found = np.empty((rows.size, len(metrics), len(metrics)))
-        found[:] = np.eye(len(metrics))
-        for one, other in pairs_of(len(metrics)):
-            pair = self._pair(metrics[one], metrics[other])[rows]
-            found[:, one, other] = found[:, other, one] = pair
-        return found
+    def correlations(self, metrics: Sequence[str]) -> Bound:
+        """What tells the correlations of pairs of these metrics, by their places among them, at some rows."""
+        column = np.array([[self._pair(one, other) for other in metrics] for one in metrics])
+        bound = self._bound
+
+        def of(rows: NDArray[np.intp], one: NDArray[np.intp], other: NDArray[np.intp]) -> Floats:
+            return np.asarray(bound[rows, column[one, other][:, None]], float)
+
+        return of
 
     def marked(self, where: Mapping[str, Any], rig: str | None) -> NDArray[np.bool_]:
         """The places that filters on UnitSummary leave, and whose rig is the one named."""
@@ -176,11 +185,29 @@ class Table:
         programmes, code = self._programmes
         return np.array(are_programme(programmes, wanted), bool)[code]
 
-    def _pair(self, one: str, other: str) -> Floats:
-        key = (one, other, "together")
-        if key in self._known:
-            return self._known[key]
-        return self._joined(key, [ahead.together_of(one, other) for ahead in self.aheads])
+    @cached_property
+    def _metrics(self) -> tuple[str, ...]:
+        """All metrics of any model."""
+        return tuple(sorted({metric for ahead in self.aheads for metric in ahead.metrics}))
+
+    def _pair(self, one: str, other: str) -> int:
+        """The column of two metrics in `_bound`, the last one where they are not known together."""
+        if one == other or one not in self._metrics or other not in self._metrics:
+            return -1
+        return column_of(self._metrics.index(one), self._metrics.index(other), len(self._metrics))
+
+    @cached_property
+    def _bound(self) -> NDArray[np.float32]:
+        """The correlations of all pairs of metrics, a row a place, and a column of noughts."""
+        pairs = [(self._metrics[one], self._metrics[other]) for one, other in pairs_of(len(self._metrics))]
+        found = np.zeros((self.size, len(pairs) + 1), np.float32)
+        for ahead, start in zip(self.aheads, self.starts.tolist(), strict=False):
+            rows = slice(start, start + len(ahead.places))
+            if ahead.metrics == self._metrics:
+                found[rows, :-1] = ahead.together
+            else:
+                found[rows, :-1] = np.stack([ahead.together_of(*pair) for pair in pairs], axis=1)
+        return found
 
     def _joined(self, key: tuple[str, ...], columns: Sequence[NDArray[Any]]) -> NDArray[Any]:
         self._known[key] = joined = np.concatenate(columns) if columns else np.zeros(0)

@@ -90,8 +90,8 @@ def match(table: Table, rows: Rows, needs: Mapping[str, Need], *, most: int, tel
     can_tell = of.is_told[rows]
     told = rows[can_tell]
     possible = [within(need, domain_of(metric)) for metric, need in needs.items()]
-    metrics = list(needs)
+    bound = table.correlations(list(needs))
     best = likeliest(
-        of.ahead_at(told), possible, lambda some: table.correlations(metrics, told[some]), most, telling
+        of.ahead_at(told), possible, lambda some, *pairs: bound(told[some], *pairs), most, telling
     )
     return Matches(table, needs, told, best, rows[~can_tell])
