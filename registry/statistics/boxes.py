@@ -24,7 +24,7 @@ _LEAST_EIGEN = 1e-6
 _FAR = 25.0
 _AT_ONCE = 4096
 Rule = tuple[Floats, Floats]
-Rules = tuple[Rule, ...]
+Rules = tuple[tuple[float, Floats, Floats], ...]
 
 
 def _legendre(nodes: int) -> Rule:
@@ -33,10 +33,12 @@ def _legendre(nodes: int) -> Rule:
     return (x + 1) / 2, weights / 2
 
 
-# The wider the arc, the more nodes, by the largest correlation they are used for: good to 1e-10; and where
-# little cost counts for more, to _ROUGHLY.
-_UP_TO = (0.6, 0.9, 1.0)
-EXACT, ROUGH = (tuple(_legendre(nodes) for nodes in of) for of in ((6, 12, 32), (2, 3, 6)))
+# The wider the arc, the more nodes: by the largest correlation they are used for, good to 1e-10; and where
+# little cost counts for more, to ROUGHLY.
+EXACT, ROUGH = (
+    tuple((up_to, *_legendre(nodes)) for up_to, nodes in of)
+    for of in (((0.6, 6), (0.9, 12), (1.0, 32)), ((0.9, 3), (1.0, 6)))
+)
 ROUGHLY = 1e-3
 _NODES, _POINTS = 16, 61
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43)
@@ -88,18 +90,19 @@ def _two(low: Floats, high: Floats, together: Floats) -> Floats:
 def _pairs(
     rho: Floats, low: Floats, high: Floats, below: Floats, above: Floats, *, rules: Rules = EXACT
 ) -> Floats:
-    """Boxes of two values, by three sizes of correlation, which there is one of for each column of boxes."""
+    """Boxes of two values, by the size of their correlation, of which each column of boxes has one."""
     found = _between(low, high) * _between(below, above)
-    size = np.abs(rho)
+    size, least = np.abs(rho), 0.0
     most_columns = max(_AT_ONCE // low.shape[0], 1)
-    for rule, least, most in zip(rules, (0.0, *_UP_TO), _UP_TO, strict=False):
+    for most, *rule in rules:
         some = np.flatnonzero((size > least) & (size <= most))
+        least = most
         # So many at a time stay near the processor.
         for start in range(0, some.size, most_columns):
             at = some[start : start + most_columns]
             every = at.size == rho.size
             ends = (low, high, below, above) if every else (of[:, at] for of in (low, high, below, above))
-            found[:, at] += _bound(rule, rho if every else rho[at], *ends)
+            found[:, at] += _bound((rule[0], rule[1]), rho if every else rho[at], *ends)
     return found
 
 

@@ -58,19 +58,17 @@ class Column:
         """That of some places."""
         return Column(self.ahead.at(rows), self.furthest_down[rows], self.furthest_up[rows])
 
-    def within(self, need: Need, rows: Rows) -> Rows:
-        """Those of some places at which the need may be met."""
+    def may_meet(self, need: Need) -> NDArray[np.bool_]:
+        """Where the need may be met."""
         low, high = need.ends
-        for furthest, end, sign in ((self.furthest_up, low, 1), (self.furthest_down, high, -1)):
-            if np.isfinite(end) or sign * end > 0:
-                rows = rows[sign * furthest[rows] >= sign * end]
-        return rows
+        met: NDArray[np.bool_] = (self.furthest_up >= low) & (self.furthest_down <= high)
+        return met
 
-    def ends(self, need: Need, rows: Rows) -> tuple[Floats, Floats]:
-        """Both ends of the need as normal quantiles, nearly, at some places."""
+    def ends(self, need: Need, rows: Rows) -> tuple[Floats, Floats, Floats]:
+        """Both ends of the need as normal quantiles, nearly, and the chance between them, at some places."""
         of = self.ahead if rows.size == self.furthest_up.size else self.ahead.at(rows)
         low, high = (_nearly_normal(end, of.freedom) for end in of.scaled([need]))
-        return low, high
+        return low, high, _below(high) - _below(low)
 
 
 @dataclass(frozen=True)
@@ -92,17 +90,16 @@ class Open:
     @classmethod
     def of(cls, ahead: Sequence[Column], needs: Sequence[Need], together: Bound) -> "Open":
         """Those among all places; see `likeliest.likeliest`."""
-        size = ahead[0].furthest_up.size
-        rows = np.arange(size)
+        met = np.ones(ahead[0].furthest_up.size, bool)
         for column, need in zip(ahead, needs, strict=True):
-            rows = column.within(need, rows)
-        ends = [column.ends(need, rows) for column, need in zip(ahead, needs, strict=True)]
-        low, high = (np.stack(of) for of in zip(*ends, strict=True))
-        alone = np.stack([_below(most) - _below(least) for least, most in ends])
+            met &= column.may_meet(need)
+        rows = np.flatnonzero(met)
+        found = (column.ends(need, rows) for column, need in zip(ahead, needs, strict=True))
+        low, high, alone = (np.stack(of) for of in zip(*found, strict=True))
         some = alone.min(axis=0) > NEVER
         if some.all():
-            return cls(needs, together, size, rows, low, high, alone)
-        return cls(needs, together, size, rows[some], low[:, some], high[:, some], alone[:, some])
+            return cls(needs, together, met.size, rows, low, high, alone)
+        return cls(needs, together, met.size, rows[some], low[:, some], high[:, some], alone[:, some])
 
     @cached_property
     def product(self) -> Floats:
@@ -139,7 +136,7 @@ class Open:
         Pairs of needs are good to ROUGHLY, or `exactly` to ten digits.
         """
         rough = self.product[at]
-        if len(self.needs) > 1:
+        if len(self.needs) > 1 and at.size:
             more, least = self._of_pairs(at, exactly=exactly)
             rough = np.minimum(np.minimum(rough * more, least), self.least[at])
         return np.where(rough >= CERTAIN, 1.0, rough)

@@ -25,7 +25,7 @@ _COLUMNS = {"programme__iexact": "programme", "unit__revision": "revision"}
 
 _AHEAD = ("value", "error", "freedom")
 # So many sets of metrics are remembered of a table.
-_MOST_SETS = 8
+_MOST_SETS = 32
 
 
 @dataclass(frozen=True)
