@@ -17,13 +17,12 @@ from registry.statistics.roughly import CERTAIN, NEVER, Bound, Column, Open
 
 # Chances of places are told and ordered to so many decimals.
 DIGITS = 6
-# What a rough chance may be off by with one need, two, and more; and as a share of a small one. And how many
-# doubtful places are worked out for each that is wanted, at most.
+# What the rough chance of a place may be below the last one that is wanted with one need, two, and more, and
+# as a share of a small one; and how many such places are worked out for each that is wanted, at most.
 _ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
-# A rough chance may be off by this, and by as much again as those that were worked out first differ in how
-# far they are off.
+# A rough chance may be off by this more than those of places that were worked out first.
 _OFF = 1e-4
-# Where pairs are not worked out exactly, a rough chance is off by a hundredth of itself and less.
+# Where pairs are not worked out exactly, a small rough chance is off by a hundredth of itself and less.
 _SHARE_OFF = 0.01
 # What rounding may put a rough chance beyond its bounds by.
 _HAIR = 1e-6
@@ -84,12 +83,12 @@ def _doubtful(rough: Floats, most: int, needs: int) -> Rows:
 def _may_be_better(rough: Floats, of_first: Floats, chances: Floats) -> NDArray[np.bool_]:
     """Which of other places may be likelier than the last of those that were worked out first.
 
-    Rough chances of places alike are off alike: by at most as much more than those of the first as these
-    differ among each other. Of those that are certain the first come first.
+    Rough chances of places alike are off alike: by at most twice as much more than those of the first as
+    these differ among each other. Of those that are certain the first come first.
     """
     off = chances - of_first
     last = chances.min()
-    better: NDArray[np.bool_] = rough + 2 * off.max() - off.min() + _OFF >= last
+    better: NDArray[np.bool_] = rough + 3 * off.max() - 2 * off.min() + _OFF >= last
     return better if last < 1 else better & (rough < 1)
 
 
@@ -146,7 +145,7 @@ def _roughly(
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Rough chances of places that may be among the likeliest, else _UNKNOWN; and which are likely."""
     of = Open.of(ahead, needs, together)
-    lower, upper = np.zeros(of.rows.size), of.least
+    lower, upper = np.zeros(of.rows.size), of.least.copy()
     sure = np.flatnonzero(upper >= CERTAIN)
     lower[sure] = of.bounds_apart(sure)[0]
     found = np.where(lower >= CERTAIN, 1.0, _UNKNOWN)

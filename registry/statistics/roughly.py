@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from registry.statistics.boxes import EXACT, ROUGH, pair_chances
+from registry.statistics.boxes import EXACT, FINE, ROUGH, pair_chances
 from registry.statistics.matching import Need, Predictions, Rows
 from registry.statistics.robust import Floats
 
@@ -26,7 +26,9 @@ _NEVER_OUT = 5.25  # as a normal quantile; beyond is less
 _HARDLY = 1e-9
 # A chance of that and more is told as 1.
 CERTAIN = 1 - 5e-7
-# Where two needs are met less often than this if they do not go together, all digits of both count.
+# A rough chance of less is nought: places that nobody would choose come in the order of their names.
+_NOTHING = 1e-8
+# Where two needs are met less often than this if they do not go together, more digits of both count.
 _SMALL = 0.1
 _BENT = pi / 2 - 1
 
@@ -131,7 +133,7 @@ class Open:
         return found
 
     def work_out(self, at: Rows, *, exactly: bool = False) -> Floats:
-        """Rough chances of some places; what would be told as certain is 1.
+        """Rough chances of some places; what would be told as certain is 1, and next to nothing 0.
 
         Pairs of needs are good to ROUGHLY, or `exactly` to ten digits.
         """
@@ -139,7 +141,8 @@ class Open:
         if len(self.needs) > 1 and at.size:
             more, least = self._of_pairs(at, exactly=exactly)
             rough = np.minimum(np.minimum(rough * more, least), self.least[at])
-        return np.where(rough >= CERTAIN, 1.0, rough)
+        rough = np.where(rough >= CERTAIN, 1.0, rough)
+        return np.where(rough < _NOTHING, 0.0, rough)
 
     def _of_pairs(self, at: Rows, *, exactly: bool) -> tuple[Floats, Floats]:
         """What all pairs have more than the products of their two, multiplied, and the least that any has."""
@@ -149,7 +152,7 @@ class Open:
         both, bound = product.copy(), self.together(self.rows[at], one, other)
         known = np.maximum(alone[one], alone[other]) < 1 - _HARDLY
         small = product < (np.inf if exactly else _SMALL)
-        for some, rules in ((known & small, EXACT), (known & ~small, ROUGH)):
+        for some, rules in ((known & small, EXACT if exactly else FINE), (known & ~small, ROUGH)):
             pair, place = np.nonzero(some)
             if pair.size:
                 first, second = ((low[of, place], high[of, place]) for of in (one[pair], other[pair]))

@@ -58,6 +58,19 @@ def _need(chance: random.Random) -> Query:
     return {"rate": f"{chance.randint(60, 80)}..", "vacuum": f"{low}..{low + 40}"}
 
 
+def _need_of_three(chance: random.Random) -> Query:
+    return {**_need(chance), "residual_vacuum": f"..{chance.randint(20, 40)}"}
+
+
+def _wide_need(chance: random.Random) -> Query:
+    """What nearly every setting does."""
+    return {"rate": f"{chance.randint(5, 40)}..", "hold_time": f"..{chance.randint(300, 900) / 1000}"}
+
+
+def _like_of_one(chance: random.Random) -> Query:
+    return {**_like(chance), "like_model": f"Model {chance.randint(2, 4)}"}
+
+
 def _like(chance: random.Random) -> Query:
     return {"like": f"{chance.choice('AB')}:{chance.choice(_MODES)}:{chance.randint(1, 5)}"}
 
@@ -112,6 +125,16 @@ KINDS = (
     Kind("settings by need", "settings-matches", _need, _NEED),
     Kind("settings like another", "settings-matches", _like, _NEED),
     Kind("settings by need, all pumps", "settings-matches", _need, _NEED, of_all=True),
+    Kind("settings by need of three metrics", "settings-matches", _need_of_three, _MAIN),
+    Kind(
+        "settings by need of three metrics, all pumps", "settings-matches", _need_of_three, _MAIN,
+        of_all=True,
+    ),
+    Kind(
+        "settings by a wide need, all pumps", "settings-matches", _wide_need,
+        "m.metric IN ('cycle_rate', 'hold_time')", of_all=True,
+    ),
+    Kind("settings like another, all pumps", "settings-matches", _like_of_one, _NEED, of_all=True),
     Kind("serials", "serials", _serials, ""),
 )  # fmt: skip
 # What quantiles of the raw measurements take: the least a registry without summaries would have to do.
