@@ -27,7 +27,7 @@ _HARDLY = 1e-9
 # A chance of that and more is told as 1.
 CERTAIN = 1 - 5e-7
 # A rough chance of less is nought: places that nobody would choose come in the order of their names.
-_NOTHING = 1e-8
+_NOTHING = 1e-10
 # Where two needs are met less often than this if they do not go together, more digits of both count.
 _SMALL = 0.1
 _BENT = pi / 2 - 1
