@@ -1,8 +1,10 @@
 """Places of many pump models side by side, as columns: what a question narrows down to is marked at once."""
 
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -61,7 +63,7 @@ class Table:
     def __init__(self, aheads: Sequence[Ahead]) -> None:
         with_places = [ahead for ahead in aheads if ahead.places]
         self.aheads = sorted(with_places, key=lambda ahead: ahead.places[0].model)
-        self.starts = np.cumsum([0, *(len(ahead.places) for ahead in self.aheads)])
+        self._starts = list(accumulate((len(ahead.places) for ahead in self.aheads), initial=0))
         self._known: dict[tuple[str, ...], NDArray[Any]] = {}
         self._together: dict[tuple[str, ...], Together] = {}
         self._columns: dict[str, Column] = {}
@@ -71,12 +73,12 @@ class Table:
     @property
     def size(self) -> int:
         """How many places there are."""
-        return int(self.starts[-1])
+        return self._starts[-1]
 
     def where(self, row: int) -> tuple[Ahead, int]:
         """The model's own table, and the row there."""
-        model = int(np.searchsorted(self.starts, row, side="right")) - 1
-        return self.aheads[model], row - int(self.starts[model])
+        model = bisect_right(self._starts, row) - 1
+        return self.aheads[model], row - self._starts[model]
 
     def named(self, row: int) -> Named:
         """A place as documents name it."""
@@ -201,7 +203,7 @@ class Table:
         """The correlations of all pairs of metrics, a row a place, and a column of noughts."""
         pairs = [(self._metrics[one], self._metrics[other]) for one, other in pairs_of(len(self._metrics))]
         found = np.zeros((self.size, len(pairs) + 1), np.float32)
-        for ahead, start in zip(self.aheads, self.starts.tolist(), strict=False):
+        for ahead, start in zip(self.aheads, self._starts, strict=False):
             rows = slice(start, start + len(ahead.places))
             if ahead.metrics == self._metrics:
                 found[rows, :-1] = ahead.together

@@ -24,20 +24,16 @@ def numbers(values: Floats) -> list[str]:
     return [NULL if unknown else text for unknown, text in zip(np.isnan(values), found, strict=True)]
 
 
-def figures(values: Floats) -> list[str]:
-    """Figures as documents tell them, null for NaN."""
-    return numbers(significant(values))
-
-
 def ahead_texts(value: Floats, low: Floats, high: Floats) -> list[str]:
     """What is ahead of one metric at some places."""
-    return [_AHEAD % of for of in zip(figures(value), figures(low), figures(high), strict=True)]
+    columns = significant(np.stack([value, low, high]))
+    return [_AHEAD % of for of in zip(*map(numbers, columns), strict=True)]
 
 
 def metrics_texts(metrics: Iterable[str], ahead: Sequence[Sequence[str]], alone: Floats) -> list[str]:
     """All metrics at some places: what is `ahead` of each, and chances of each by itself, a row a place."""
     form = ",".join(_METRIC % metric for metric in metrics)
-    chances = [figures(column) for column in alone.T]
+    chances = [numbers(column) for column in significant(alone).T]
     columns = [column for pair in zip(ahead, chances, strict=True) for column in pair]
     return [form % of for of in zip(*columns, strict=True)]
 

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from registry.answers.matching.row_texts import NULL, ahead_texts, figures, metrics_texts, numbers, row_text
+from registry.answers.matching.row_texts import NULL, ahead_texts, metrics_texts, numbers, row_text
 
 
 def test_numbers_read_back_as_they_were_and_unknown_ones_as_null() -> None:
@@ -17,8 +17,14 @@ def test_numbers_read_back_as_they_were_and_unknown_ones_as_null() -> None:
 
 @pytest.mark.parametrize("value", [0.0, 1.0, 1 / 3, -1234567.8, 9.9999996, 1e-9, 0.05])
 def test_figures_have_six_digits(value) -> None:
-    (text,) = figures(np.array([value]))
-    assert json.loads(text) == float(f"{value:.6g}")
+    (text,) = ahead_texts(*np.array([[value], [value / 3], [np.nan]]))
+    (metric,) = metrics_texts(["hold_time"], [[text]], np.array([[value / 7]]))
+    assert json.loads("{" + metric + "}")["hold_time"] == {
+        "centre": float(f"{value:.6g}"),
+        "predict_low": float(f"{value / 3:.6g}"),
+        "predict_high": None,
+        "probability": float(f"{value / 7:.6g}"),
+    }
 
 
 def test_a_row_is_a_document() -> None:
