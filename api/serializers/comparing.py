@@ -112,6 +112,10 @@ class ComparedDocument(SettingDocument):
     clinics_old = serializers.IntegerField()
     clinics_new = serializers.IntegerField()
     clinics_both = serializers.IntegerField()
+    spreads = serializers.FloatField(
+        allow_null=True,
+        help_text="of one unit against a build: the difference over the standard deviation between its units",
+    )
     set_aside = serializers.IntegerField(help_text="units set aside because they stand far out")
     by_elevation = BandDifference(many=True, help_text="where both were measured in several bands; else none")
 

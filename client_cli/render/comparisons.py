@@ -105,6 +105,8 @@ def _remarks(row: dict[str, Any]) -> Iterator[str]:
     if row.get("verdict") == "same" and _reaches_beyond(row):
         low, high = row.get("same_low"), row.get("same_high")
         yield f"alone {between(low, high, places_of(low, high))}, within the margin"
+    if is_number(row.get("spreads")):
+        yield f"{abs(row['spreads']):.1f} times the spread between units"
     if row.get("set_aside"):
         yield f"{row['set_aside']} set aside"
     if row.get("verdict") == "cannot tell yet":

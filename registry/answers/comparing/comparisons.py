@@ -44,6 +44,9 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     bands that both were measured in, each weighted by what it tells, and `by_elevation` holds them singly.
     Clinics that measured both with one gauge are their own control.
 
+    Where one unit is held against a build, `spreads` is the difference over the standard deviation between
+    units of that build: sound units seldom lie two of them out.
+
     Intervals hold all differences together at 95 % (Bonferroni over `family` settings and metrics). Margins:
     `rate_margin` in per cent, `vacuum_margin` in mmHg; a metric without a margin is never called same. Same
     is judged setting by setting, by `same_low` and `same_high`, which are narrower.
@@ -75,7 +78,7 @@ def _told(
     model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None
 ) -> dict[str, Any]:
     names, (before, after) = sides.names, found.sides
-    settings = list(judged_rows(found, margins, of_units=sides.of_units))
+    settings = list(judged_rows(found, margins, of_units=sides.of_units, build=sides.build_of_unit))
     still = reach(before, after, margins.vacuum_mmhg, found.labels) if settings else []
     left_out = left_out_of(before, after, names, found.labels)
     return {

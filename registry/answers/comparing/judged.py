@@ -13,6 +13,7 @@ from registry.answers.wording import figure, figures
 from registry.statistics.contrasted import Contrasted
 from registry.statistics.equivalence import UNTOLD, Margin, Verdicts, judge
 from registry.statistics.power import needed
+from registry.statistics.robust import Floats
 
 _RATE = "cycle_rate"
 _SHOWN = (*Setting._fields, "units_old", "units_new", "clinics_old", "clinics_new", "clinics_both")
@@ -23,15 +24,20 @@ _NOTHING = dict.fromkeys(
 _ANYWHERE = (float("-inf"), float("inf"))
 
 
-def judged_rows(found: Contrasts, margins: Margins, *, of_units: bool) -> Iterator[dict[str, Any]]:
+def judged_rows(
+    found: Contrasts, margins: Margins, *, of_units: bool, build: int | None = None
+) -> Iterator[dict[str, Any]]:
     """Yield each row of a comparison, judged among all that were fitted.
 
     With `of_units`, units are themselves asked about: no further units of one build make one known better, so
-    that nothing is said of how many would tell.
+    that nothing is said of how many would tell. `build` is the place of the side, 0 or 1, that one unit is
+    held against.
     """
     of, rows = found.of_fitted, found.fitted
     judged = judge(of, _margins(rows, margins), len(rows))
     told = _judged(found, judged) | ({} if of_units else {"needs": _needs(of, judged)})
+    if build is not None:
+        told["spreads"] = _spreads(judged.difference.value, of.between[:, build])
     names = (*_SHOWN, *told)
     values = zip(*told.values(), strict=True)
     for row in found.rows:
@@ -76,6 +82,7 @@ def _judged(found: Contrasts, judged: Verdicts) -> dict[str, list[Any]]:
         "matters": [_matters(verdict, margin, beyond=beyond) for verdict, margin, beyond in limits],
         "needs": [None] * len(found.fitted),
         "bands": _bands(found, judged),
+        "spreads": [None] * len(found.fitted),
         "set_aside": found.of_fitted.aside.astype(int).tolist(),
         "by_elevation": [_by_elevation(row) for row in found.fitted],
     }
@@ -123,6 +130,12 @@ def _bands(found: Contrasts, judged: Verdicts) -> list[Any]:
     return told
 
 
+def _spreads(difference: Floats, between: Floats) -> list[float | None]:
+    """Differences in standard deviations between units; None where units are not seen to differ."""
+    told = between > 0
+    return figures(np.where(told, difference / np.sqrt(np.where(told, between, 1.0)), np.nan))
+
+
 def _by_elevation(row: Row) -> list[dict[str, Any]]:
     """The difference within each band, with its interval by itself, where there are several."""
     if not row.within:
@@ -146,6 +159,7 @@ def _unjudged(row: Row, *, of_units: bool) -> dict[str, Any]:
         "matters": None,
         "needs": None if of_units else dict(_FIRST_STEP),
         "bands": crossing(old, new, _ANYWHERE, _ANYWHERE) if row.setting.metric == _RATE else None,
+        "spreads": None,
         "set_aside": 0,
         "by_elevation": [],
     }

@@ -74,6 +74,12 @@ class Sides:
         return any(side.serial is not None for side in (self.old, self.new))
 
     @property
+    def build_of_unit(self) -> int | None:
+        """The place of what one unit is held against: 0 old, 1 new; None of two units or of none."""
+        single = [side.serial is not None for side in (self.old, self.new)]
+        return single.index(False) if sum(single) == 1 else None
+
+    @property
     def fixed(self) -> list[int]:
         """Keys of units that are themselves asked about, once these are located."""
         return [side.unit for side in (self.old, self.new) if side.unit is not None]

@@ -14,6 +14,8 @@ _KEYS = {"power": "power", "elevation": "elevation_m or ambient_kpa"}
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
 _VACUUMS = 3
+# One sound unit in twenty lies further out, in standard deviations between units.
+_COMMON = 2.0
 # Of a setting, mode, programme and level, and then what else has to be alike.
 _PLACE = itemgetter(slice(len(PLACE)))
 
@@ -40,7 +42,7 @@ def says_compared(
     else:
         verdict = f"cannot tell yet; {_more(settings, names)}"
     tally = _tally(counts, len(settings))
-    return f"{about}: {verdict}. {tally}{_reach(names[1], still)}"
+    return f"{about}: {verdict}. {tally}{_beside_others(settings)}{_reach(names[1], still)}"
 
 
 def _ended(sentence: str) -> str:
@@ -92,6 +94,16 @@ def _tally(counts: Mapping[str, int], all_: int) -> str:
         if counts[verdict]
     ]
     return f"Of {counted(all_, 'value')} compared: {', '.join(parts)}."
+
+
+def _beside_others(settings: Sequence[Mapping[str, Any]]) -> str:
+    """Whether one unit lies further out than sound ones of its build commonly do."""
+    spreads = [abs(row["spreads"]) for row in settings if row["spreads"] is not None]
+    if not spreads:
+        return ""
+    far = sum(spread > _COMMON for spread in spreads)
+    lies = "None lies" if not far else f"{counted(far, 'value')} {'lies' if far == 1 else 'lie'}"
+    return f" {lies} further out than sound units of one build commonly do (twice the spread between units)."
 
 
 def _more(settings: Sequence[Mapping[str, Any]], names: tuple[str, str]) -> str:

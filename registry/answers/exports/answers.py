@@ -152,6 +152,7 @@ _COMPARISONS = AnswerTable(
         count("clinics_old", "clinics that measured the old build"),
         count("clinics_new", "clinics that measured the new build"),
         count("clinics_both", "clinics that measured both"),
+        number("spreads", "of one unit: difference over the spread between units of the build", "1"),
         count("set_aside", "units set aside because they stand far out"),
         _CAUTIONS,
     ),

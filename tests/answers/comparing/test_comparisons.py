@@ -2,6 +2,7 @@
 
 import json
 
+import numpy as np
 import pytest
 from django.utils import timezone
 
@@ -182,6 +183,28 @@ def test_a_unit_against_its_revision_is_not_held_against_itself(model) -> None:
     assert row["difference"] == pytest.approx(-40, abs=1)
     assert row["verdict"] == "different"
     assert row["high"] < -35
+
+
+@pytest.mark.parametrize(
+    ("off", "told"),
+    [(8.0, "None lies further out than sound units"), (-60.0, "1 value lies further out than sound units")],
+)
+def test_a_unit_is_held_against_what_units_of_its_build_differ_by(model, off, told) -> None:
+    drawn = np.random.default_rng(3).normal(size=24)
+    for number, far in enumerate((drawn - drawn.mean()) / drawn.std(ddof=1), 1):
+        unit = factories.unit(model, f"LK{number:06}", "A")
+        for code in CLINICS:
+            factories.summary(unit, 240 + 8 * far, code)
+    alone = factories.unit(model, "LK000900", "A")
+    for code in CLINICS:
+        factories.summary(alone, 240 + off, code)
+    for old, new, sign in (("A", "unit:LK000900", 1), ("unit:LK000900", "A", -1)):
+        document = answer_comparison("Lapwing One", old, new)
+        (row,) = document["settings"]
+        assert row["spreads"] == pytest.approx(sign * off / 8, rel=0.02)
+        assert told in document["says"]
+    (row,) = answer_comparison("Lapwing One", "unit:LK000001", "unit:LK000900")["settings"]
+    assert row["spreads"] is None
 
 
 def test_firmware_against_firmware_with_units_as_their_own_control(model) -> None:
