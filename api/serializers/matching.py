@@ -74,6 +74,12 @@ class MatchDocument(PlaceDocument):
     clinics = serializers.IntegerField()
     state = serializers.ChoiceField(choices=CELL_STATES)
     missing = serializers.CharField(help_text="what is missing when thin")
+    other_parts = serializers.DictField(
+        child=serializers.CharField(),
+        required=False,
+        help_text="which parts of its own another build or pump was measured with in place of those of the "
+        "old setting; where a likeness was asked",
+    )
     metrics = serializers.DictField(child=MatchedMetric())
 
 
@@ -85,6 +91,7 @@ class LikeDocument(serializers.Serializer[Any]):
     mode = serializers.CharField()
     programme = serializers.CharField()
     level = serializers.CharField()
+    rig = serializers.CharField(help_text="what most of its units were measured with")
     units = serializers.IntegerField()
     cycle_rate = serializers.FloatField()
     peak_vacuum = serializers.FloatField()

@@ -36,13 +36,18 @@ def _show_rows(console: Console, rows: list[dict[str, Any]], rigs: Rigs, *, by_d
         revision = clean(row.get("revision") or "not known")
         made.add_row(
             lines(clean(row.get("model", "")), f"revision {revision}"),
-            lines(setting(row), *side_of(row), rigs.own(row)),
+            lines(setting(row), *side_of(row), rigs.own(row), *_other_parts(row)),
             lines(*_distance(row)) if by_distance else _chance(row.get("probability")),
             lines(*_metrics(row.get("metrics") or {})),
             lines(*(counted(row.get(f"{noun}s"), noun) for noun in ("unit", "clinic")), *thin(row)),
         )
         made.add_section()
     console.print(made)
+
+
+def _other_parts(row: dict[str, Any]) -> list[str]:
+    """Parts of the pump that are others than those of the old setting; a caution names them."""
+    return [f"other {one_line(part)}" for part in row.get("other_parts") or {}]
 
 
 def _chance(probability: Any) -> str:

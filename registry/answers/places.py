@@ -11,9 +11,12 @@ from registry.answers.wording import counted
 from registry.models import PumpModel, Revision
 from registry.statistics.precision import ENOUGH_CLINICS, ENOUGH_UNITS
 
+# The key of a revision that is not known.
+UNKNOWN_REVISION = -1
+
 
 class Place(NamedTuple):
-    """A setting of one build, with what it was measured with. `revision` is -1 when not known."""
+    """A setting of one build, with what it was measured with; its revision may be UNKNOWN_REVISION."""
 
     pump_model: int
     revision: int

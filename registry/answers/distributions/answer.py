@@ -10,9 +10,9 @@ from registry.answers.cells import Group, Narrowed, Readers, present
 from registry.answers.distributions.about import About, about_model
 from registry.answers.distributions.cell_parts import Crowd, Kept, Shared, names_of
 from registry.answers.distributions.figures import Told, readers_mark, worked_out
+from registry.answers.distributions.instead import what_there_is
 from registry.answers.distributions.left_out import Left, left, left_out
 from registry.answers.distributions.telling import told_distributions, told_many, told_nothing
-from registry.answers.distributions.unmatched import what_there_is
 from registry.answers.filters import (
     chosen_elevation,
     chosen_level,

@@ -236,6 +236,7 @@ def _by_metric(row: Document) -> Iterator[Document]:
         of_metric = {f"metric_{name}": held.get(name) for name in _OF_METRIC}
         yield {
             **{name: value for name, value in row.items() if name != "metrics"},
+            "other_parts": "; ".join(f"{name}: {of}" for name, of in row.get("other_parts", {}).items()),
             "metric": metric,
             **of_metric,
         }
@@ -263,6 +264,7 @@ _SETTINGS_MATCHES = AnswerTable(
             "is within margins of the old one",
             "1",
         ),
+        text("other_parts", "which parts were others than at the old setting, of other builds and pumps"),
         number("distance", "from the old setting, in margins", "1"),
         text("within", "whether that surely is within margins: within, not within, cannot tell"),
         number("metric_centre", "centre of the metric"),

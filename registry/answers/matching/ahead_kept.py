@@ -19,7 +19,8 @@ from registry.answers.keeping.parts import PartKind, fresh
 from registry.answers.matching.ahead import ALIKE, FIGURES, Ahead, ahead_of, differences, nothing_ahead
 from registry.answers.matching.ahead_packed import packed, unpacked
 from registry.answers.matching.ahead_table import Table
-from registry.answers.places import Names, names_in
+from registry.answers.matching.alike import bench_parts
+from registry.answers.places import UNKNOWN_REVISION, Names, names_in
 from registry.models import PumpModel
 from registry.models.kept import EVERYTHING
 
@@ -204,8 +205,11 @@ def _nearest_pairs(ahead: Ahead) -> list[tuple[int, int]]:
     rows: dict[tuple[Any, ...], list[int]] = {}
     for row, named in enumerate(ahead.places):
         if all(metric in ahead.blocks[named.place] for metric in ALIKE):
-            rows.setdefault((named.place.mode, named.place.around), []).append(row)
+            place = named.place
+            on_bench = (place.side, *bench_parts(named.rig), place.power, place.elevation)
+            rows.setdefault((place.mode, *on_bench), []).append(row)
     pairs = np.concatenate([np.zeros((0, 2), int), *(_all_pairs(alike) for alike in rows.values())])
+    pairs = pairs[_comparable(ahead, pairs)]
     if len(pairs) > _MOST_LINKS:
         medians = np.stack([ahead.figures_of(metric)[:, FIGURES.index("median")] for metric in ALIKE], axis=1)
         one, other = medians[pairs[:, 0]], medians[pairs[:, 1]]
@@ -213,6 +217,14 @@ def _nearest_pairs(ahead: Ahead) -> list[tuple[int, int]]:
         far = np.max(np.abs(one - other) / np.maximum(np.abs(one) + np.abs(other), _HAIR), axis=1)
         pairs = pairs[np.sort(np.argsort(far, kind="stable")[:_MOST_LINKS])]
     return [(one, other) for one, other in pairs.tolist()]
+
+
+def _comparable(ahead: Ahead, pairs: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Which pairs measured on one bench are of one rig, or of two builds that are known."""
+    rig, revision = (ahead.columns[name][pairs] for name in ("rig", "revision"))
+    two_builds = (revision[:, 0] != revision[:, 1]) & (revision != UNKNOWN_REVISION).all(axis=1)
+    of_both: NDArray[np.bool_] = (rig[:, 0] == rig[:, 1]) | two_builds
+    return of_both
 
 
 def _all_pairs(rows: Sequence[int]) -> NDArray[np.intp]:

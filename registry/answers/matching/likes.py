@@ -16,13 +16,16 @@ from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.matching.ahead import ALIKE
 from registry.answers.matching.ahead_kept import Asked, table_of
 from registry.answers.matching.ahead_table import Table
-from registry.answers.matching.doubts import BEYOND, UNTOLD, WITHIN, Doubt, doubts_of
+from registry.answers.matching.alike import bench_parts, cautions_of, measured_alike, other_parts
+from registry.answers.matching.doubts import UNTOLD, WITHIN, Doubt, doubts_of
+from registry.answers.matching.instead import there_is
 from registry.answers.matching.likenesses import likenesses, medians
+from registry.answers.matching.likes_told import told_likeness, told_nothing
 from registry.answers.matching.matches import measured
 from registry.answers.narrowing import Margins
-from registry.answers.places import Place, build_of, lacking
-from registry.answers.setting import AROUND
-from registry.answers.wording import dated, figure, in_a_hundred, in_words
+from registry.answers.places import UNKNOWN_REVISION, Place, lacking
+from registry.answers.setting import AT
+from registry.answers.wording import dated, figure
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
 from registry.models.lookup import find_revision
@@ -53,6 +56,7 @@ class Wanted:
     setting: _Setting
     row: int
     place: Place
+    rig: str
     values: Mapping[str, float]
     units: int
 
@@ -72,12 +76,13 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
 ) -> dict[str, Any]:
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
-    Settings of the same mode (unless `where` names one), side, rig, power and elevation, measured for
-    cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `distance` is that of the further metric
-    in margins, so 1 and less seems to be within what matters. `within` says whether it surely is or is not,
-    at 5 % error; `probability` is the chance of it. Values are medians of unit means; a difference and its
-    interval are `likenesses.likenesses`, in which what gauges and units have in common at both settings
-    cancels, and the difference of the medians where nothing tells how much units scatter.
+    Settings of the same mode (unless `where` names one) that were measured alike (`alike.measured_alike`) for
+    cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `other_parts` names what other builds
+    and pumps were measured with in place of the old setting's protector, valve and tubing. `distance` is that
+    of the further metric in margins, so 1 and less seems to be within what matters. `within` says whether it
+    surely is or is not, at 5 % error; `probability` is the chance of it. Values are medians of unit means; a
+    difference and its interval are `likenesses.likenesses`, in which what gauges and units have in common at
+    both settings cancels, and the difference of the medians where nothing tells how much units scatter.
     `like_model` is the pump of the old setting, the asked one without it.
 
     Raises Invalid on `like` when the setting cannot be read or was not measured.
@@ -89,16 +94,28 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     about = Asked(edition, tuple(METRICS), {"mode__in": sorted(modes)}, moment)
     among = None if pump_model is None else list({one.pk: one for one in (asked.model, pump_model)}.values())
     table = table_of(about, among)
-    wanted = _wanted(table, asked, rig)
+    wanted = _wanted(table, asked, rig, about)
     widths = _widths(wanted, margins)
-    near = _near(table, wanted, widths, {"mode": asked.mode, **where}, pump_model)
+    where = {"mode": asked.mode, **where}
+    near = _near(table, wanted, widths, where, pump_model, rig)
     found = near[:MOST_NEAR]
     doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
     rows = [
-        {**table.named(row).shown(), **_row(wanted, table.counts(row), centres, doubt, widths)}
+        {
+            **table.named(row).shown(),
+            "other_parts": other_parts(wanted.rig, table.named(row).rig),
+            **_row(wanted, table.counts(row), centres, doubt, widths),
+        }
         for row, centres, doubt in zip(found.tolist(), medians(table, found).tolist(), doubts, strict=True)
     ]
     rows.sort(key=lambda row: row["distance"])
+    elsewhere = pump_model is None or pump_model.pk != asked.model.pk
+    parts = cautions_of(rows, with_model=elsewhere)
+    about_it = _about(wanted)
+    if rows:
+        says = told_likeness(about_it, asked.label, wanted.units, rows, with_model=elsewhere)
+    else:
+        says = told_nothing(about_it, _instead(about, pump_model, wanted, where, rig))
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {},
@@ -106,8 +123,8 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
         "settings": rows,
         "left_off": max(near.size - MOST_NEAR, 0),
         **stamped,
-        "says": dated(_says(pump_model, wanted, rows), moment),
-        "cautions": [*cautions.SETTINGS, *cautions.again(moment)],
+        "says": dated(says, moment),
+        "cautions": [*parts, *cautions.SETTINGS, *cautions.again(moment)],
     }
 
 
@@ -127,7 +144,7 @@ def _asked(home: PumpModel | None, like: str) -> _Setting:
     return _Setting(home, revision.pk, revision.label, str(named), "".join(programme), str(at))
 
 
-def _wanted(table: Table, setting: _Setting, rig: str | None) -> Wanted:
+def _wanted(table: Table, setting: _Setting, rig: str | None, about: Asked) -> Wanted:
     """The setting's place; where it was measured in several ways, the one most units have both metrics of."""
     at = {
         "pump_model": setting.model.pk,
@@ -139,15 +156,19 @@ def _wanted(table: Table, setting: _Setting, rig: str | None) -> Wanted:
     rows = np.flatnonzero(table.marked(at, rig) & measured(table, list(METRICS))).tolist()
     if not rows:
         there = " ".join(filter(None, (setting.mode, setting.programme, setting.level)))
+        words = {name: getattr(setting, name) for name in AT}
+        instead = there_is(about, [setting.model], {"revision": setting.label, **words}, list(METRICS), rig)
         raise Invalid(
-            f"{setting.model.name} revision {setting.label} was not measured at {there}",
+            f"{setting.model.name} revision {setting.label} was not measured at {there}"
+            f"{': ' if instead else ''}{instead}",
             hint=f"Cycle rate and peak vacuum are both needed. {_FORM}",
             faults=(Fault("was not measured", field="like"),),
         )
     rows.sort(key=lambda row: table.named(row).place.around)
     row = max(rows, key=lambda row: table.counts(row)[0])
     values = dict(zip(METRICS, medians(table, [row])[0].tolist(), strict=True))
-    return Wanted(setting, row, table.named(row).place, values, table.counts(row)[0])
+    named = table.named(row)
+    return Wanted(setting, row, named.place, named.rig, values, table.counts(row)[0])
 
 
 def _widths(wanted: Wanted, margins: Margins) -> dict[str, float]:
@@ -162,13 +183,12 @@ def _near(
     widths: Mapping[str, float],
     where: Mapping[str, Any],
     pump_model: PumpModel | None,
+    rig: str | None,
 ) -> Rows:
     """Every other setting measured alike, the nearest first."""
-    about = {name: getattr(wanted.place, name) for name in AROUND}
     of_model = {} if pump_model is None else {"pump_model": pump_model.pk}
-    kept = (
-        table.marked(about, None) & table.marked({**where, **of_model}, None) & measured(table, list(METRICS))
-    )
+    alike = measured_alike(table, wanted.place, wanted.rig, rig)
+    kept = alike & table.marked({**where, **of_model}, None) & measured(table, list(METRICS))
     itself = {
         name: getattr(wanted.place, name) for name in ("pump_model", "revision", "mode", "programme", "level")
     }
@@ -219,58 +239,33 @@ def _shown(wanted: Wanted) -> dict[str, Any]:
         "mode": setting.mode,
         "programme": setting.programme,
         "level": setting.level,
+        "rig": wanted.rig,
         "units": wanted.units,
         **{metric: figure(value) for metric, value in wanted.values.items()},
     }
 
 
-def _says(pump_model: PumpModel | None, wanted: Wanted, rows: list[dict[str, Any]]) -> str:
+def _about(wanted: Wanted) -> str:
     old, rate, vacuum = wanted.setting, wanted.values["cycle_rate"], wanted.values["peak_vacuum"]
-    setting = told_setting({"mode": old.mode, "programme": old.programme, "level": old.level})
-    about = f"{old.model.name} revision {old.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
-    if not rows:
-        alike = "mode, side, rig, power, elevation"
-        return f"{about}: nothing else was measured alike ({alike}) to hold against it."
-    best = next((row for row in rows if row["within"] == WITHIN), rows[0])
-    elsewhere = pump_model is None or pump_model.pk != old.model.pk
-    nearest = f"{build_of(best, with_model=elsewhere)} at {told_setting(best)}"
-    if best["within"] == WITHIN:
-        return f"{about}: nearest is {nearest}, within what matters ({_apart(best)})."
-    if all(row["within"] == BEYOND for row in rows):
-        return f"{about}: none within margins; nearest is {nearest}, {_off(best)}."
-    open_ = next(row for row in rows if row["within"] == UNTOLD)
-    where = f"{build_of(open_, with_model=elsewhere)} at {told_setting(open_)}"
-    first = f"{about}: whether {where} is within what matters cannot be told yet; it is {_off(open_)}"
-    return f"{first}{_odds(open_)}. {_to_record(wanted, open_, where)}"
+    setting = told_setting({name: getattr(old, name) for name in AT})
+    return f"{old.model.name} revision {old.label} at {setting} ({rate:.0f} cycles/min, {vacuum:.0f} mmHg)"
 
 
-def _off(row: Mapping[str, Any]) -> str:
-    """How far off in the metric that is furthest: "2.2 margins away (peak vacuum lower by 22 mmHg)"."""
-    worst = max(row["metrics"], key=lambda metric: abs(row["metrics"][metric]["in_margins"]))
-    by = row["metrics"][worst]["difference"]
-    off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {METRICS[worst]}"
-    return f"{row['distance']:.1f} margins away ({off})"
-
-
-def _odds(row: Mapping[str, Any]) -> str:
-    chance = row["probability"]
-    return "" if chance is None else f", and within them with a chance of {in_a_hundred(chance, 'about ')}"
-
-
-def _to_record(wanted: Wanted, row: Mapping[str, Any], where: str) -> str:
-    """What to record so that it can be told."""
-    if row["missing"]:
-        return f"Record {row['missing']} of {where}."
-    if wanted.units < row["units"]:
-        build = f"revision {wanted.setting.label}"
-        return f"Record more units of {build} at the old setting, beside the new with one gauge."
-    return f"Record more units of {where}, beside the old setting with one gauge."
-
-
-def _apart(row: Mapping[str, Any]) -> str:
-    """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +12 mmHg"."""
-    apart = {metric: row["metrics"][metric]["difference"] for metric in METRICS}
-    return ", ".join(
-        f"{in_words(metric)} {by:+.{0 if abs(by) >= 10 else 1}f} {METRICS[metric]}"
-        for metric, by in apart.items()
-    )
+def _instead(
+    about: Asked, pump_model: PumpModel | None, wanted: Wanted, where: Mapping[str, Any], rig: str | None
+) -> str:
+    """What there is of the pumps asked about, where nothing was measured like the old setting."""
+    revisions = {} if pump_model is None else {of.pk: of.label for of in pump_model.revisions.all()}
+    flange, load = bench_parts(wanted.rig)
+    place = wanted.place
+    words = {
+        "revision": revisions.get(where.get("unit__revision", UNKNOWN_REVISION)),
+        "mode": where["mode"],
+        "programme": where.get("programme__iexact"),
+        "side": place.side,
+        "flange": flange,
+        "load": load,
+        "power": place.power,
+        "elevation": place.elevation,
+    }
+    return there_is(about, None if pump_model is None else [pump_model], words, list(METRICS), rig)

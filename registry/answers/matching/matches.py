@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from registry.answers.keeping.written import Texts
 from registry.answers.matching.ahead_table import Table
 from registry.answers.matching.row_texts import NULL, ahead_texts, metrics_texts, numbers, row_text
-from registry.answers.places import UNTOLD, lacking
+from registry.answers.places import UNKNOWN_REVISION, UNTOLD, lacking
 from registry.statistics.domains import domain_of
 from registry.statistics.likeliest import Likeliest, likeliest
 from registry.statistics.matching import Need, Rows, within
@@ -36,10 +36,17 @@ class Matches:
         return int(self.told.size + self.thin.size)
 
     @property
-    def first(self) -> dict[str, Any]:
-        """The likeliest place as documents name it, with its probability. There has to be one."""
-        named = self.table.named(int(self.told[self.best.rows[0]]))
-        return {**named.shown(), "probability": float(self.best.chances[0])}
+    def first(self) -> dict[str, Any] | None:
+        """The likeliest place of a known build as documents name it, with its probability.
+
+        None where there is none among the best.
+        """
+        rows = self.told[self.best.rows]
+        known = np.flatnonzero(self.table.column("revision")[rows] != UNKNOWN_REVISION)
+        if not known.size:
+            return None
+        named = self.table.named(int(rows[known[0]]))
+        return {**named.shown(), "probability": float(self.best.chances[known[0]])}
 
     def texts(self, most: int) -> Texts:
         """Rows of the document, so many at most, each as JSON text."""

@@ -5,9 +5,13 @@ from collections.abc import Mapping
 
 from registry.errors import Fault, Invalid
 from registry.statistics.matching import Need
+from registry.waveform.editions import CURRENT_EDITION, edition_of
 
 ALIASES = {"rate": "cycle_rate", "vacuum": "peak_vacuum"}
 _NUMBER = r"-?\d{1,9}(?:\.\d{1,9})?"
+_DASHED = re.compile(rf"\s*({_NUMBER})\s*(?:-|\u2013|\.{{3}}|to|\u2026)\s*({_NUMBER})\s*")
+_WITH_UNIT = re.compile(r"\d\s*(?!to\b)([^\W\d_][^\d\s.]*|%)")
+_KNOWN_UNITS = {"1": "shares of 1", "mmHg": "mmHg (1 kPa is 7.5 mmHg)"}
 _RANGE = re.compile(rf"\s*({_NUMBER})?\s*\.\.\s*({_NUMBER})?\s*")
 
 
@@ -22,7 +26,7 @@ def chosen_needs(said: Mapping[str, str]) -> dict[str, Need]:
         if metric in needs:
             raise Invalid(
                 f"{metric} is asked for twice",
-                hint=f"Give {field} or {metric}, not both.",
+                hint=f"Give {' or '.join(of for of in said if ALIASES.get(of, of) == metric)}, not both.",
                 faults=(Fault("is asked for twice", field=field),),
             )
         needs[metric] = _need(field, text)
@@ -55,6 +59,19 @@ def _need(field: str, text: str) -> Need:
 def _unread(field: str, text: str, why: str = "it is not a range") -> Invalid:
     return Invalid(
         f"'{text.strip()[:40]}' cannot be asked of {field}: {why}",
-        hint="Write 70.. for at least, ..30 for at most, 200..240 for between.",
+        hint=f"{_slip(field, text)}Write 70.. for at least, ..30 for at most, 200..240 for between.",
         faults=(Fault(why, field=field),),
     )
+
+
+def _slip(field: str, text: str) -> str:
+    """What is amiss with a range that people write another way, and how it is written here."""
+    unit = _WITH_UNIT.search(text)
+    if unit:
+        metric = edition_of(CURRENT_EDITION).metrics.get(ALIASES.get(field, field))
+        plain = f", as {_KNOWN_UNITS.get(metric.unit, metric.unit)}" if metric else ""
+        return f"Leave out '{unit[1]}': a number alone is read{plain}. "
+    if "," in text:
+        return "Decimals come after a point, as in 60.5. "
+    dashed = _DASHED.fullmatch(text)
+    return f"Write two points between both ends, as in {dashed[1]}..{dashed[2]}. " if dashed else ""

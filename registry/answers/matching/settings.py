@@ -12,6 +12,7 @@ from registry.answers.filters import chosen_elevation, chosen_mode, chosen_power
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.keeping.written import plain
 from registry.answers.matching.ahead_kept import Asked, table_of
+from registry.answers.matching.instead import there_is
 from registry.answers.matching.likes import answer_like
 from registry.answers.matching.matches import Matches, match, measured
 from registry.answers.matching.needs import chosen_needs, in_full, told
@@ -62,7 +63,8 @@ def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
     if bool(needs) == bool(like):
         raise Invalid(
             "Say what a setting has to do, or which one it should be like",
-            hint="For example rate=70..&vacuum=200..240, or like=A:expression:5; not both.",
+            hint="Give rate, vacuum or another metric a range such as 70.. or 200..240, or give like "
+            "a setting such as A:expression:5; not both.",
             faults=(Fault("give needs or like", field="rate"),),
         )
     number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
@@ -109,28 +111,43 @@ def _meeting(
     table = table_of(asked, None if pump_model is None else [pump_model])
     rows = np.flatnonzero(table.marked(asked.where, rig) & measured(table, asked.metrics))
     found = match(table, rows, needs, most=MOST, telling=_LIKELY)
+    instead = "" if rows.size else _instead(pump_model, asked, rig)
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {metric: told(need) for metric, need in needs.items()},
         "like": None,
         "settings": found.texts(MOST),
         "left_off": max(rows.size - MOST, 0),
-        "says": dated(_says(pump_model, needs, found), asked.moment),
+        "says": dated(_says(pump_model, needs, found, instead), asked.moment),
         "cautions": [*cautions.SETTINGS, *cautions.again(asked.moment)],
     }
 
 
-def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches) -> str:
+def _instead(pump_model: PumpModel | None, asked: Asked, rig: str | None) -> str:
+    """What there is where nothing fits; empty where each metric was measured, but nowhere all of them."""
+    among = None if pump_model is None else [pump_model]
+    where = dict(asked.where)
+    revision = where.pop("unit__revision", None)
+    labels = {} if pump_model is None else {of.pk: of.label for of in pump_model.revisions.all()}
+    where = {name.removesuffix("__iexact"): value for name, value in where.items()}
+    return there_is(asked, among, {"revision": labels.get(revision), **where}, asked.metrics, rig)
+
+
+def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches, instead: str) -> str:
     about = pump_model.name if pump_model else "All pumps"
     wanted = " and ".join(f"{in_words(metric)} {in_full(need)}" for metric, need in needs.items())
     if not found.size:
-        return f"{about}: no setting was measured for {wanted}."
+        return f"{about}: no setting was measured for {wanted}{'; ' if instead else ''}{instead}."
     if not found.told.size:
         thin = counted(found.size, "setting")
         return f"{about}, {wanted}: {thin} measured, all too thin to say how likely."
     best = found.first
+    if best is None:
+        likely = counted(found.best.likely, "setting")
+        return f"{about}, {wanted}: told of units of no known build alone; {likely} more likely than not."
     build = build_of(best, with_model=pump_model is None)
     at = f"{build} at {told_setting(best)}, met by {in_a_hundred(best['probability'], 'about ')} next units"
-    if not found.best.likely:
-        return f"{about}, {wanted}: no setting is likely to meet it; nearest is {at}."
+    if best["probability"] < _LIKELY:
+        which = "no setting of a known build" if found.best.likely else "no setting"
+        return f"{about}, {wanted}: {which} is likely to meet it; nearest is {at}."
     return f"{about}, {wanted}: best is {at}; {counted(found.best.likely, 'setting')} more likely than not."
