@@ -1,7 +1,7 @@
 """How likely the next unit meets a need, at one place or at many."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from registry.statistics.robust import Floats
 
 # As many rows as this are worth of the belief that metrics do not go together, held before looking.
 _BELIEF = 6.0
+_KNOWN = ("value", "error", "freedom")
 Rows = NDArray[np.intp]
 
 
@@ -54,15 +55,34 @@ class Predictions:
     """What is ahead at many places: a row a place, a column a metric, or of one metric, by Student's t.
 
     `error` is the standard error of one value ahead, `freedom` the degrees of freedom it is known to.
+    `least` is set where units lie at the least value there can be, see `with_bound`.
     """
 
     value: Floats
     error: Floats
     freedom: Floats
+    least: Floats | None = None
 
     def at(self, rows: Rows) -> "Predictions":
         """Those of some places."""
-        return Predictions(self.value[rows], self.error[rows], self.freedom[rows])
+        least = None if self.least is None else self.least[rows]
+        return Predictions(self.value[rows], self.error[rows], self.freedom[rows], least)
+
+    def with_bound(self, at_bound: Floats, units: Floats) -> "Predictions":
+        """The same where `at_bound` of the units lie at the least value there can be, with all their runs.
+
+        A Student's t knows of no such bound and makes a half of it where all units lie there, however many
+        they are. So the next unit lies there with a chance of (at_bound + 1) / (units + 2) at least: the rule
+        of succession, for a share of units of which nothing was known before (P. S. Laplace, 1774; from
+        memory). `least` is the quantile of the Student's t below which as much lies, -inf where no unit is
+        at the bound. It counts for needs that were put `within` the domain.
+        """
+        some = at_bound > 0
+        if not some.any():
+            return self
+        share = np.where(some, (at_bound + 1) / (units + 2), 0.5)
+        out = special.stdtrit(np.where(some, self.freedom, 1.0), share)
+        return replace(self, least=np.where(some, out, -np.inf))
 
     def intervals(self, coverage: float = 0.95) -> tuple[Floats, Floats]:
         """Both ends."""
@@ -75,6 +95,10 @@ class Predictions:
         with np.errstate(divide="ignore", invalid="ignore"):
             scaled = [(end - self.value) / self.error for end in (low, high)]
         sure = self.error <= 0
+        if self.least is not None:
+            # Within a domain every end lies at its bound or beyond, unless there is none.
+            scaled = [np.where(np.isneginf(end), end, np.fmax(end, self.least)) for end in scaled]
+            sure &= np.isneginf(self.least)
         if not sure.any():
             return scaled[0], scaled[1]
         inside = (low <= self.value) & (self.value <= high)
@@ -85,9 +109,11 @@ class Predictions:
 
 def beside(columns: Sequence[Predictions]) -> Predictions:
     """Those of single metrics, a column each."""
-    return Predictions(
-        *(np.stack([getattr(of, name) for of in columns], axis=1) for name in ("value", "error", "freedom"))
-    )
+    known = (np.stack([getattr(of, name) for of in columns], axis=1) for name in _KNOWN)
+    if all(of.least is None for of in columns):
+        return Predictions(*known)
+    least = [np.full_like(of.value, -np.inf) if of.least is None else of.least for of in columns]
+    return Predictions(*known, np.stack(least, axis=1))
 
 
 def chance_alone(ahead: Estimate, need: Need) -> float:
@@ -141,9 +167,7 @@ def correlations(values: Floats) -> Floats:
 
 
 def _one_place(aheads: Sequence[Estimate]) -> Predictions:
-    return Predictions(
-        *(np.array([[getattr(one, name) for one in aheads]]) for name in ("value", "error", "freedom"))
-    )
+    return Predictions(*(np.array([[getattr(one, name) for one in aheads]]) for name in _KNOWN))
 
 
 def _as_normal(scaled: Floats, freedom: Floats) -> Floats:

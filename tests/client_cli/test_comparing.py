@@ -144,7 +144,7 @@ def test_settings_show_how_likely_or_how_far():
     ):
         assert words(told) in shown, told
     far = words(seen(show_settings, compared.LIKE, width=200))
-    for told in ("1.8", "peak_vacuum 238.3", "+18 (+1.8 margins)", "Margins away"):
+    for told in ("1.8", "peak_vacuum 238.3", "+18 (+1.8 margins)", "Margins away", "other protector"):
         assert words(told) in far, told
 
 

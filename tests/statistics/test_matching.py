@@ -100,3 +100,32 @@ def test_many_places_at_once_are_each_as_alone() -> None:
     low, high = ahead.intervals()
     first = Estimate(float(ahead.value[0, 0]), float(ahead.error[0, 0]), float(ahead.freedom[0, 0]))
     assert (low[0, 0], high[0, 0]) == first.interval()
+
+
+@pytest.mark.parametrize(("at_bound", "units", "chance"), [(4, 4, 5 / 6), (9, 9, 10 / 11), (7, 8, 0.8)])
+def test_what_no_unit_was_read_off_goes_by_how_many_units_there_are(at_bound, units, chance) -> None:
+    """Source: the rule of succession, (s + 1) / (n + 2)."""
+    mean = 0.0 if at_bound == units else 0.5
+    ahead = Predictions(*(np.array([of]) for of in (mean, 2.0, 5.0)))
+    held = ahead.with_bound(np.array([float(at_bound)]), np.array([float(units)]))
+    assert chances_alone(held, [within(Need(None, 0.0), domain_of("loss_rate"))])[0] == pytest.approx(chance)
+    # More than that can only be likelier, and what does not hold the bound is left the rest.
+    wider = [
+        chances_alone(held, [within(Need(None, end), domain_of("loss_rate"))])[0] for end in (0.5, 2.0, 20.0)
+    ]
+    assert chance - 1e-12 <= wider[0] <= wider[1] <= wider[2]
+    assert wider[2] > 0.999
+    assert chances_alone(held, [Need(0.1, None)])[0] <= 1 - chance + 1e-12
+
+
+def test_a_bound_that_no_unit_lies_at_changes_nothing() -> None:
+    ahead = places(3)
+    assert ahead.with_bound(np.zeros(ahead.value.shape), np.full(ahead.value.shape, 9.0)) is ahead
+
+
+def test_units_at_a_bound_that_nothing_else_is_known_of_are_not_sure_to_stay_there() -> None:
+    """Where nothing at all varies a Student's t is certain; four units are no certainty."""
+    ahead = Predictions(*(np.array([of, of]) for of in (0.0, 0.0, 5.0)))
+    held = ahead.with_bound(np.array([4.0, 0.0]), np.array([4.0, 4.0]))
+    found = chances_alone(held, [within(Need(None, 0.0), domain_of("loss_rate"))])
+    assert found == pytest.approx([5 / 6, 1.0])

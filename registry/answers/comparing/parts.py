@@ -37,6 +37,11 @@ def chosen_part(part: str) -> str:
     )
 
 
+def called(part: str) -> str:
+    """The part as people say it: flange, for flange_mm."""
+    return next((short for short, named in _ALIASES.items() if named == part), part)
+
+
 def words_of(rigs: Iterable[int]) -> dict[int, Words]:
     """The parts of rigs in words, by key: one query."""
     return {rig.pk: _in_words(rig) for rig in Rig.objects.filter(pk__in=set(rigs))}

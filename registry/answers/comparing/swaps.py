@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any, Unpack
 
 from registry.answers import cautions
-from registry.answers.comparing.parts import Parts, chosen_part, find_parts, value_of
+from registry.answers.comparing.parts import Parts, called, chosen_part, find_parts, value_of
 from registry.answers.comparing.seen import Seen, measured_at, united
 from registry.answers.comparing.sides import find_sides
 from registry.answers.comparing.spreads import Scattered, of_scatter
@@ -140,7 +140,7 @@ def _missing(cells: Mapping[Key, Cells[Seen]], parts: Parts, names: tuple[str, s
         for cell, (base, which) in enumerate(CELLS):
             if cell not in there:
                 value = (parts.old, parts.new)[which]
-                says = f"Record {names[base]} with {parts.part} {value} at {_where(shown)}."
+                says = f"Record {names[base]} with {called(parts.part)} {value} at {_where(shown)}."
                 found.append({**shown, "base": names[base], "part": value, "says": says})
     return sorted(found, key=_missing_order)
 
@@ -166,11 +166,11 @@ def _says(
     *,
     has_all: bool,
 ) -> str:
-    about = f"{model}, {names[1]} against {names[0]}"
+    about, part = f"{model}, {names[1]} against {names[0]}", called(parts.part)
     if parts.new is None or parts.old is None:
-        own = f"with {parts.part} {parts.old}" if parts.old else f"with a {parts.part} named"
+        own = f"with {part} {parts.old}" if parts.old else f"with a {part} named"
         return f"{about}: nothing was measured both {own} and with another; swap it and record."
-    swapped = f"{parts.part} {parts.old} to {parts.new}"
+    swapped = f"{part} {parts.old} to {parts.new}"
     if not settings and has_all:
         return (
             f"{about}, {swapped}: all four combinations were measured, but by too few units to split "
@@ -181,7 +181,7 @@ def _says(
         return f"{about}, {swapped}: not all four combinations were measured at any setting.{first}"
     lacking = {(row["mode"], row["programme"], row["level"]) for row in missing}
     more = f" {counted(len(lacking), 'setting')} cannot be split yet; see what is missing." if lacking else ""
-    return f"{about}, {swapped}: {_largest(settings, parts.part)}.{more}"
+    return f"{about}, {swapped}: {_largest(settings, part)}.{more}"
 
 
 def _largest(settings: list[dict[str, Any]], part: str) -> str:
@@ -198,6 +198,4 @@ def _largest(settings: list[dict[str, Any]], part: str) -> str:
     total, of_part, of_base = (rounded(row[name]["value"], doubt) for name in ("total", "part", "base"))
     unit = "" if row["unit"] == "1" else f" {row['unit']}"
     where = f"{in_words(row['metric'])} at {told_setting(row)}"
-    return (
-        f"{where} differs by {total}{unit}, {of_part} of it by the {in_words(part)} and {of_base} by the base"
-    )
+    return f"{where} differs by {total}{unit}, {of_part} of it by the {part} and {of_base} by the base"

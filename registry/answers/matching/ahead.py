@@ -21,13 +21,18 @@ from registry.answers.setting import order_of_mode
 from registry.answers.wording import natural
 from registry.models import Elevation
 from registry.statistics.differences import fits
+from registry.statistics.domains import domain_of
 from registry.statistics.matching import correlations
 from registry.statistics.robust import Floats
 
 # Of each metric at each place: how many units and clinics; the mean of what was read; the median of unit
-# means; one run of the next unit as predicted, which is NaN where nothing tells how much units scatter.
+# means; one run of the next unit as predicted, which is NaN where nothing tells how much units scatter; how
+# many units were never read off the least value there can be.
 _READ = ("units", "clinics", "mean", "median")
-FIGURES = (*_READ, "value", "error", "freedom")
+_PREDICTED = ("value", "error", "freedom")
+FIGURES = (*_READ, *_PREDICTED, "at_bound")
+_OF_READ = [*range(len(_READ)), FIGURES.index("at_bound")]
+_OF_PREDICTED = slice(len(_READ), len(_READ) + len(_PREDICTED))
 _KEYS = ("pump_model", "revision", "rig")
 # The metrics that settings are held alike by, with their units.
 ALIKE = {"cycle_rate": "cycles/min", "peak_vacuum": "mmHg"}
@@ -130,14 +135,14 @@ def _of_model(
     }
     at, read = list(cells), list(cells.values())
     for (row, column), block in cells.items():
-        figures[row, column, : len(_READ)] = _as_read(block)
+        figures[row, column, _OF_READ] = _as_read(block)
     leanings: dict[tuple[int, int], Leaning] = {}
     for places, fitted in fits(tables_in([[[block]] for block in read])):
         ahead = fitted.aheads(0)
         known = np.stack([ahead.value, ahead.error, ahead.freedom], axis=1)
         alike = np.array([place for place, of in enumerate(places) if metrics[at[of][1]] in ALIKE], np.intp)
         for of, predicted in zip(places.tolist(), known, strict=True):
-            figures[*at[of], len(_READ) :] = predicted
+            figures[*at[of], _OF_PREDICTED] = predicted
         held = leanings_of([read[of] for of in places[alike]], fitted.some(alike)) if alike.size else []
         for of, leaning in zip(places[alike].tolist(), held, strict=True):
             row, metric = at[of][0], list(ALIKE).index(metrics[at[of][1]])
@@ -162,9 +167,15 @@ def _order(one: Named) -> tuple[Any, ...]:
 
 
 def _as_read(block: Block) -> tuple[float, ...]:
-    """The first figures of one metric at one place."""
+    """The figures of one metric at one place but for what is predicted."""
     counts = len(distinct([block], "unit")), len(distinct([block], "clinic"))
-    return *counts, float(block.mean.mean()), typical([block])
+    return *counts, float(block.mean.mean()), typical([block]), _at_bound(block)
+
+
+def _at_bound(block: Block) -> int:
+    """How many units were read at the least value there can be, and never off it."""
+    off = block.unit[block.mean != domain_of(block.setting.metric).low]
+    return len(np.unique(block.unit)) - len(np.unique(off))
 
 
 def _counts(by_metric: Mapping[str, Block]) -> tuple[int, int]:

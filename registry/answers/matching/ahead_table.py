@@ -141,7 +141,9 @@ class Table:
     def _column(self, metric: str) -> Column:
         """What is ahead of a metric at all places."""
         if metric not in self._columns:
-            self._columns[metric] = Column.of(Predictions(*(self.figures(metric, of) for of in _AHEAD)))
+            ahead = Predictions(*(self.figures(metric, of) for of in _AHEAD))
+            counts = (self.figures(metric, of) for of in ("at_bound", "units"))
+            self._columns[metric] = Column.of(ahead.with_bound(*counts))
         return self._columns[metric]
 
     def ahead(self, metric: str, rows: NDArray[np.intp]) -> list[str]:

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from registry.answers.matching.ahead_table import Table
 from registry.answers.places import UNKNOWN_REVISION, Place, build_of
-from registry.answers.wording import in_words
 
 # The parts of a rig that come with a pump; a rig's label has them first, and what is the bench's after them.
 _OF_PUMP = ("protector", "valve", "tubing")
@@ -71,18 +70,20 @@ def told_parts(row: Mapping[str, Any]) -> str:
 
 def cautions_of(rows: Iterable[Mapping[str, Any]], *, with_model: bool) -> list[str]:
     """What to bear in mind where rows of the document were measured with other parts; one caution at most."""
-    found = dict.fromkeys(
-        f"{build_of(row, with_model=with_model)} was measured with another "
-        f"{' and '.join(in_words(name) for name in row['other_parts'])} ({told_parts(row)})"
-        for row in rows
-        if row["other_parts"]
-    )
-    if not found:
+    builds: dict[tuple[str, str], dict[str, None]] = {}
+    for row in rows:
+        if row["other_parts"]:
+            other = f"another {' and '.join(row['other_parts'])} ({told_parts(row)})"
+            builds.setdefault((row["model"], other), {})[build_of(row, with_model=with_model)] = None
+    told = [
+        f"{next(iter(of)) if len(of) == 1 else f'several builds of {model}'} measured with {other}"
+        for (model, other), of in builds.items()
+    ]
+    if not told:
         return []
-    told = list(found)[:_MOST]
-    more = f"; and {len(found) - _MOST} more were too" if len(found) > _MOST else ""
-    text = "; ".join(told)
-    return [f"{text[:1].upper()}{text[1:]}{more}: part of what differs may come from that."]
+    more = f"; and {len(told) - _MOST} more" if len(told) > _MOST else ""
+    text = "; ".join(told[:_MOST])
+    return [f"Part of what differs may come from parts of the pump: {text}{more}."]
 
 
 def mostly_with(rows: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:

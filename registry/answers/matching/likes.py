@@ -98,24 +98,12 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     widths = _widths(wanted, margins)
     where = {"mode": asked.mode, **where}
     near = _near(table, wanted, widths, where, pump_model, rig)
-    found = near[:MOST_NEAR]
-    doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
-    rows = [
-        {
-            **table.named(row).shown(),
-            "other_parts": other_parts(wanted.rig, table.named(row).rig),
-            **_row(wanted, table.counts(row), centres, doubt, widths),
-        }
-        for row, centres, doubt in zip(found.tolist(), medians(table, found).tolist(), doubts, strict=True)
-    ]
-    rows.sort(key=lambda row: row["distance"])
+    rows = _rows(table, wanted, near[:MOST_NEAR], about, widths)
     elsewhere = pump_model is None or pump_model.pk != asked.model.pk
-    parts = cautions_of(rows, with_model=elsewhere)
-    about_it = _about(wanted)
     if rows:
-        says = told_likeness(about_it, asked.label, wanted.units, rows, with_model=elsewhere)
+        says = told_likeness(_about(wanted), asked.label, wanted.units, rows, with_model=elsewhere)
     else:
-        says = told_nothing(about_it, _instead(about, pump_model, wanted, where, rig))
+        says = told_nothing(_about(wanted), _instead(about, pump_model, wanted, where, rig))
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {},
@@ -124,7 +112,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
         "left_off": max(near.size - MOST_NEAR, 0),
         **stamped,
         "says": dated(says, moment),
-        "cautions": [*parts, *cautions.SETTINGS, *cautions.again(moment)],
+        "cautions": [*cautions_of(rows, with_model=elsewhere), *cautions.SETTINGS, *cautions.again(moment)],
     }
 
 
@@ -195,6 +183,22 @@ def _near(
     rows = np.flatnonzero(kept & ~table.marked(itself, None))
     apart = (medians(table, rows) - list(wanted.values.values())) / list(widths.values())
     return rows[np.argsort(np.max(np.abs(apart), axis=1), kind="stable")]
+
+
+def _rows(
+    table: Table, wanted: Wanted, found: Rows, about: Asked, widths: Mapping[str, float]
+) -> list[dict[str, Any]]:
+    """Rows of the document, the nearest first."""
+    doubts = doubts_of(likenesses(table, wanted.row, found, about), list(widths.values()))
+    rows = [
+        {
+            **table.named(row).shown(),
+            "other_parts": other_parts(wanted.rig, table.named(row).rig),
+            **_row(wanted, table.counts(row), centres, doubt, widths),
+        }
+        for row, centres, doubt in zip(found.tolist(), medians(table, found).tolist(), doubts, strict=True)
+    ]
+    return sorted(rows, key=lambda row: row["distance"])
 
 
 def _row(

@@ -69,8 +69,8 @@ def _slip(field: str, text: str) -> str:
     unit = _WITH_UNIT.search(text)
     if unit:
         metric = edition_of(CURRENT_EDITION).metrics.get(ALIASES.get(field, field))
-        plain = f", as {_KNOWN_UNITS.get(metric.unit, metric.unit)}" if metric else ""
-        return f"Leave out '{unit[1]}': a number alone is read{plain}. "
+        plain = f", in {_KNOWN_UNITS.get(metric.unit, metric.unit)}" if metric else ""
+        return f"Give numbers alone{plain}, without '{unit[1]}'. "
     if "," in text:
         return "Decimals come after a point, as in 60.5. "
     dashed = _DASHED.fullmatch(text)

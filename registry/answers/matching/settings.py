@@ -23,6 +23,7 @@ from registry.answers.wording import counted, dated, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, Revision
 from registry.models.lookup import find_revision
+from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need
 
 MOST = 200
@@ -119,7 +120,7 @@ def _meeting(
         "settings": found.texts(MOST),
         "left_off": max(rows.size - MOST, 0),
         "says": dated(_says(pump_model, needs, found, instead), asked.moment),
-        "cautions": [*cautions.SETTINGS, *cautions.again(asked.moment)],
+        "cautions": [*_of_counts(needs), *cautions.SETTINGS, *cautions.again(asked.moment)],
     }
 
 
@@ -131,6 +132,16 @@ def _instead(pump_model: PumpModel | None, asked: Asked, rig: str | None) -> str
     labels = {} if pump_model is None else {of.pk: of.label for of in pump_model.revisions.all()}
     where = {name.removesuffix("__iexact"): value for name, value in where.items()}
     return there_is(asked, among, {"revision": labels.get(revision), **where}, asked.metrics, rig)
+
+
+def _of_counts(needs: Mapping[str, Need]) -> list[str]:
+    """What chances rest on where a need asks for the least that can be, such as no loss at all."""
+    least = {metric: need.high for metric, need in needs.items() if need.high == domain_of(metric).low}
+    return [
+        f"A chance of {in_words(metric)} {end:g} goes by how many units never showed more: that number and 1, "
+        "out of all units and 2 (rule of succession)."
+        for metric, end in least.items()
+    ]
 
 
 def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches, instead: str) -> str:

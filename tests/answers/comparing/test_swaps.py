@@ -149,6 +149,7 @@ def test_a_size_is_a_part_too(model) -> None:
                 factories.summary(unit, value, CLINICS[k % 3], rig=factories.rig("cup", size))
     document = answer_swap("Lapwing One", "A", "B", "flange")
     assert (document["part"], document["old_part"], document["new_part"]) == ("flange_mm", "24 mm", "27 mm")
+    assert "flange 24 mm to 27 mm" in document["says"]
     assert document["settings"][0]["part"]["value"] == pytest.approx(-6, abs=0.5)
     assert answer_swap("Lapwing One", "A", "B", "flange", old_part="24")["new_part"] == "27 mm"
 

@@ -165,7 +165,9 @@ def test_where_all_is_kept_summaries_are_not_read(community, django_assert_num_q
     make_all()
     with django_assert_num_queries(3):
         answer_settings("Pump 1", needs=NEEDS[0])
-    (model, like), *_ = likenesses()
+    model, like = next(
+        (model, like) for model, like in likenesses() if answer_settings(model, like=like)["settings"]
+    )
     with django_assert_num_queries(4):
         answer_settings(model, like=like)
 

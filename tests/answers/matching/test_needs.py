@@ -38,3 +38,28 @@ def test_a_metric_is_asked_for_once() -> None:
     with pytest.raises(Invalid) as refused:
         chosen_needs({"rate": "1..", "cycle_rate": "2.."})
     assert refused.value.faults[0].field == "cycle_rate"
+
+
+def test_what_is_asked_for_twice_is_told_as_it_was_typed() -> None:
+    with pytest.raises(Invalid) as refused:
+        chosen_needs({"rate": "1..", "cycle_rate": "2.."})
+    assert refused.value.hint == "Give rate or cycle_rate, not both."
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "hint"),
+    [
+        ("rate", "70-90", "Write two points between both ends, as in 70..90."),
+        ("rate", "70 to 90", "Write two points between both ends, as in 70..90."),
+        ("rate", "70...90", "Write two points between both ends, as in 70..90."),
+        ("rate", "60,5..80", "Decimals come after a point, as in 60.5."),
+        ("vacuum", "20..30 kPa", "Give numbers alone, in mmHg (1 kPa is 7.5 mmHg), without 'kPa'."),
+        ("rate", "70 cycles/min..", "Give numbers alone, in cycles/min, without 'cycles/min'."),
+        ("duty_factor", "..60 %", "Give numbers alone, in shares of 1, without '%'."),
+    ],
+)
+def test_a_range_written_another_way_is_told_how_it_is_written_here(field, text, hint) -> None:
+    with pytest.raises(Invalid) as refused:
+        chosen_needs({field: text})
+    assert refused.value.hint.startswith(hint)
+    assert refused.value.hint.endswith("Write 70.. for at least, ..30 for at most, 200..240 for between.")
