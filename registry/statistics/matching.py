@@ -109,11 +109,11 @@ class Predictions:
 
 def beside(columns: Sequence[Predictions]) -> Predictions:
     """Those of single metrics, a column each."""
-    known = (np.stack([getattr(of, name) for of in columns], axis=1) for name in _KNOWN)
+    known = Predictions(*(np.stack([getattr(of, name) for of in columns], axis=1) for name in _KNOWN))
     if all(of.least is None for of in columns):
-        return Predictions(*known)
+        return known
     least = [np.full_like(of.value, -np.inf) if of.least is None else of.least for of in columns]
-    return Predictions(*known, np.stack(least, axis=1))
+    return replace(known, least=np.stack(least, axis=1))
 
 
 def chance_alone(ahead: Estimate, need: Need) -> float:

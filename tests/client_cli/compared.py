@@ -150,7 +150,8 @@ LIKE: dict[str, Any] = {
     "like": {**AT, "model": "Pellomi", "revision": "A", "units": 9, "cycle_rate": 75.0, "peak_vacuum": 220.0},
     "settings": [
         match(
-            revision="B", probability=None, distance=1.83, other_parts={"protector": "domed in place of flat"},
+            revision="B", probability=None, distance=1.83,
+            other_parts={"protector": "domed in place of flat"},
             metrics={"peak_vacuum": {"centre": 238.3, "difference": 18.3, "in_margins": 1.83}},
         )
     ],

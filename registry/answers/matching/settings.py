@@ -138,8 +138,8 @@ def _of_counts(needs: Mapping[str, Need]) -> list[str]:
     """What chances rest on where a need asks for the least that can be, such as no loss at all."""
     least = {metric: need.high for metric, need in needs.items() if need.high == domain_of(metric).low}
     return [
-        f"A chance of {in_words(metric)} {end:g} goes by how many units never showed more: that number and 1, "
-        "out of all units and 2 (rule of succession)."
+        f"A chance of {in_words(metric)} {end:g} goes by how many units never showed more: that number and "
+        "1, out of all units and 2 (rule of succession)."
         for metric, end in least.items()
     ]
 
