@@ -24,7 +24,7 @@ from registry.answers.matching.likes_told import told_likeness, told_nothing
 from registry.answers.matching.matches import measured
 from registry.answers.narrowing import Margins
 from registry.answers.places import UNKNOWN_REVISION, Place, lacking
-from registry.answers.setting import AT
+from registry.answers.setting import AROUND, AT
 from registry.answers.wording import dated, figure
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel
@@ -94,7 +94,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     about = Asked(edition, tuple(METRICS), {"mode__in": sorted(modes)}, moment)
     among = None if pump_model is None else list({one.pk: one for one in (asked.model, pump_model)}.values())
     table = table_of(about, among)
-    wanted = _wanted(table, asked, rig, about)
+    wanted = _wanted(table, asked, {name: where[name] for name in AROUND if name in where}, rig, about)
     widths = _widths(wanted, margins)
     where = {"mode": asked.mode, **where}
     near = _near(table, wanted, widths, where, pump_model, rig)
@@ -132,20 +132,26 @@ def _asked(home: PumpModel | None, like: str) -> _Setting:
     return _Setting(home, revision.pk, revision.label, str(named), "".join(programme), str(at))
 
 
-def _wanted(table: Table, setting: _Setting, rig: str | None, about: Asked) -> Wanted:
-    """The setting's place; where it was measured in several ways, the one most units have both metrics of."""
+def _wanted(
+    table: Table, setting: _Setting, around: Mapping[str, str], rig: str | None, about: Asked
+) -> Wanted:
+    """The setting's place; where it was measured in several ways, the one most units have both metrics of.
+
+    Where a rig is asked for, or one `around` it (power, elevation), the one with these.
+    """
     at = {
         "pump_model": setting.model.pk,
         "revision": setting.revision,
         "mode": setting.mode,
         "programme": setting.programme,
         "level": setting.level,
+        **around,
     }
     rows = np.flatnonzero(table.marked(at, rig) & measured(table, list(METRICS))).tolist()
     if not rows:
         there = " ".join(filter(None, (setting.mode, setting.programme, setting.level)))
-        words = {name: getattr(setting, name) for name in AT}
-        instead = there_is(about, [setting.model], {"revision": setting.label, **words}, list(METRICS), rig)
+        words = {"revision": setting.label, **{name: getattr(setting, name) for name in AT}, **around}
+        instead = there_is(about, [setting.model], words, list(METRICS), rig)
         raise Invalid(
             f"{setting.model.name} revision {setting.label} was not measured at {there}"
             f"{': ' if instead else ''}{instead}",
