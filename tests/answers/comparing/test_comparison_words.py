@@ -53,6 +53,7 @@ def test_the_line_tells_a_setting_measured_on_two_rigs_once() -> None:
             "margin": 10.0,
             "matters": "yes",
             "verdict": "different",
+            "spreads": None,
         }
         for new in (210.0, 200.0)
     ]
