@@ -78,10 +78,9 @@ class Leaning:
         """Several one after another."""
         several = several or [no_leaning()]
         before = np.cumsum([0, *(one.of_place.size for one in several)])
-        moved = [
-            replace(one, of_mean=one.of_mean + start) for one, start in zip(several, before, strict=False)
-        ]
-        return Leaning(*(np.concatenate([getattr(one, of.name) for one in moved]) for of in fields(Leaning)))
+        columns = {of.name: [getattr(one, of.name) for one in several] for of in fields(Leaning)}
+        columns["of_mean"] = [one + start for one, start in zip(columns["of_mean"], before, strict=False)]
+        return Leaning(**{name: np.concatenate(column) for name, column in columns.items()})
 
 
 def no_leaning() -> Leaning:

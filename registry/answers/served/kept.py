@@ -29,7 +29,7 @@ from registry.models import Clinic
 # out where none is: of one moment. Each step is worked out once.
 _LOOK = f"""
 WITH named AS MATERIALIZED (
-    SELECT asked, model.id, model.name FROM unnest(%(about)s::text[]) asked
+    SELECT asked, model.id, model.name FROM unnest(%(named)s::text[]) asked
     JOIN registry_pumpmodel model ON upper(model.name) = upper(asked)
 ), scoped AS MATERIALIZED (
     SELECT CASE WHEN %(about)s::text[] IS NOT NULL
@@ -115,7 +115,7 @@ class Looked:
 def look(question: Question) -> Looked:
     """Look for what is kept of a question. One query."""
     about = question.about
-    values = {"about": about, "always": question.always, "digest": question.digest}
+    values = {"named": question.named, "about": about, "always": question.always, "digest": question.digest}
     with connection.cursor() as cursor:
         cursor.execute(_LOOK, values)
         scopes, changes, body, etag, long_ago, told = cursor.fetchone()

@@ -85,11 +85,13 @@ class Question:
     @property
     def about(self) -> list[str] | None:
         """The names of the pump models it is about, each once; None where it is about all there are."""
-        kind = KINDS[self.kind]
-        if not str(self.asked.get(kind.models[0]) or "").strip():
-            return None
-        named = {" ".join(str(self.asked.get(name) or "").split()) for name in kind.models}
-        return sorted(named - {""})
+        return self.named if str(self.asked.get(KINDS[self.kind].models[0]) or "").strip() else None
+
+    @property
+    def named(self) -> list[str]:
+        """The names of the pump models that it names, each once."""
+        names = KINDS[self.kind].models
+        return sorted({" ".join(str(self.asked.get(name) or "").split()) for name in names} - {""})
 
     @property
     def always(self) -> list[int]:

@@ -301,3 +301,12 @@ def test_a_question_that_fails_is_forgotten_and_said(stored, monkeypatch):
     with pytest.raises(ZeroDivisionError):
         make_again(calm_s=0)
     assert not KeptAnswer.objects.exists()
+
+
+def test_the_pump_of_an_old_setting_comes_with_the_look_where_every_pump_is_asked_about(stored):
+    asked = {"like": "A:expression:5", "like_model": f" {MODEL.lower()}  "}
+    looked = kept.look(Question.of("settings-matches", asked, None))
+    assert looked.state is not None
+    assert looked.state.scopes is None
+    assert [model.name for model in looked.ground.models.values()] == [MODEL]
+    assert kept.look(Question.of("settings-matches", {"rate": "70.."}, None)).ground.models == {}
