@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from registry.models.bench import BETWEEN_PARTS
 from registry.statistics.robust import Floats
 from registry.statistics.significant import significant
 
@@ -64,7 +65,7 @@ def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts)
 
 
-def telling(labels: Iterable[str], between: str = " / ") -> dict[str, str]:
+def telling(labels: Iterable[str], between: str = BETWEEN_PARTS) -> dict[str, str]:
     """Each label cut down to the parts in which the labels differ; whole where they are not built alike."""
     parts = {label: label.split(between) for label in labels}
     if len({len(of) for of in parts.values()}) != 1:

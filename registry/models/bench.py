@@ -74,6 +74,10 @@ class GaugeReading(models.Model):
         return f"usual reading of gauge {self.gauge_id}"
 
 
+# How the label of a rig is put together, for those who take it apart.
+BETWEEN_PARTS, NOT_SAID = " / ", "-"
+
+
 class Rig(models.Model):
     """What stands between pump and gauge. Rigs with the same parts are one rig, whoever built them."""
 
@@ -101,7 +105,7 @@ class Rig(models.Model):
         size = [f"{self.flange_mm:g} mm" if self.flange_mm is not None else ""]
         load = [f"{self.load_ml:g} mL" if self.load_ml is not None else ""]
         parts = [self.protector, self.valve, self.tubing, *size, *load]
-        return " / ".join(part or "-" for part in parts)
+        return BETWEEN_PARTS.join(part or NOT_SAID for part in parts)
 
 
 class RevisionBasis(models.TextChoices):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from registry.answers.comparing.seen import Seen
 from registry.errors import Fault, Invalid
 from registry.models import Rig
+from registry.models.bench import BETWEEN_PARTS, NOT_SAID
 
 PARTS = ("protector", "valve", "tubing", "flange_mm", "load_ml")
 _ALIASES = {"flange": "flange_mm", "load": "load_ml"}
@@ -65,7 +66,8 @@ def value_of(rig: Words, part: str) -> str:
 
 def rest_of(rig: Words, part: str) -> str:
     """The rig in one line without the part: what has to be alike for the part to be what differs."""
-    return " / ".join(value or "-" for other, value in zip(PARTS, rig, strict=True) if other != part)
+    others = (value for other, value in zip(PARTS, rig, strict=True) if other != part)
+    return BETWEEN_PARTS.join(value or NOT_SAID for value in others)
 
 
 def find_parts(

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 
 from registry.answers.matching.ahead_table import Table
 from registry.answers.places import UNKNOWN_REVISION, Place, build_of
+from registry.models.bench import BETWEEN_PARTS, NOT_SAID
 
 # The parts of a rig that come with a pump; a rig's label has them first, and what is the bench's after them.
 _OF_PUMP = ("protector", "valve", "tubing")
 _OF_BENCH = ("flange", "load")
-_BETWEEN, _NOT_SAID = " / ", "-"
 # More than these nobody reads in one caution.
 _MOST = 3
 
@@ -42,8 +42,8 @@ def measured_alike(table: Table, old: Place, old_rig: str, rig: str | None) -> N
 
 def bench_parts(label: str) -> tuple[str, str]:
     """Flange and load of a rig by its label."""
-    _, flange, load = label.rsplit(_BETWEEN, len(_OF_BENCH))
-    return flange.removeprefix(_NOT_SAID), load.removeprefix(_NOT_SAID)
+    _, flange, load = label.rsplit(BETWEEN_PARTS, len(_OF_BENCH))
+    return flange.removeprefix(NOT_SAID), load.removeprefix(NOT_SAID)
 
 
 def other_parts(old: str, new: str) -> dict[str, str]:
@@ -51,8 +51,8 @@ def other_parts(old: str, new: str) -> dict[str, str]:
 
     Empty where these are alike. `old` and `new` are labels.
     """
-    before, after = (label.rsplit(_BETWEEN, len(_OF_BENCH))[0] for label in (old, new))
-    parts = [of.split(_BETWEEN) for of in (before, after)]
+    before, after = (label.rsplit(BETWEEN_PARTS, len(_OF_BENCH))[0] for label in (old, new))
+    parts = [of.split(BETWEEN_PARTS) for of in (before, after)]
     if any(len(of) != len(_OF_PUMP) for of in parts):
         return {} if before == after else {"part": f"{after} in place of {before}"}
     return {
@@ -63,7 +63,7 @@ def other_parts(old: str, new: str) -> dict[str, str]:
 
 
 def _said(name: str, value: str) -> str:
-    return f"a {name} nobody named" if value == _NOT_SAID else value
+    return f"a {name} nobody named" if value == NOT_SAID else value
 
 
 def told_parts(row: Mapping[str, Any]) -> str:
