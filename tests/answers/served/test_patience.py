@@ -71,6 +71,16 @@ def changed(model: PumpModel) -> None:
     model.refresh_from_db()
 
 
+def quick(kind: PartKind, clock: list[float], took_s: float) -> PartKind:
+    """A kind of the same keys that nobody waits for."""
+
+    def make(model, edition, key):
+        clock[0] += took_s
+        return b"quick"
+
+    return PartKind("quick", make, kind.keys)
+
+
 def test_several_are_made_at_once(kind, models, django_assert_max_num_queries) -> None:
     with django_assert_max_num_queries(31):
         assert make_ahead(calm_s=0) == 10
@@ -117,12 +127,7 @@ def test_what_changes_all_models_is_waited_for_by_each(kind, models) -> None:
 
 
 def test_a_tenth_of_the_time_is_for_what_takes_long(kind, models, clock, monkeypatch) -> None:
-    def make(model, edition, key):
-        clock[0] += 1.0
-        return b"quick"
-
-    quick = PartKind("quick", make, kind.keys)
-    monkeypatch.setattr(kept_ahead, "KINDS", (quick, kind))
+    monkeypatch.setattr(kept_ahead, "KINDS", (quick(kind, clock, 1.0), kind))
     long_ago(3600.0)
     assert make_ahead(budget_s=50.0) == 14
     assert clock == [18.0]  # ten quick ones, and four in the five seconds that are left for slow ones
@@ -131,12 +136,7 @@ def test_a_tenth_of_the_time_is_for_what_takes_long(kind, models, clock, monkeyp
 
 
 def test_what_takes_long_is_not_begun_where_no_time_is_left(kind, models, clock, monkeypatch) -> None:
-    def make(model, edition, key):
-        clock[0] += 7.0
-        return b"quick"
-
-    quick = PartKind("quick", make, kind.keys)
-    monkeypatch.setattr(kept_ahead, "KINDS", (quick, kind))
+    monkeypatch.setattr(kept_ahead, "KINDS", (quick(kind, clock, 7.0), kind))
     long_ago(4.0)
     assert make_ahead(budget_s=60.0) == 9
     assert clock == [63.0]
