@@ -7,6 +7,7 @@ from rest_framework import serializers
 from api.serializers.answers import CELL_STATES, AnswerDocument, PlaceDocument, elevation_field
 from api.serializers.asking import OneOf
 from api.serializers.comparing import WhenQuery
+from registry.answers.matching.length import FEW, MOST
 from registry.answers.matching.needs import ALIASES
 from registry.models import Mode, Power
 from registry.waveform.editions import CURRENT_EDITION, edition_of
@@ -34,6 +35,12 @@ class SettingsQuery(WhenQuery):
     rig = serializers.CharField(max_length=300, required=False, help_text="as the rigs list writes it")
     rate_margin = serializers.FloatField(required=False, help_text="in per cent (5)")
     vacuum_margin = serializers.FloatField(required=False, help_text="in mmHg (10)")
+    most = serializers.IntegerField(
+        min_value=1,
+        max_value=MOST,
+        required=False,
+        help_text=f"how many settings are listed; {FEW} of every pump and of those like another, else {MOST}",
+    )
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         """The fields above and a range for each metric."""
@@ -104,4 +111,4 @@ class SettingsDocument(AnswerDocument):
     needs = serializers.DictField(child=serializers.CharField())
     like = LikeDocument(allow_null=True)
     settings = MatchDocument(many=True)
-    left_off = serializers.IntegerField(help_text="settings left off for length, less likely than these")
+    left_off = serializers.IntegerField(help_text="settings that are not listed, less likely or further")

@@ -49,6 +49,7 @@ def settings(  # noqa: PLR0913 - one parameter an option
     rig: Annotated[str | None, typer.Option(help="Only this rig.")] = None,
     rate_margin: RateMargin = None,
     vacuum_margin: VacuumMargin = None,
+    most: Annotated[int | None, typer.Option(metavar="N", help="List so many settings, up to 200.")] = None,
     every: EveryRow = False,
     as_of: AsOf = None,
     edition: EditionOption = None,
@@ -61,10 +62,12 @@ def settings(  # noqa: PLR0913 - one parameter an option
         "revision": revision, "mode": mode, "programme": programme, "power": power, "rig": rig,
         "elevation": elevation,
         "rate_margin": plain(rate_margin), "vacuum_margin": plain(vacuum_margin),
-        "as_of": as_of, "edition": edition, **_needs(need or []),
+        "most": most, "as_of": as_of, "edition": edition, **_needs(need or []),
     }  # fmt: skip
     with call.session() as session:
-        call.answer(session.get("settings-matches", asked), partial(show_settings, every=every))
+        call.answer(
+            session.get("settings-matches", asked), partial(show_settings, every=every or most is not None)
+        )
     return ExitCode.DONE
 
 

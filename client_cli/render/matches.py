@@ -80,7 +80,7 @@ def _explained(document: dict[str, Any], hidden: int) -> str:
     left = document.get("left_off") or 0
     less = "further" if by_distance else "less likely"
     more = f" {hidden} {less} settings are not shown; --all shows them." if hidden else ""
-    more += f" {one_line(left)} less likely settings are left off." if left else ""
+    more += f" {one_line(left)} {less} settings are left off; --most N lists up to 200." if left else ""
     if by_distance:
         return (
             "Margins away: how far in steps of what matters (5 % of the cycle rate, 10 mmHg, unless said); "

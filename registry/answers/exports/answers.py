@@ -17,6 +17,7 @@ from registry.answers.exports.answertable import (
     Document,
 )
 from registry.answers.exports.columns import Column, count, flag, inner, joined, number, text
+from registry.answers.matching.length import MOST
 from registry.answers.matching.needs import ALIASES
 from registry.answers.matching.settings import answer_settings
 from registry.answers.serials.answer import answer_serials
@@ -212,10 +213,10 @@ _PART_SWAPS = AnswerTable(
 
 
 def _ask_settings(**asked: Any) -> Document:
-    """Ranges of metrics are given beside the rest of the question."""
+    """Ranges of metrics are given beside the rest of the question; a table is as long as answers get."""
     ranges = {*ALIASES, *edition_of(CURRENT_EDITION).metrics}
     needs = {name: asked.pop(name) for name in ranges & set(asked)}
-    return answer_settings(needs=needs, **asked)
+    return answer_settings(needs=needs, **{"most": MOST, **asked})
 
 
 _OF_METRIC = (

@@ -19,6 +19,7 @@ from registry.answers.matching.ahead_table import Table
 from registry.answers.matching.alike import bench_parts, cautions_of, measured_alike, other_parts
 from registry.answers.matching.doubts import UNTOLD, WITHIN, Doubt, doubts_of
 from registry.answers.matching.instead import there_is
+from registry.answers.matching.length import worked_out
 from registry.answers.matching.likenesses import likenesses, medians
 from registry.answers.matching.likes_told import told_likeness, told_nothing
 from registry.answers.matching.matches import measured
@@ -32,8 +33,6 @@ from registry.models.lookup import find_revision
 from registry.statistics.matching import Rows
 
 METRICS = ALIKE
-# More settings than these nobody tries one by one.
-MOST_NEAR = 50
 _FORM = "Write REVISION:MODE:LEVEL or REVISION:MODE:PROGRAMME:LEVEL, as in A:expression:5."
 
 
@@ -71,13 +70,14 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     *,
     rig: str | None,
     margins: Margins,
+    most: int,
     stamped: Mapping[str, Any],
     ground: Ground = NO_GROUND,
 ) -> dict[str, Any]:
     """Return the `settings-matches` document: how far settings lie from the one to be like.
 
     Settings of the same mode (unless `where` names one) that were measured alike (`alike.measured_alike`) for
-    cycle rate and peak vacuum; the nearest first, MOST_NEAR of them. `other_parts` names what other builds
+    cycle rate and peak vacuum; the nearest first, `most` of them. `other_parts` names what other builds
     and pumps were measured with in place of the old setting's protector, valve and tubing. `distance` is that
     of the further metric in margins, so 1 and less seems to be within what matters. `within` says whether it
     surely is or is not, at 5 % error; `probability` is the chance of it. Values are medians of unit means; a
@@ -98,21 +98,22 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     widths = _widths(wanted, margins)
     where = {"mode": asked.mode, **where}
     near = _near(table, wanted, widths, where, pump_model, rig)
-    rows = _rows(table, wanted, near[:MOST_NEAR], about, widths)
+    rows = _rows(table, wanted, near[: worked_out(most)], about, widths)
     elsewhere = pump_model is None or pump_model.pk != asked.model.pk
     if rows:
         says = told_likeness(_about(wanted), asked.label, wanted.units, rows, with_model=elsewhere)
     else:
         says = told_nothing(_about(wanted), _instead(about, pump_model, wanted, where, rig))
+    parts = cautions_of(rows[:most], with_model=elsewhere)
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {},
         "like": _shown(wanted),
-        "settings": rows,
-        "left_off": max(near.size - MOST_NEAR, 0),
+        "settings": rows[:most],
+        "left_off": max(near.size - most, 0),
         **stamped,
         "says": dated(says, moment),
-        "cautions": [*cautions_of(rows, with_model=elsewhere), *cautions.SETTINGS, *cautions.again(moment)],
+        "cautions": [*parts, *cautions.SETTINGS, *cautions.again(moment)],
     }
 
 

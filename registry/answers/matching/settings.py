@@ -13,6 +13,7 @@ from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.keeping.written import plain
 from registry.answers.matching.ahead_kept import Asked, table_of
 from registry.answers.matching.instead import there_is
+from registry.answers.matching.length import MOST, chosen_most, worked_out
 from registry.answers.matching.likes import answer_like
 from registry.answers.matching.matches import Matches, match, measured
 from registry.answers.matching.needs import chosen_needs, in_full, told
@@ -26,7 +27,6 @@ from registry.models.lookup import find_revision
 from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need
 
-MOST = 200
 _LIKELY = 0.5
 
 
@@ -44,6 +44,7 @@ def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
     rig: str | None = None,
     rate_margin: float | None = None,
     vacuum_margin: float | None = None,
+    most: int | None = None,
     edition: int | None = None,
     as_of: datetime | None = None,
     ground: Ground = NO_GROUND,
@@ -55,7 +56,8 @@ def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
     With `needs` (a range a metric, `rate` and `vacuum` for cycle_rate and peak_vacuum): settings of the
     model, or of every pump, by the probability that one run of the next unit at the next clinic meets all
     needs at once. With `like` (`OLD:MODE:LEVEL` or `OLD:MODE:PROGRAMME:LEVEL`): see `likes.answer_like`.
-    Below three units from two clinics a setting is `thin` and has no probability.
+    Below three units from two clinics a setting is `thin` and has no probability. `most` is how many settings
+    are listed, see `length.chosen_most`; the rest is counted in `left_off`.
 
     Raises UnknownPumpModel, and Invalid on the field at fault.
     """
@@ -68,6 +70,7 @@ def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
             "a setting such as A:expression:5; not both.",
             faults=(Fault("give needs or like", field="rate"),),
         )
+    listed = chosen_most(most, searching=bool(like) or pump_model is None)
     number, moment = ground.chosen_edition(edition), chosen_moment(as_of)
     stamped = stamp(number, moment)
     found = _revision(pump_model, revision)
@@ -82,11 +85,11 @@ def write_settings(  # noqa: PLR0913 - one parameter a filter of the question
     if like:
         return answer_like(
             pump_model, like, like_model, where, number, moment,
-            rig=rig, margins=margins, stamped=stamped, ground=ground,
+            rig=rig, margins=margins, most=listed, stamped=stamped, ground=ground,
         )  # fmt: skip
     wanted = chosen_needs(needs or {})
     asked = Asked(number, tuple(wanted), where, moment)
-    return {**_meeting(pump_model, wanted, asked, rig), **stamped}
+    return {**_meeting(pump_model, wanted, asked, rig, listed), **stamped}
 
 
 def answer_settings(model: str | None = None, **asked: Any) -> dict[str, Any]:
@@ -107,18 +110,19 @@ def _revision(pump_model: PumpModel | None, label: str | None) -> Revision | Non
 
 
 def _meeting(
-    pump_model: PumpModel | None, needs: Mapping[str, Need], asked: Asked, rig: str | None
+    pump_model: PumpModel | None, needs: Mapping[str, Need], asked: Asked, rig: str | None, most: int
 ) -> dict[str, Any]:
     table = table_of(asked, None if pump_model is None else [pump_model])
     rows = np.flatnonzero(table.marked(asked.where, rig) & measured(table, asked.metrics))
-    found = match(table, rows, needs, most=MOST, telling=_LIKELY)
+    needed = MOST if pump_model else worked_out(most)
+    found = match(table, rows, needs, most=needed, telling=_LIKELY)
     instead = "" if rows.size else _instead(pump_model, asked, rig)
     return {
         "model": pump_model.name if pump_model else None,
         "needs": {metric: told(need) for metric, need in needs.items()},
         "like": None,
-        "settings": found.texts(MOST),
-        "left_off": max(rows.size - MOST, 0),
+        "settings": found.texts(most),
+        "left_off": max(rows.size - most, 0),
         "says": dated(_says(pump_model, needs, found, instead), asked.moment),
         "cautions": [*_of_counts(needs), *cautions.SETTINGS, *cautions.again(asked.moment)],
     }

@@ -99,16 +99,32 @@ def test_settings_over_every_pump_are_bounded_and_name_their_pump(model) -> None
     assert f"best is {document['settings'][0]['model']} revision A at expression" in document["says"]
 
 
-def test_more_than_anybody_reads_is_left_off_and_counted(model, monkeypatch) -> None:
+def test_no_more_are_listed_than_asked_for_and_the_rest_is_counted(model) -> None:
     for level in range(1, 8):
         setting(model, "A", str(level), 60 + 2 * level, 190 + 10 * level)
-    monkeypatch.setattr("registry.answers.matching.settings.MOST", 3)
-    monkeypatch.setattr("registry.answers.matching.likes.MOST_NEAR", 2)
-    meeting = answer_settings(needs=NEEDS)
-    assert (len(meeting["settings"]), meeting["left_off"]) == (3, 4)
-    like = answer_settings("Lapwing One", like="A:expression:3")
-    assert (len(like["settings"]), like["left_off"]) == (2, 4)
+    every = answer_settings("Lapwing One", needs=NEEDS)
+    meeting = answer_settings("Lapwing One", needs=NEEDS, most=3)
+    assert (meeting["settings"], meeting["left_off"]) == (every["settings"][:3], 4)
+    assert meeting["says"] == every["says"]
+    near = answer_settings("Lapwing One", like="A:expression:3")
+    like = answer_settings("Lapwing One", like="A:expression:3", most=2)
+    assert (like["settings"], like["left_off"]) == (near["settings"][:2], 4)
     assert [row["level"] for row in like["settings"]] == ["2", "4"]
+    assert like["says"] == near["says"]
+
+
+def test_of_every_pump_a_few_are_listed_unless_more_are_asked_for(model) -> None:
+    for level in range(1, 15):
+        for revision in "AB":
+            setting(model, revision, str(level), 60 + level, 190 + level, units=3)
+    assert len(answer_settings("Lapwing One", needs=NEEDS)["settings"]) == 28
+    assert len(answer_settings("Lapwing One", like="A:expression:3")["settings"]) == 25
+    few = answer_settings(needs=NEEDS)
+    assert (len(few["settings"]), few["left_off"]) == (25, 3)
+    more = answer_settings(needs=NEEDS, most=26)
+    assert (len(more["settings"]), more["left_off"]) == (26, 2)
+    assert more["settings"][:25] == few["settings"]
+    assert more["says"] == few["says"] == answer_settings(needs=NEEDS, most=1)["says"]
 
 
 @pytest.mark.parametrize("pumps", [1, 4])
@@ -123,6 +139,8 @@ def test_every_pump_costs_no_more_queries_than_one(model, django_assert_max_num_
     ("asked", "field"),
     [
         ({}, "rate"),
+        ({"needs": NEEDS, "most": 0}, "most"),
+        ({"needs": NEEDS, "most": 201}, "most"),
         ({"needs": NEEDS, "like": "A:expression:5"}, "rate"),
         ({"needs": {"rate": "fast"}}, "rate"),
         ({"needs": {"vacuum": "240..200"}}, "vacuum"),
