@@ -20,8 +20,6 @@ DIGITS = 6
 # What the rough chance of a place may be below the last one that is wanted with one need, two, and more, and
 # as a share of a small one; and how many such places are worked out for each that is wanted, at most.
 _ROUGH, _ROUGH_SHARE, _MOST_DOUBTFUL = (0.005, 0.01, 0.03), 0.1, 2
-# A rough chance may be off by this more than those of places that were worked out first.
-_OFF = 1e-4
 # Where pairs are not worked out exactly, a small rough chance is off by a hundredth of itself and less.
 _SHARE_OFF = 0.01
 # What rounding may put a rough chance beyond its bounds by.
@@ -53,26 +51,21 @@ def likeliest(
     `ahead` has what is ahead of one metric for each need, `together` gives correlations at some places;
     `telling` is from where on places count as likely.
     """
-    size = ahead[0].furthest_up.size
-    if size <= most:
-        return _worked_out(ahead, needs, together, np.arange(size)).ordered(telling, 0)
-    rough, likely = _roughly(ahead, needs, together, most, telling)
-    rows = _doubtful(rough, most, len(needs))
-    found = _worked_out(ahead, needs, together, rows[:most])
-    rest = rows[most:]
-    more = _may_be_better(rough[rest], rough[found.rows], found.chances)
-    more |= np.abs(rough[rest] - telling) <= 2 * _ROUGH[min(len(needs), len(_ROUGH)) - 1]
-    if more.any():
-        found = found.and_more(_worked_out(ahead, needs, together, rest[more]))
-    likely[found.rows] = False
-    return found.ordered(telling, int(np.count_nonzero(likely)))
+    size, passed_over = ahead[0].furthest_up.size, 0
+    rows = np.arange(size)
+    if size > most:
+        rough, likely = _roughly(ahead, needs, together, most, telling)
+        rows = _doubtful(rough, most, len(needs))
+        likely[rows] = False
+        passed_over = int(np.count_nonzero(likely))
+    chances, alone = _worked_out(ahead, needs, together, rows)
+    best = np.lexsort((rows, -chances))
+    likely_ones = passed_over + int(np.count_nonzero(chances >= telling))
+    return Likeliest(rows[best], chances[best], alone[best], likely_ones)
 
 
 def _doubtful(rough: Floats, most: int, needs: int) -> Rows:
-    """Places that may be among the `most` likeliest, so many at least, by rough chances the likeliest first.
-
-    Equals come in the order of their rows.
-    """
+    """Places that may be among the `most` likeliest, so many at least; of equals the first."""
     last = _largest(rough, most)
     doubtful = int(np.count_nonzero(rough >= last - _off(needs, last)))
     wanted = min(max(most, doubtful), _MOST_DOUBTFUL * most, rough.size)
@@ -80,44 +73,15 @@ def _doubtful(rough: Floats, most: int, needs: int) -> Rows:
     return some[np.argsort(-rough[some], kind="stable")[:wanted]]
 
 
-def _may_be_better(rough: Floats, of_first: Floats, chances: Floats) -> NDArray[np.bool_]:
-    """Which of other places may be likelier than the last of those that were worked out first.
-
-    Rough chances of places alike are off alike: by at most twice as much more than those of the first as
-    these differ among each other. Of those that are certain the first come first.
-    """
-    off = chances - of_first
-    last = chances.min()
-    better: NDArray[np.bool_] = rough + 3 * off.max() - 2 * off.min() + _OFF >= last
-    return better if last < 1 else better & (rough < 1)
-
-
-@dataclass(frozen=True)
-class _WorkedOut:
-    """Places that were worked out: their chances of all needs, and of each."""
-
-    rows: Rows
-    chances: Floats
-    alone: Floats
-
-    def and_more(self, other: "_WorkedOut") -> "_WorkedOut":
-        """These and others."""
-        both = zip(vars(self).values(), vars(other).values(), strict=True)
-        return _WorkedOut(*(np.concatenate(pair) for pair in both))
-
-    def ordered(self, telling: float, rest: int) -> Likeliest:
-        """The likeliest first; those alike in the order of their rows, which is that of places."""
-        best = np.lexsort((self.rows, -self.chances))
-        likely = rest + int(np.count_nonzero(self.chances >= telling))
-        return Likeliest(self.rows[best], self.chances[best], self.alone[best], likely)
-
-
-def _worked_out(ahead: Sequence[Column], needs: Sequence[Need], together: Bound, rows: Rows) -> _WorkedOut:
+def _worked_out(
+    ahead: Sequence[Column], needs: Sequence[Need], together: Bound, rows: Rows
+) -> tuple[Floats, Floats]:
+    """The chances of all needs at some places, as they are told, and of each."""
     low, high, alone = chances_each(beside([of.ahead.at(rows) for of in ahead]), needs)
     chances = np.zeros(rows.size)
     some = np.flatnonzero(alone.min(axis=1) > NEVER)
     chances[some] = box_chances(low[some], high[some], _matrices(together, rows[some], len(needs)))
-    return _WorkedOut(rows, np.round(chances, DIGITS), alone)
+    return np.round(chances, DIGITS), alone
 
 
 def _matrices(together: Bound, rows: Rows, needs: int) -> Floats:
