@@ -137,7 +137,7 @@ class SerialSpan(models.Model):
         return f"{self.first} to {self.last}"
 
 
-@pghistory.track()
+@pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())
 class Claim(models.Model):
     """What a maker or supplier says a setting does, with where it was read."""
 

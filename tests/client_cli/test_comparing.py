@@ -155,7 +155,8 @@ def test_settings_ask_with_the_words_of_the_contract(vacuary, filled):
     assert filled.asked[-1].query == {
         "model": "Pellomi", "rate": "70..", "vacuum": "200..240", "duty_factor": "..0.6", "revision": "B",
     }  # fmt: skip
-    assert vacuary("settings", "--like", "A:expression:5", "--like-model", "Pellomi", "--most", "40").code == 0
+    asked = ("--like", "A:expression:5", "--like-model", "Pellomi", "--most", "40")
+    assert vacuary("settings", *asked).code == 0
     assert filled.asked[-1].query == {"like": "A:expression:5", "like_model": "Pellomi", "most": "40"}
     wrong = vacuary("settings", "Pellomi", "--need", "fast")
     assert wrong.code == 2

@@ -75,7 +75,7 @@ def answer_claims(
     with the risk that the verdict is wrong, or `not measured`. Below three units from two clinics nothing is
     decided, and `missing` says what is. `same as before` is judged by comparing each
     revision with the one before it; its risk is the p-value of the test that decided. For a past time claims
-    are those of then, but for any that were removed since.
+    are those of then.
 
     Raises UnknownPumpModel, and Invalid on `revision` or `elevation`.
     """

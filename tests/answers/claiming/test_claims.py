@@ -272,3 +272,19 @@ def test_at_a_past_time_claims_are_those_of_then(model) -> None:
     (past,) = answer_claims("Lapwing One", revision="A", as_of=then)["claims"]
     assert past["value"] == 220.0
     assert answer_claims("Lapwing One", revision="A", as_of=before)["claims"] == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_at_a_past_time_claims_are_there_that_were_removed_since(model) -> None:
+    stood = claim(model, value=220.0)
+    stood.said_by = factories.operator("north", "reed")
+    stood.save()
+    then = timezone.now()
+    printed = answer_claims("Lapwing One", revision="A")["claims"]
+    stood.delete()
+    removed = timezone.now()
+    claim(model, "at most", 300.0, source="letter")
+    assert [row["value"] for row in printed] == [220.0]
+    assert answer_claims("Lapwing One", revision="A", as_of=then)["claims"] == printed
+    assert printed[0]["entered_by"] == "north"
+    assert answer_claims("Lapwing One", revision="A", as_of=removed)["claims"] == []
