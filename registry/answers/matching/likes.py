@@ -98,7 +98,7 @@ def answer_like(  # noqa: PLR0913 - what a question narrows down to
     widths = _widths(wanted, margins)
     where = {"mode": asked.mode, **where}
     near = _near(table, wanted, widths, where, pump_model, rig)
-    rows = _rows(table, wanted, near[: worked_out(most)], about, widths)
+    rows = _rows(table, wanted, _told_of(table, near, most), about, widths)
     elsewhere = pump_model is None or pump_model.pk != asked.model.pk
     if rows:
         says = told_likeness(_about(wanted), asked.label, wanted.units, rows, with_model=elsewhere)
@@ -190,6 +190,13 @@ def _near(
     rows = np.flatnonzero(kept & ~table.marked(itself, None))
     apart = (medians(table, rows) - list(wanted.values.values())) / list(widths.values())
     return rows[np.argsort(np.max(np.abs(apart), axis=1), kind="stable")]
+
+
+def _told_of(table: Table, near: Rows, most: int) -> Rows:
+    """The nearest settings, one of a known build among them, since the first line is about such a one."""
+    first, later = np.split(near, [worked_out(most)])
+    known = [of[table.column("revision")[of] != UNKNOWN_REVISION] for of in (first, later)]
+    return first if known[0].size else np.concatenate([first, known[1][:1]])
 
 
 def _rows(

@@ -230,6 +230,20 @@ def test_of_units_of_no_known_build_alone_no_best_is_named(model) -> None:
     assert like["says"].endswith("only units of no known build were measured alike to hold against it.")
 
 
+def test_a_known_build_is_named_however_many_of_no_known_build_come_before_it(model) -> None:
+    for level in range(1, 28):
+        setting(model, None, str(level), 75, 220, units=3, start=20_000)
+    setting(model, "A", "3", 74, 223, units=3)
+    meeting = answer_settings(needs=NEEDS)
+    assert {row["revision"] for row in meeting["settings"]} == {None}
+    assert "best is Lapwing One revision A at expression 3" in meeting["says"]
+    other = factories.pump_model("Lapwing Two")
+    setting(other, "A", "5", 75, 220, units=3)
+    like = answer_settings(like="A:expression:5", like_model="Lapwing Two")
+    assert {row["revision"] for row in like["settings"]} == {None}
+    assert "Lapwing One revision A at expression 3" in like["says"]
+
+
 @pytest.mark.parametrize(
     ("asked", "instead"),
     [
