@@ -2,8 +2,9 @@
 
 The document was not opened; clause numbers and formulae are from memory and reproduce its printed examples.
 A measured value with its standard uncertainty leaves the quantity itself normally distributed about the
-value (nothing known beforehand but the measurement, clause 7.2). Limits, values and uncertainties share one
-unit.
+value (nothing known beforehand but the measurement, clause 7.2), or, where the uncertainty is estimated with
+few degrees of freedom, as a scaled and shifted Student's t (JCGM 101:2008, 6.4.9; from memory): a normal tail
+would make the risk of a verdict many times too small. Limits, values and uncertainties share one unit.
 """
 
 from dataclasses import dataclass
@@ -51,11 +52,12 @@ class Conformity:
     risk: float | None
 
 
-def conformance_probability(value: float, u: float, tolerance: Tolerance) -> float:
+def conformance_probability(value: float, u: float, tolerance: Tolerance, freedom: float = np.inf) -> float:
     """How likely the quantity measured as `value` with standard uncertainty `u` keeps the tolerance.
 
     One limit: clause 7.3, p = Phi((limit - value) / u); two: clause 7.4, the difference of two such. With
-    `u` nought it is 0 or 1, a value on the limit conforming. ValueError for a negative `u`.
+    finite `freedom` the degrees of freedom of `u`, and Student's t for Phi. With `u` nought it is 0 or 1, a
+    value on the limit conforming. ValueError for a negative `u`.
     """
     if not u >= 0:
         raise ValueError("an uncertainty must not be below nought")
@@ -65,11 +67,13 @@ def conformance_probability(value: float, u: float, tolerance: Tolerance) -> flo
     one, two = (low - value) / u, (high - value) / u
     # Whichever tail is thinner, so that nothing cancels far from the limits.
     if one > 0:
-        return float(stats.norm.sf(one) - stats.norm.sf(two))
-    return float(stats.norm.cdf(two) - stats.norm.cdf(one))
+        return float(stats.t.sf(one, freedom) - stats.t.sf(two, freedom))
+    return float(stats.t.cdf(two, freedom) - stats.t.cdf(one, freedom))
 
 
-def judge(value: float, u: float, tolerance: Tolerance, wanted: float = WANTED) -> Conformity:
+def judge(
+    value: float, u: float, tolerance: Tolerance, wanted: float = WANTED, freedom: float = np.inf
+) -> Conformity:
     """Decide with a guard band on either side: a verdict only where it is right with `wanted` probability.
 
     `upheld` where conformance is that likely, `not upheld` where its opposite is, else `undecided`. `wanted`
@@ -77,7 +81,7 @@ def judge(value: float, u: float, tolerance: Tolerance, wanted: float = WANTED) 
     rejection).
     """
     _check_wanted(wanted)
-    probability = conformance_probability(value, u, tolerance)
+    probability = conformance_probability(value, u, tolerance, freedom)
     if probability >= wanted:
         return Conformity("upheld", probability, 1 - probability)
     if 1 - probability >= wanted:
@@ -85,10 +89,13 @@ def judge(value: float, u: float, tolerance: Tolerance, wanted: float = WANTED) 
     return Conformity("undecided", probability, None)
 
 
-def guard_band(u: float, wanted: float = WANTED) -> float:
-    """How far inside a single limit a value must lie to conform with `wanted` probability: z u (8.3.2)."""
+def guard_band(u: float, wanted: float = WANTED, freedom: float = np.inf) -> float:
+    """How far inside a single limit a value must lie to conform with `wanted` probability: z u (8.3.2).
+
+    With finite `freedom` the quantile is Student's t's.
+    """
     _check_wanted(wanted)
-    return float(stats.norm.ppf(wanted)) * u
+    return float(stats.t.ppf(wanted, freedom)) * u
 
 
 def relative_guarded_limit(limit: float, u_relative: float, wanted: float = WANTED) -> float | None:
@@ -101,7 +108,9 @@ def relative_guarded_limit(limit: float, u_relative: float, wanted: float = WANT
     return limit / (1 - band) if band < 1 else None
 
 
-def acceptance(u: float, tolerance: Tolerance, wanted: float = WANTED) -> Tolerance | None:
+def acceptance(
+    u: float, tolerance: Tolerance, wanted: float = WANTED, freedom: float = np.inf
+) -> Tolerance | None:
     """The values that conform with at least `wanted` probability; None when there are none.
 
     Beside two limits the exact condition is used, which counts the tails beyond both: where the tolerance is
@@ -110,7 +119,7 @@ def acceptance(u: float, tolerance: Tolerance, wanted: float = WANTED) -> Tolera
     _check_wanted(wanted)
     if not u > 0:
         raise ValueError("an uncertainty above nought is needed")
-    band = guard_band(u, wanted)
+    band = guard_band(u, wanted, freedom)
     if tolerance.low is None or tolerance.high is None:
         low = None if tolerance.low is None else tolerance.low + band
         return Tolerance(low, None if tolerance.high is None else tolerance.high - band)
@@ -118,7 +127,7 @@ def acceptance(u: float, tolerance: Tolerance, wanted: float = WANTED) -> Tolera
     middle = (low + high) / 2
 
     def excess(value: float) -> float:
-        return conformance_probability(value, u, tolerance) - wanted
+        return conformance_probability(value, u, tolerance, freedom) - wanted
 
     if excess(middle) <= 0:
         return None

@@ -67,6 +67,27 @@ def test_every_value_accepted_conforms_as_wanted(u: float) -> None:
     assert conformance_probability(220.0, u, BETWEEN) > 0.95
 
 
+def test_few_degrees_of_freedom_give_chances_by_students_t() -> None:
+    assert conformance_probability(256.0, 3.0, ABOVE, 3.0) == pytest.approx(stats.t.cdf(2.0, 3))
+    both = stats.t.cdf(19 / 6, 2.5) - stats.t.cdf(-21 / 6, 2.5)
+    assert conformance_probability(221.0, 6.0, BETWEEN, 2.5) == pytest.approx(both)
+    assert guard_band(3.0, freedom=3.0) == pytest.approx(3 * stats.t.ppf(0.95, 3))
+    for tolerance in (ABOVE, BETWEEN):
+        accepted = acceptance(3.0, tolerance, freedom=3.0)
+        assert accepted is not None
+        assert judge(accepted.ends[0] + 1e-6, 3.0, tolerance, freedom=3.0).verdict == "upheld"
+        assert judge(accepted.ends[0] - 1e-6, 3.0, tolerance, freedom=3.0).verdict == "undecided"
+
+
+def test_a_risk_of_one_in_a_hundred_comes_true_once_in_a_hundred() -> None:
+    """Means of three against a limit that lies at the truth."""
+    drawn = np.random.default_rng(3).normal(250.0, 4.0, (3000, 3))
+    errors = drawn.std(axis=1, ddof=1) / np.sqrt(3)
+    found = [judge(m, u, ABOVE, freedom=2.0) for m, u in zip(drawn.mean(axis=1), errors, strict=True)]
+    assert 15 <= sum(one.verdict == "upheld" and one.risk <= 0.01 for one in found) <= 45
+    assert 120 <= sum(one.verdict == "upheld" for one in found) <= 180
+
+
 def test_too_uncertain_to_accept_anything() -> None:
     assert acceptance(11.0, BETWEEN) is None
     assert judge(220.0, 11.0, BETWEEN).verdict == "undecided"

@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from scipy import stats
-
 from registry.answers.blocks import Block
 from registry.answers.narrowing import Margins
 from registry.answers.places import counts_of, lacking
 from registry.answers.readings import readings_in
 from registry.answers.wording import figure, in_words
 from registry.models import Claim
-from registry.statistics.conformity import WANTED, Tolerance, acceptance, guard_band, judge
+from registry.statistics.conformity import Tolerance, acceptance, guard_band, judge
 from registry.statistics.differences import Estimate, Fit, fit_all
 from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need, chance_alone, within
@@ -58,10 +56,10 @@ def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judg
     judged where the build's value is highest, `equal to` where it is nearest. Of rigs, sides, powers and
     bands of elevation the one most units were measured with is taken, of equals that of most clinics.
 
-    What conforms or not is the typical unit. Its value has the standard uncertainty of the build's centre,
-    stretched so that a normal quantile reaches as far as Student's at 95 %; a verdict stands only outside the
-    guard band, where it is right with 95 % probability. How many units conform is told beside it. Below three
-    units from two clinics no verdict is given, and none where nothing says what the claim allows.
+    What conforms or not is the typical unit. Its value has the standard uncertainty of the build's centre and
+    its degrees of freedom; a verdict stands only outside the guard band, where it is right with 95 %
+    probability. How many units conform is told beside it. Below three units from two clinics no verdict is
+    given, and none where nothing says what the claim allows.
     """
     by_at: dict[tuple[Any, ...], list[Block]] = {}
     for block in sorted(blocks, key=lambda one: one.setting):
@@ -115,9 +113,9 @@ def _centre(metric: str, fitted: Fit) -> dict[str, Any]:
 
 def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
     typical = fitted.estimate((1.0,))
-    u = stretched(typical)
-    verdict = judge(typical.value, u, tolerance)
-    inside = acceptance(u, tolerance) if u > 0 else tolerance
+    u, freedom = typical.error, typical.freedom
+    verdict = judge(typical.value, u, tolerance, freedom=freedom)
+    inside = acceptance(u, tolerance, freedom=freedom) if u > 0 else tolerance
     # A unit's own value, without what its gauge and run add; gauges are in the doubt of the centre.
     between, known = fitted.between_units(0)
     of_units = Estimate(typical.value, (between + typical.error**2) ** 0.5, min(known, typical.freedom))
@@ -127,18 +125,12 @@ def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
         **_centre(metric, fitted),
         "probability": figure(chance_alone(of_units, need)),
         "probability_typical": figure(verdict.probability),
-        "guard_band": figure(guard_band(u)),
+        "guard_band": figure(guard_band(u, freedom=freedom)),
         "accept_low": figure(inside.low) if inside else None,
         "accept_high": figure(inside.high) if inside else None,
         "verdict": verdict.verdict,
         "risk": figure(verdict.risk),
     }
-
-
-def stretched(typical: Estimate) -> float:
-    """A normal standard uncertainty that reaches as far at 95 % as Student's t does with few degrees."""
-    reach = float(stats.t.ppf(WANTED, typical.freedom) / stats.norm.ppf(WANTED))
-    return typical.error * reach
 
 
 def _converted(value: float, unit: str, metric_unit: str) -> float | None:

@@ -72,6 +72,18 @@ def test_a_claim_is_judged_for_each_revision_with_its_risk(model) -> None:
     assert answer_claims("Lapwing One", revision="A")["says"] == f"Lapwing One: {alone['says']}"
 
 
+@pytest.mark.parametrize("units", [3, 9])
+def test_a_risk_is_what_the_interval_beside_it_leaves_out(model, units) -> None:
+    bench(model, "A", 232, units=units)
+    claim(model)
+    (row,) = answer_claims("Lapwing One", revision="A")["claims"]
+    claim(model, value=row["low"], source="at the lower end")
+    claim(model, value=row["high"], source="at the upper end")
+    _, lower, upper = answer_claims("Lapwing One", revision="A")["claims"]
+    assert (lower["verdict"], lower["risk"]) == ("upheld", pytest.approx(0.025, rel=1e-3))
+    assert (upper["verdict"], upper["risk"]) == ("not upheld", pytest.approx(0.025, rel=1e-3))
+
+
 def test_near_the_limit_nothing_is_decided_and_many_units_fail_a_claim_a_typical_one_meets(model) -> None:
     bench(model, "A", 220.3)
     bench(model, "B", 224, units=45, spread=5)
