@@ -103,8 +103,8 @@ def find_parts(
         if one != other and wanted[0] in (None, one) and wanted[1] in (None, other)
     }
     if not pairs:
-        own = max(counted[0], key=lambda value: counted[0][value], default=None)
-        return Parts(part, wanted[0] or own, wanted[1])
+        own = wanted[0] or max(counted[0], key=lambda value: counted[0][value], default=None)
+        return Parts(part, own, None if wanted[1] == own else wanted[1])
     best = max(pairs.values())
     found = [pair for pair, size in pairs.items() if size == best]
     if len(found) > 1:

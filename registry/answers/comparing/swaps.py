@@ -1,6 +1,6 @@
 """A difference between two builds split between a part that can be swapped and the base that bears it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Unpack
@@ -16,7 +16,7 @@ from registry.answers.comparing.telling import told_setting
 from registry.answers.comparing.unlike import unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, narrowed
-from registry.answers.setting import PLACE, order_around, order_of_mode, setting_order
+from registry.answers.setting import AT, PLACE, order_around, order_of_mode, setting_order
 from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_words, natural, rounded
 from registry.statistics.swap import CELLS
@@ -59,7 +59,10 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     settings = sorted((_row(one) for one in fitted), key=setting_order)
     missing = _missing(cells, parts, names)
     has_all = any(all(four) for four in cells.values())
-    says = _says(pump_model.name, names, parts, settings, missing, has_all=has_all)
+    if parts.old is None or parts.new is None:
+        says = _says_unswapped(pump_model.name, names, parts, (before, after))
+    else:
+        says = _says(pump_model.name, names, parts, settings, missing, has_all=has_all)
     return {
         "model": pump_model.name,
         "old": names[0],
@@ -167,9 +170,6 @@ def _says(
     has_all: bool,
 ) -> str:
     about, part = f"{model}, {names[1]} against {names[0]}", called(parts.part)
-    if parts.new is None or parts.old is None:
-        own = f"with {part} {parts.old}" if parts.old else f"with a {part} named"
-        return f"{about}: nothing was measured both {own} and with another; swap it and record."
     swapped = f"{part} {parts.old} to {parts.new}"
     if not settings and has_all:
         return (
@@ -182,6 +182,33 @@ def _says(
     lacking = {(row["mode"], row["programme"], row["level"]) for row in missing}
     more = f" {counted(len(lacking), 'setting')} cannot be split yet; see what is missing." if lacking else ""
     return f"{about}, {swapped}: {_largest(settings, part)}.{more}"
+
+
+def _says_unswapped(
+    model: str, names: tuple[str, str], parts: Parts, sides: tuple[Sequence[Seen], Sequence[Seen]]
+) -> str:
+    """What to record where the part was never another one, or nobody named it."""
+    about, part = f"{model}, {names[1]} against {names[0]}", called(parts.part)
+    at = _most_measured(sides)
+    if at is None:
+        return f"{about}: nothing was measured of what is asked for."
+    both = f"{names[0]} and {names[1]}, both at {told_setting(at)} and with the rest of the rig alike"
+    if parts.old is None:
+        return f"{about}: no run of {names[0]} names the {part}. Record two of them, each with {both}."
+    unlike = f"another {part} than {parts.old}"
+    return f"{about}: nothing was measured with {unlike}. Record each {part} with {both}."
+
+
+def _most_measured(sides: tuple[Sequence[Seen], Sequence[Seen]]) -> dict[str, str] | None:
+    """The setting at which the base that has fewer units there has the most; None where there is none."""
+    units: dict[tuple[Any, ...], list[int]] = {}
+    for base, side in enumerate(sides):
+        for seen in side:
+            of = units.setdefault(seen.setting.at, [0, 0])
+            of[base] |= seen.units
+    counts = {at: sorted(one.bit_count() for one in of) for at, of in units.items()}
+    best = min(counts, key=lambda at: (*(-count for count in counts[at]), at), default=None)
+    return None if best is None else dict(zip(AT, best, strict=True))
 
 
 def _largest(settings: list[dict[str, Any]], part: str) -> str:

@@ -96,7 +96,35 @@ def test_without_another_part_nothing_can_be_split(model) -> None:
     record(model, "B", "cup")
     document = answer_swap("Lapwing One", "A", "B", "protector")
     assert (document["old_part"], document["new_part"], document["settings"]) == ("cup", None, [])
-    assert "swap it and record" in document["says"]
+    assert document["says"] == (
+        "Lapwing One, revision B against revision A: nothing was measured with another protector than cup. "
+        "Record each protector with revision A and revision B, both at expression 3 and with the rest of the "
+        "rig alike."
+    )
+
+
+def test_the_one_part_there_is_belongs_to_one_build_only(model) -> None:
+    record(model, "A", "cup")
+    record(model, "B", "cup")
+    document = answer_swap("Lapwing One", "A", "B", "protector", new_part="cup")
+    assert (document["old_part"], document["new_part"], document["missing"]) == ("cup", None, [])
+
+
+def test_the_run_to_record_is_at_the_setting_that_most_units_of_both_have(model) -> None:
+    record(model, "A", "cup", units=6)
+    record(model, "A", "cup", units=4, level="4")
+    record(model, "B", "cup", units=2)
+    record(model, "B", "cup", units=3, level="4")
+    assert "both at expression 4 " in answer_swap("Lapwing One", "A", "B", "protector")["says"]
+
+
+def test_a_part_that_nobody_named_and_a_setting_nobody_measured_are_told(model) -> None:
+    record(model, "A", "", effect=0)
+    record(model, "B", "", effect=0)
+    says = answer_swap("Lapwing One", "A", "B", "protector")["says"]
+    assert "no run of revision A names the protector. Record two of them, each with revision A and " in says
+    nowhere = answer_swap("Lapwing One", "A", "B", "protector", level="9")["says"]
+    assert nowhere.endswith(": nothing was measured of what is asked for.")
 
 
 def test_whose_part_is_whose_is_asked_when_it_cannot_be_told(model) -> None:
