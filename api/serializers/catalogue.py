@@ -106,18 +106,21 @@ class DeclaredClaim(Strict):
     value = serializers.FloatField(
         min_value=-1e6, max_value=1e6, required=False, help_text="left out for `same as before` alone"
     )
-    unit = serializers.CharField(max_length=30)
+    unit = serializers.CharField(
+        max_length=30, required=False, help_text="needless for `same as before` alone"
+    )
     mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
     programme = serializers.CharField(max_length=40, required=False)
     level = serializers.CharField(max_length=20, required=False)
     source = Prose(max_length=300)  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """A claim of a value needs one; `same as before` takes none, and stores nought."""
+        """A claim of a value needs one with its unit; `same as before` takes none, and stores nought."""
         if attrs["relation"] == RELATIONS[-1]:
-            return {**attrs, "value": 0.0}
-        if "value" not in attrs:
-            raise serializers.ValidationError({"value": ["This field is required."]})
+            return {"unit": METRICS[attrs["metric"]].unit, **attrs, "value": 0.0}
+        missing = [name for name in ("value", "unit") if name not in attrs]
+        if missing:
+            raise serializers.ValidationError({name: ["This field is required."] for name in missing})
         return attrs
 
 

@@ -62,16 +62,18 @@ def test_refusals_name_the_field(model, stranger, path, asked, field) -> None:
 
 def test_a_claim_of_sameness_names_no_value_and_others_do(curator) -> None:
     declared = deepcopy(CATALOGUE)
-    same = {"metric": "cycle_rate", "relation": "same as before", "unit": "cycles/min", "source": "supplier"}
+    same = {"metric": "cycle_rate", "relation": "same as before", "source": "supplier"}
     declared["pump_model"][0]["claim"].append(same)
     assert curator.post(f"{API}/catalogue", declared, format="json").status_code == 200
-    assert Claim.objects.get(source="supplier").value == 0
+    stored = Claim.objects.get(source="supplier")
+    assert (stored.value, stored.unit) == (0, "cycles/min")
     again = curator.post(f"{API}/catalogue", declared, format="json").json()
     assert {change["action"] for change in again["changes"]} == {"unchanged"}
     declared["pump_model"][0]["claim"][-1] = {**same, "relation": "at least"}
     refused = curator.post(f"{API}/catalogue", declared, format="json")
     assert refused.status_code == 422
-    assert refused.json()["errors"][0]["field"].endswith("claim[1].value")
+    fields = [fault["field"].rpartition(".")[2] for fault in refused.json()["errors"]]
+    assert sorted(fields) == ["unit", "value"]
     told = curator.get(f"{API}/claims", {"model": MODEL}).json()["claims"]
     assert [row["verdict"] for row in told] == ["not measured"] * 3
     assert {row["entered_by"] for row in told} == {"elmsworth"}
