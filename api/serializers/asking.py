@@ -30,7 +30,8 @@ class Moment(serializers.DateTimeField):
     """
 
     default_error_messages = {  # noqa: RUF012 - the framework's own way
-        "invalid": "not a time; write it as 2026-03-01 or 2026-03-01T12:00Z"
+        "invalid": "not a time; write it as 2026-03-01 or 2026-03-01T12:00Z",
+        "overflow": "not a time of these centuries; write it as 2026-03-01 or 2026-03-01T12:00Z",
     }
 
     def to_internal_value(self, value: Any) -> Any:

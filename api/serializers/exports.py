@@ -44,6 +44,12 @@ class MeasurementsQuery(serializers.Serializer[Any]):
         min_value=1, max_value=32767, required=False, help_text="the current one unless said"
     )
 
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """Refuse bounds between which no run can lie: they are taken for each other, most likely."""
+        if "since" in attrs and "until" in attrs and attrs["since"] >= attrs["until"]:
+            raise serializers.ValidationError({"until": ["must be later than since"]})
+        return attrs
+
 
 # What each table is asked with beside what all of them take.
 QUERIES: Mapping[str, type[serializers.Serializer[Any]]] = {

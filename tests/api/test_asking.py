@@ -44,7 +44,7 @@ def test_the_advice_on_a_question_speaks_of_asking_not_of_storing(stranger) -> N
     assert hint == "Correct that and ask again."
 
 
-@pytest.mark.parametrize("said", ["yesterday", "2026-13-01", "12:00"])
+@pytest.mark.parametrize("said", ["yesterday", "2026-13-01", "12:00", "9999-12-31T23:59:59-14:00"])
 def test_what_is_no_time_is_answered_with_how_to_write_one(stranger, said) -> None:
     refused = stranger.get(DISTRIBUTIONS, {"model": "Lapwing One", "as_of": said})
     assert refused.status_code == 422

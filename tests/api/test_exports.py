@@ -216,6 +216,7 @@ def test_a_byte_order_mark_is_for_who_asks_for_it(stranger, run):
         ({**ASKED, "of": "serials"}, 422, "invalid", "first"),
         ({**ASKED, "metric": "charm"}, 422, "invalid", "metric"),
         ({**ASKED, "edition": "9"}, 422, "invalid", "edition"),
+        ({**ASKED, "since": "2026-03-01", "until": "2026-03-01"}, 422, "invalid", "until"),
     ],
 )
 def test_what_cannot_be_answered_is_refused_in_words(stranger, run, asked, status, code, field):
