@@ -61,6 +61,12 @@ class StrictQuery(APIView):
         elif method != "OPTIONS" and method in self.allowed_methods:
             check_names(request, ())
 
+    @property
+    def default_response_headers(self) -> dict[str, str]:
+        """Who asks may see more than others, so no cache may give one person's answer to another."""
+        headers: dict[str, str] = super().default_response_headers
+        return {**headers, "Vary": ", ".join(filter(None, (headers.get("Vary"), "Authorization")))}
+
     def _known(self) -> set[str]:
         names = set(_checking(self.query).fields) if self.query else set()
         if self.filterset_class is not None and not getattr(self, "detail", False):

@@ -30,6 +30,11 @@ def test_who_asks_sees_the_own_bench_by_name(operator, neighbour) -> None:
     assert named(neighbour.get(URL).json()) == {"brackwater"}
 
 
+def test_no_cache_between_may_give_one_clinic_what_another_was_told(operator, stranger) -> None:
+    for answer in (operator.get(URL), stranger.get(URL), stranger.get("/api/v1/runs")):
+        assert "Authorization" in answer["Vary"]
+
+
 def test_without_a_token_nobody_is_named(stranger) -> None:
     answer = stranger.get(URL)
     assert answer.status_code == 200
