@@ -70,13 +70,24 @@ def table_of(asked: Asked, pump_models: Sequence[PumpModel] | None) -> Table:
     if asked.moment is not None:
         among = {} if pump_models is None else {"pump_model__in": [one.pk for one in pump_models]}
         return Table(_of_summaries(asked, among, pump_models))
+    table, missing = kept_of(asked.edition, pump_models)
+    if not missing:
+        return table
+    named = None if pump_models is None else [one for one in pump_models if one.pk in missing]
+    made = _of_summaries(asked, {"pump_model__in": list(missing)}, named)
+    return Table([*table.aheads, *made]) if made else table
+
+
+def kept_of(edition: int, pump_models: Sequence[PumpModel] | None) -> tuple[Table, Sequence[int]]:
+    """Return what is kept of those models, or of all, and the models of which nothing good is kept.
+
+    One query; several where something changed.
+    """
     if pump_models is None:
-        return _everywhere(asked)
+        return _everywhere(edition)
     keys = [one.pk for one in pump_models]
-    found = {model: unpacked(body) for model, body in fresh(AHEAD, asked.edition, models=keys).items()}
-    missing = [one for one in pump_models if one.pk not in found]
-    made = _of_summaries(asked, {"pump_model__in": missing}, missing) if missing else []
-    return Table([*found.values(), *made])
+    found = {model: unpacked(body) for model, body in fresh(AHEAD, edition, models=keys).items()}
+    return Table(list(found.values())), [key for key in keys if key not in found]
 
 
 def _of_summaries(
@@ -121,17 +132,14 @@ _held: dict[int, _Held] = {}
 _reading = Lock()
 
 
-def _everywhere(asked: Asked) -> Table:
+def _everywhere(edition: int) -> tuple[Table, Sequence[int]]:
     # Within a transaction counts may be taken back, and then the same ones stand for something else.
-    held = _read(asked.edition, None, _NOTHING) if connection.in_atomic_block else _refreshed(asked.edition)
-    if not held.apart and not held.missing:
-        return held.table
-    kept = fresh(AHEAD, asked.edition, models=held.apart) if held.apart else {}
+    held = _read(edition, None, _NOTHING) if connection.in_atomic_block else _refreshed(edition)
+    if not held.apart:
+        return held.table, held.missing
+    kept = fresh(AHEAD, edition, models=held.apart)
     missing = [*held.missing, *(model for model in held.apart if model not in kept)]
-    made = _of_summaries(asked, {"pump_model__in": missing}, None) if missing else []
-    return (
-        Table([*held.aheads.values(), *map(unpacked, kept.values()), *made]) if kept or made else held.table
-    )
+    return Table([*held.aheads.values(), *map(unpacked, kept.values())]), missing
 
 
 def _refreshed(edition: int) -> _Held:
@@ -169,7 +177,7 @@ def _read(edition: int, held: _Held | None, counted: _Counted) -> _Held:
         else:
             apart.append(model)
     missing = tuple(model for model in models if model not in good and model not in found)
-    same = held is not None and good.keys() == before.keys() and all(good[of] is before[of] for of in good)
+    same = same_database and good.keys() == before.keys() and all(good[of] is before[of] for of in good)
     table = held.table if held and same else Table(list(good.values()))
     return _Held(counted, good, tuple(apart), missing, table)
 

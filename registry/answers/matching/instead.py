@@ -1,19 +1,22 @@
 """What was measured of pump models where nothing fits a question about settings."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from registry.answers.matching.ahead import FIGURES
-from registry.answers.matching.ahead_kept import Asked, table_of
+from registry.answers.matching.ahead_kept import Asked, kept_of
 from registry.answers.matching.ahead_table import Table
 from registry.answers.matching.alike import bench_parts
-from registry.answers.unmatched import UNKNOWN, none_has
+from registry.answers.measured_words import measured_words
+from registry.answers.narrowing import rig_labels
+from registry.answers.unmatched import UNKNOWN, Measured, Rows, none_has
 from registry.models import PumpModel
 from registry.waveform.editions import edition_of
 
-_UNITS = FIGURES.index("units")
+_OF_BENCH = ("flange", "load")
 
 
 def there_is(
@@ -27,29 +30,110 @@ def there_is(
 
     See `unmatched.none_has`; each of the metrics is looked for by itself. `pump_models` None is every pump.
     """
-    everything = replace(asked, metrics=tuple(edition_of(asked.edition).metrics), where={})
-    rows = list(_rows(table_of(everything, pump_models)))
-    found = (none_has(rows, {**wanted, "metric": metric}, (rig or "").strip()) for metric in metrics)
+    rig = (rig or "").strip()
+    measured = _measured(asked, pump_models, revisions=wanted.get("revision") is not None)
+    found = (none_has(measured, {**wanted, "metric": metric}, rig) for metric in metrics)
     return next(filter(None, found), "")
 
 
-def _rows(table: Table) -> Iterator[dict[str, str]]:
-    """A row a place and metric, by the words that questions are narrowed with."""
-    for ahead in table.aheads:
-        for named, units in zip(ahead.places, ahead.figures[:, :, _UNITS], strict=True):
-            place = named.place
-            flange, load = bench_parts(named.rig)
-            at = {
-                "revision": named.revision or UNKNOWN,
-                "mode": place.mode,
-                "programme": place.programme,
-                "level": place.level,
-                "side": place.side,
-                "flange": flange,
-                "load": load,
-                "power": place.power,
-                "elevation": place.elevation,
-                "rig": named.rig,
-            }
-            for metric in np.flatnonzero(~np.isnan(units)).tolist():
-                yield {**at, "metric": ahead.metrics[metric]}
+def _measured(asked: Asked, pump_models: Sequence[PumpModel] | None, *, revisions: bool) -> Measured:
+    """All that was measured: of what is kept, and of summaries where it is not. Nothing is fitted for it."""
+    if asked.moment is not None:
+        return _of_past(asked, pump_models)
+    table, missing = kept_of(asked.edition, pump_models)
+    places = Places(table, np.arange(table.size))
+    if not missing:
+        return places
+    found = measured_words(revisions=revisions, edition=asked.edition, pump_model__in=missing)
+    return Either(places, _with_bench(found.rows))
+
+
+def _of_past(asked: Asked, pump_models: Sequence[PumpModel] | None) -> Measured:
+    metrics = tuple(edition_of(asked.edition).metrics)
+    among = {} if pump_models is None else {"pump_model__in": [one.pk for one in pump_models]}
+    blocks = replace(asked, metrics=metrics, where={}).blocks(**among)
+    labels = rig_labels(blocks)
+    builds = {of.pk: of.label for one in pump_models or () for of in one.revisions.all()}
+    return _with_bench(
+        [{**block.setting.named(labels), "revision": builds.get(block.revision, UNKNOWN)} for block in blocks]
+    )
+
+
+def _with_bench(rows: Sequence[Mapping[str, str]]) -> Rows:
+    """The same with flange and load, which questions about likenesses hold alike."""
+    return Rows([{**row, **dict(zip(_OF_BENCH, bench_parts(row["rig"]), strict=True))} for row in rows])
+
+
+@dataclass(frozen=True)
+class Either:
+    """What one or the other has, as `unmatched.Measured`."""
+
+    one: Measured
+    other: Measured
+
+    def __bool__(self) -> bool:
+        """Whether there is anything."""
+        return bool(self.one) or bool(self.other)
+
+    def words(self, kind: str) -> set[str]:
+        """The words of a kind in either."""
+        return self.one.words(kind) | self.other.words(kind)
+
+    def having(self, kind: str, word: str) -> "Either":
+        """What has that word in either."""
+        return Either(self.one.having(kind, word), self.other.having(kind, word))
+
+
+@dataclass(frozen=True)
+class Places:
+    """Some rows of a table as `unmatched.Measured`; a place has as many metrics as were measured there."""
+
+    table: Table
+    rows: NDArray[np.intp]
+
+    def __bool__(self) -> bool:
+        """Whether there is any place."""
+        return bool(self.rows.size)
+
+    def words(self, kind: str) -> set[str]:
+        """The words of a kind at any place."""
+        if kind == "metric":
+            return self._metrics()
+        words, _ = self._coded(kind)
+        return set(words)
+
+    def having(self, kind: str, word: str) -> "Places":
+        """The places that have that word."""
+        if kind == "metric":
+            there = ~np.isnan(self.table.figures(word, "units")[self.rows])
+        else:
+            words, code = self._coded(kind)
+            same = np.array([one.upper() == word.upper() for one in words], bool)
+            if same.all():
+                return self
+            there = same[code]
+        return replace(self, rows=self.rows[there])
+
+    def _coded(self, kind: str) -> tuple[list[str], NDArray[np.intp]]:
+        """The words of a kind, and which of them each place has."""
+        if kind == "revision":
+            return _told_apart(np.array([self.table.named(row).revision or UNKNOWN for row in self.rows]))
+        if kind not in ("rig", *_OF_BENCH):
+            return _told_apart(self.table.column(kind)[self.rows])
+        # Numbers are told apart far quicker than labels.
+        _, first, code = np.unique(
+            self.table.column("rig")[self.rows], return_index=True, return_inverse=True
+        )
+        labels = self.table.column("rig_label")[self.rows[first]].tolist()
+        if kind == "rig":
+            return labels, code
+        return [bench_parts(label)[_OF_BENCH.index(kind)] for label in labels], code
+
+    def _metrics(self) -> set[str]:
+        metrics = {metric for ahead in self.table.aheads for metric in ahead.metrics}
+        return {metric for metric in metrics if self.having("metric", metric)}
+
+
+def _told_apart(column: NDArray[Any]) -> tuple[list[str], NDArray[np.intp]]:
+    words, code = np.unique(column, return_inverse=True)
+    return words.tolist(), code
