@@ -7,6 +7,7 @@ from typing import Any, Unpack
 from registry.answers import cautions
 from registry.answers.comparing.contrasts import Contrasts
 from registry.answers.comparing.contrasts_kept import contrasts_of
+from registry.answers.comparing.instead import what_there_is
 from registry.answers.comparing.judged import judged_rows
 from registry.answers.comparing.practice import reach
 from registry.answers.comparing.sides import Sides, find_sides
@@ -60,7 +61,9 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
     asked = narrowed(number, rig, **filters)
     sides = find_sides(pump_model, old, new)
     found = contrasts_of(sides, asked, moment)
-    told = _told(pump_model.name, sides, found, margins, moment)
+    both = all(side.settings for side in found.sides)
+    instead = "" if both or moment else what_there_is(sides, asked)
+    told = _told(pump_model.name, sides, found, margins, moment, instead)
     return {
         "model": pump_model.name,
         **told,
@@ -75,7 +78,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
 
 
 def _told(
-    model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None
+    model: str, sides: Sides, found: Contrasts, margins: Margins, moment: datetime | None, instead: str
 ) -> dict[str, Any]:
     names, (before, after) = sides.names, found.sides
     settings = list(judged_rows(found, margins, of_units=sides.of_units, build=sides.build_of_unit))
@@ -90,7 +93,7 @@ def _told(
         "margins": margins.as_dict(),
         "reach": still,
         "left_out": left_out,
-        "says": dated(says_compared(model, names, settings, still, left_out), moment),
+        "says": dated(says_compared(model, names, settings, still, left_out, instead), moment),
     }
 
 

@@ -52,7 +52,7 @@ def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) ->
     Raises Invalid where nothing that fits names a firmware.
     """
     try:
-        kept = _kept(sides, asked) if moment is None else None
+        kept = kept_sides(sides, asked) if moment is None else None
     except CannotTell:
         kept = None
     if kept is not None:
@@ -61,9 +61,9 @@ def read_sides(sides: Sides, asked: Narrowed, moment: datetime | None = None) ->
     return Read(old, new, {})
 
 
-def _kept(sides: Sides, asked: Narrowed) -> Read | None:
+def kept_sides(sides: Sides, asked: Narrowed) -> Read | None:
     """The same from parts; None where one is missing or out of date. One query, and one of a unit that is of
-    no known build."""
+    no known build. Raises CannotTell where the database has to tell what is asked for."""
     both = (sides.old, sides.new)
     whose = [_whose(side) for side in both]
     read = _parts(sides, asked, {one for one in whose if one})

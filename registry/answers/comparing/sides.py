@@ -11,7 +11,9 @@ from django.db.models import Count, Q, prefetch_related_objects
 from numpy.typing import NDArray
 
 from registry.answers.blocks import Block, Keys, blocks_of, of_units, summary_blocks
+from registry.answers.comparing.asked_words import asked_words, words_in
 from registry.answers.past import rows_at
+from registry.answers.unmatched import none_has
 from registry.errors import Fault, Invalid
 from registry.models import PumpModel, Run, RunState
 from registry.models.lookup import find_revision
@@ -241,12 +243,22 @@ def _of_firmware(
     """The summaries of what ran a firmware. Raises Invalid on `field` where nothing that fits did."""
     blocks = firmware_blocks(pump_model.pk, tag, where, moment)
     if not blocks:
+        instead = "" if moment else _instead_of(pump_model.pk, tag, where)
         raise Invalid(
-            f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'",
+            f"No accepted run of {pump_model.name} that fits names the firmware '{tag}'"
+            f"{': ' if instead else ''}{instead}",
             hint=f"A run's firmware is what was said when it was uploaded. {_FORMS}",
             faults=(Fault("no run names this firmware", field=field),),
         )
     return blocks
+
+
+def _instead_of(pump_model: int, tag: str, where: Mapping[str, Any]) -> str:
+    """Which filter no run that named the firmware fits, and what there is; empty where none named it."""
+    wanted = asked_words(where)
+    named = ["edition", *([] if "metric" in wanted else ["metric__in"])]
+    found = firmware_blocks(pump_model, tag, {name: where[name] for name in named})
+    return none_has(words_in(found, {}), wanted)
 
 
 def firmware_blocks(

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any, Unpack
 
 from registry.answers import cautions
+from registry.answers.comparing.instead import what_there_is
 from registry.answers.comparing.parts import Parts, called, chosen_part, find_parts, value_of
 from registry.answers.comparing.seen import Seen, measured_at, united
 from registry.answers.comparing.sides import find_sides
@@ -54,13 +55,15 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     sides = find_sides(pump_model, old, new).located()
     swapped = swapped_of(sides, asked, moment)
     before, after = swapped.sides
-    parts, names = _parts_of(swapped, named, (old_part, new_part)), sides.names
+    instead = "" if any(swapped.sides) or moment else what_there_is(sides, asked)
+    parts = Parts(named, None, None) if instead else _parts_of(swapped, named, (old_part, new_part))
+    names = sides.names
     cells, fitted = _split(swapped, parts)
     settings = sorted((_row(one) for one in fitted), key=setting_order)
     missing = _missing(cells, parts, names)
     has_all = any(all(four) for four in cells.values())
     if parts.old is None or parts.new is None:
-        says = _says_unswapped(pump_model.name, names, parts, (before, after))
+        says = _says_unswapped(pump_model.name, names, parts, (before, after), instead)
     else:
         says = _says(pump_model.name, names, parts, settings, missing, has_all=has_all)
     return {
@@ -185,13 +188,21 @@ def _says(
 
 
 def _says_unswapped(
-    model: str, names: tuple[str, str], parts: Parts, sides: tuple[Sequence[Seen], Sequence[Seen]]
+    model: str,
+    names: tuple[str, str],
+    parts: Parts,
+    sides: tuple[Sequence[Seen], Sequence[Seen]],
+    instead: str,
 ) -> str:
-    """What to record where the part was never another one, or nobody named it."""
+    """What to record where the part was never another one, or nobody named it.
+
+    `instead` is what there is where nothing has a word of the question.
+    """
     about, part = f"{model}, {names[1]} against {names[0]}", called(parts.part)
     at = _most_measured(sides)
     if at is None:
-        return f"{about}: nothing was measured of what is asked for."
+        why = f"; {instead}" if instead else ""
+        return f"{about}: nothing was measured of what is asked for{why}."
     both = f"{names[0]} and {names[1]}, both at {told_setting(at)} and with the rest of the rig alike"
     if parts.old is None:
         return f"{about}: no run of {names[0]} names the {part}. Record two of them, each with {both}."

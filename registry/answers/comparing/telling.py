@@ -11,6 +11,7 @@ from registry.answers.wording import counted, in_words, natural, rounded
 
 # What says it in provenance.
 _KEYS = {"power": "power", "elevation": "elevation_m or ambient_kpa"}
+_UNLIKE = "never measured alike"
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
 _VACUUMS = 3
@@ -26,13 +27,15 @@ def says_compared(
     settings: Sequence[Mapping[str, Any]],
     still: Sequence[Mapping[str, Any]],
     left_out: Sequence[Mapping[str, Any]],
+    instead: str = "",
 ) -> str:
-    """The verdict, the largest differences, the counts, and the reach, in one line."""
+    """The verdict, the largest differences, the counts, and the reach, in one line.
+
+    `instead` is what there is where nothing has a word of the question.
+    """
     about = f"{model}, {names[1]} against {names[0]}"
     if not settings:
-        reasons = {row["why"] for row in left_out}
-        why = f" All were {reasons.pop()}" if len(reasons) == 1 else ""
-        return f"{about}: no setting was measured alike on both; nothing can be compared yet.{_ended(why)}"
+        return f"{about}: no setting was measured alike on both; {_why_none(left_out, instead)}"
     counts = Counter(row["verdict"] for row in settings)
     differing = [row for row in settings if row["verdict"] == "different"]
     if differing:
@@ -45,8 +48,20 @@ def says_compared(
     return f"{about}: {verdict}. {tally}{_beside_others(settings)}{_reach(names[1], still)}"
 
 
+def _why_none(left_out: Sequence[Mapping[str, Any]], instead: str) -> str:
+    """Why nothing can be compared: what there is instead, or the reason that all settings have in common."""
+    if instead:
+        return f"{instead}."
+    reasons = {row["why"] for row in left_out}
+    if len(reasons) != 1:
+        return "nothing can be compared yet."
+    reason = reasons.pop()
+    told = f"All were {reason}" if reason.startswith(_UNLIKE) else f"{reason[0].upper()}{reason[1:]}"
+    return f"nothing can be compared yet. {_ended(told)}"
+
+
 def _ended(sentence: str) -> str:
-    return f"{sentence.removesuffix('.')}." if sentence else ""
+    return f"{sentence.removesuffix('.')}."
 
 
 def _by_how_much(differing: Sequence[Mapping[str, Any]]) -> str:
@@ -182,7 +197,7 @@ def _why(around: list[set[tuple[Any, ...]]], names: tuple[str, str], labels: Map
             differing.append(f"{what} {told[0]} against {told[1]}")
             first += _to_say(what, values, names)
     why = "; ".join(differing) or "side, rig, power and elevation differ together"
-    return f"never measured alike: {why}{'. ' if first else ''}{' '.join(first)}"
+    return f"{_UNLIKE}: {why}{'. ' if first else ''}{' '.join(first)}"
 
 
 def _to_say(what: str, values: list[set[Any]], names: tuple[str, str]) -> list[str]:

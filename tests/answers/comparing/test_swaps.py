@@ -124,7 +124,7 @@ def test_a_part_that_nobody_named_and_a_setting_nobody_measured_are_told(model) 
     says = answer_swap("Lapwing One", "A", "B", "protector")["says"]
     assert "no run of revision A names the protector. Record two of them, each with revision A and " in says
     nowhere = answer_swap("Lapwing One", "A", "B", "protector", level="9")["says"]
-    assert nowhere.endswith(": nothing was measured of what is asked for.")
+    assert nowhere.endswith("nothing was measured of what is asked for; none has level 9; there is 3.")
 
 
 def test_whose_part_is_whose_is_asked_when_it_cannot_be_told(model) -> None:
