@@ -4,6 +4,7 @@ import pytest
 
 from registry.answers.distributions.answer import answer_distributions
 from registry.answers.filters import chosen_level
+from registry.answers.served.ahead import make_ahead
 from registry.intake.provenance import understand
 from tests import factories
 from tests.answers.distributions.test_distributions import bench
@@ -53,6 +54,8 @@ def test_where_nothing_fits_what_there_is_is_told(model, asked, instead) -> None
     nothing = answer_distributions("Lapwing One", **asked)
     assert nothing["cells"] == []
     assert instead in nothing["says"]
+    make_ahead(calm_s=0)
+    assert answer_distributions("Lapwing One", **asked)["says"] == nothing["says"]
 
 
 @pytest.mark.parametrize("level", ["low", "LOW", " Low "])
