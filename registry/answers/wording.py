@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import compress
-from math import floor, log10
+from math import floor, inf, isfinite, log10
 from typing import Any
 
 import numpy as np
@@ -27,11 +27,37 @@ def figures(values: Floats) -> list[Any]:
     return list(found.tolist())
 
 
-def rounded(value: float, u: float | None) -> str:
-    """A figure to the decimal place of its standard uncertainty's first digit, and three digits at most."""
-    places = [2 - floor(log10(abs(value)))] if value else []
-    places += [-floor(log10(u))] if u else []
-    return f"{value:z.{min(max(min(places, default=0), 0), 6)}f}"  # z: never -0
+def rounded(value: float, u: float | None, digits: int = 3) -> str:
+    """A figure to the decimal place of its standard uncertainty's first digit, and so many digits at most.
+
+    To that of its second digit, which is the finest that JCGM 100 (7.2.6) allows, where units or the whole
+    figure would be lost otherwise. Units are never lost to `digits`.
+    """
+    first = -floor(log10(u)) if u else 0
+    if not value:
+        return _fixed(value, first)
+    most = max(digits - 1 - floor(log10(abs(value))), 0)
+    if not u:
+        return _fixed(value, most)
+    text = _fixed(value, min(most, first if first >= 0 else first + 1))
+    finer = _fixed(value, min(most, first + 1))
+    return finer if not float(text) and float(finer) else text
+
+
+def rounded_within(
+    value: float, low: float | None, high: float | None, *, wide: float = 4.0, digits: int = 3
+) -> str:
+    """A figure to the place that its interval supports, which is about so many standard uncertainties wide.
+
+    An interval of 95 % is four wide. Where it has no ends, a figure has `digits`.
+    """
+    width = high - low if low is not None and high is not None else inf
+    return rounded(value, width / wide if isfinite(width) else None, digits)
+
+
+def _fixed(value: float, places: int) -> str:
+    places = min(places, 6)
+    return f"{round(value, places):z.{max(places, 0)}f}"  # z: never -0
 
 
 def in_a_hundred(chance: float, about: str = "") -> str:

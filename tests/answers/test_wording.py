@@ -1,8 +1,19 @@
 """Figures and names as answers write them."""
 
+import random
+from math import floor, inf, log10
+
 import pytest
 
-from registry.answers.wording import counted, figure, in_a_hundred, natural, rounded, telling
+from registry.answers.wording import (
+    counted,
+    figure,
+    in_a_hundred,
+    natural,
+    rounded,
+    rounded_within,
+    telling,
+)
 
 
 @pytest.mark.parametrize(
@@ -19,10 +30,42 @@ from registry.answers.wording import counted, figure, in_a_hundred, natural, rou
         (-3.25, None, "-3.25"),
         (55.0, None, "55.0"),
         (-0.01, 2.0, "0"),
+        (171.62, 240.0, "170"),
+        (1234.5, 150.0, "1230"),
+        (0.4, 2.0, "0.4"),
+        (0.4, 24.0, "0"),
+        (0.0, 240.0, "0"),
     ],
 )
 def test_a_figure_has_no_more_digits_than_it_carries(value, u, written) -> None:
     assert rounded(value, u) == written
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "written"),
+    [
+        (-6.0612, -9.94, -3.12, "-6"),
+        (-6.0612, -6.3, -5.8, "-6.1"),
+        (-6.0612, -26.3, 14.2, "-6"),
+        (61.21, -1200.0, 1300.0, "60"),
+        (-6.0612, None, None, "-6.06"),
+        (-6.0612, -inf, inf, "-6.06"),
+        (-6.0612, -6.0612, -6.0612, "-6.06"),
+    ],
+)
+def test_a_figure_goes_to_the_place_that_its_interval_supports(value, low, high, written) -> None:
+    assert rounded_within(value, low, high) == written
+
+
+def test_no_figure_is_finer_than_two_digits_of_its_uncertainty() -> None:
+    """JCGM 100:2008, 7.2.6: an uncertainty has two significant digits at most, its value as many places."""
+    chance = random.Random(7)
+    for _ in range(5000):
+        value, u = chance.choice((-1, 1)) * 10 ** chance.uniform(-3, 5), 10 ** chance.uniform(-3, 4)
+        finest = 10.0 ** (floor(log10(u)) - 1)
+        for text in (rounded(value, u), rounded_within(value, value - 2 * u, value + 2 * u)):
+            assert float(text) / finest == pytest.approx(round(float(text) / finest), abs=1e-6)
+            assert len(text.partition(".")[2]) <= max(-round(log10(finest)), 0)
 
 
 def test_labels_are_told_apart_by_what_differs() -> None:

@@ -18,7 +18,7 @@ from registry.answers.narrowing import Margins, rig_labels
 from registry.answers.places import lacking
 from registry.answers.setting import AT, PLACE
 from registry.answers.stamp import chosen_moment, stamp
-from registry.answers.wording import counted, dated, figure, in_a_hundred, in_words, rounded
+from registry.answers.wording import counted, dated, figure, in_a_hundred, in_words, rounded_within
 from registry.models import Claim, PumpModel, Revision
 from registry.models.lookup import find_revision
 
@@ -250,7 +250,7 @@ def _row_says(row: Mapping[str, Any]) -> str:
     if row["verdict"] == NOT_MEASURED:
         return f"{about}: not measured in a way that could decide it."
     unit = "" if row["metric_unit"] in ("", "1") else f" {row['metric_unit']}"
-    typical = rounded(row["centre"], (row["high"] - row["low"]) / 4)
+    typical = rounded_within(row["centre"], row["low"], row["high"])
     if row["probability"] is None:
         return f"{about}: undecided, needs {row['missing']}; the typical unit has {typical}{unit}."
     share = f"{in_a_hundred(row['probability'], 'about ')} units conform"

@@ -19,7 +19,7 @@ from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, narrowed
 from registry.answers.setting import AT, PLACE, order_around, order_of_mode, setting_order
 from registry.answers.stamp import chosen_moment, stamp
-from registry.answers.wording import counted, dated, in_words, natural, rounded
+from registry.answers.wording import counted, dated, in_words, natural, rounded_within
 from registry.statistics.swap import CELLS
 
 
@@ -232,8 +232,10 @@ def _largest(settings: list[dict[str, Any]], part: str) -> str:
         return float(abs(row["total"]["value"]) / (by or 1.0))
 
     row = max(settings, key=size)
-    doubt = (row["total"]["high"] - row["total"]["low"]) / 4
-    total, of_part, of_base = (rounded(row[name]["value"], doubt) for name in ("total", "part", "base"))
+    shares = [row[name] for name in ("total", "part", "base")]
+    # All to one place, that of the least known, so that they add up.
+    ends = max(((of["low"], of["high"]) for of in shares), key=lambda of: of[1] - of[0])
+    total, of_part, of_base = (rounded_within(of["value"], *ends) for of in shares)
     unit = "" if row["unit"] == "1" else f" {row['unit']}"
     where = f"{in_words(row['metric'])} at {told_setting(row)}"
     return f"{where} differs by {total}{unit}, {of_part} of it by the {part} and {of_base} by the base"

@@ -7,7 +7,7 @@ from typing import Any
 
 from registry.answers.comparing.measured import Measured
 from registry.answers.setting import AROUND, AT, PLACE
-from registry.answers.wording import counted, in_words, natural, rounded
+from registry.answers.wording import counted, in_words, natural, rounded_within
 
 # What says it in provenance.
 _KEYS = {"power": "power", "elevation": "elevation_m or ambient_kpa"}
@@ -15,6 +15,8 @@ _UNLIKE = "never measured alike"
 # So many differences are told in the line; the table tells the others.
 _TOLD = 2
 _VACUUMS = 3
+# So many standard uncertainties is an interval wide that holds some twenty differences together at 95 %.
+_WIDE = 6.0
 # One sound unit in twenty lies further out, in standard deviations between units.
 _COMMON = 2.0
 # Of a setting, mode, programme and level, and then what else has to be alike.
@@ -94,12 +96,19 @@ def _largest(rows: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _one(row: Mapping[str, Any]) -> str:
-    doubt = (row["high"] - row["low"]) / 6
-    values = " to ".join(rounded(row[name], doubt) for name in ("old", "new"))
+    values = " to ".join(_rounded(row[name], row["low"], row["high"]) for name in ("old", "new"))
     unit = "" if row["unit"] == "1" else f" {row['unit']}"
     change = "up" if row["difference"] > 0 else "down"
-    by = f" ({change} {abs(row['percent']):.2g} %)" if row["percent"] is not None else ""
-    return f"{in_words(row['metric'])} at {told_setting(row)} from {values}{unit}{by}"
+    told = f"{in_words(row['metric'])} at {told_setting(row)} from {values}{unit}"
+    if row["percent"] is None:
+        return told
+    percent = _rounded(abs(row["percent"]), row["percent_low"], row["percent_high"], digits=2)
+    return f"{told} ({change} {percent} %)"
+
+
+def _rounded(value: float, low: float, high: float, digits: int = 3) -> str:
+    """A figure of one among several differences, whose intervals are wider so as to hold all together."""
+    return rounded_within(value, low, high, wide=_WIDE, digits=digits)
 
 
 def _tally(counts: Mapping[str, int], all_: int) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from registry.answers.distributions.cell_parts import Crowd
 from registry.answers.distributions.figures import Told
-from registry.answers.wording import counted, dated, in_words, rounded, telling
+from registry.answers.wording import counted, dated, in_words, rounded_within, telling
 
 # More centres than this are read in a table and not in a sentence.
 _TOLD = 6
@@ -62,10 +62,6 @@ def _centres(cells: list[dict[str, Any]]) -> str:
         unit = "" if place or cell["unit"] == "1" else f" {cell['unit']}"
         rests = f"{counted(cell['units'], 'unit')}, {counted(cell['clinics'], 'clinic')}"
         thin = "; thin" if cell["state"] == "thin" else ""
-        told.append(f"{build}{where} {rounded(cell['centre'], _doubt(cell))}{unit} ({rests}{thin})")
+        centre = rounded_within(cell["centre"], cell["low"], cell["high"])
+        told.append(f"{build}{where} {centre}{unit} ({rests}{thin})")
     return "; ".join(told) if parting else ", ".join(told)
-
-
-def _doubt(cell: Mapping[str, Any]) -> float | None:
-    """About the standard uncertainty of a centre: its interval is some four of them wide."""
-    return (cell["high"] - cell["low"]) / 4 if cell["low"] is not None else None

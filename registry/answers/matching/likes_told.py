@@ -8,7 +8,7 @@ from registry.answers.matching.ahead import ALIKE
 from registry.answers.matching.alike import mostly_with, told_parts
 from registry.answers.matching.doubts import BEYOND, UNTOLD, WITHIN
 from registry.answers.places import build_of
-from registry.answers.wording import in_a_hundred, in_words
+from registry.answers.wording import in_a_hundred, in_words, rounded_within
 
 Row = Mapping[str, Any]
 
@@ -53,10 +53,21 @@ def _named(row: Row, *, with_model: bool) -> str:
 
 def _off(row: Row) -> str:
     """How far off in the metric that is furthest: "2.2 margins away (peak vacuum lower by 22 mmHg)"."""
-    worst = max(row["metrics"], key=lambda metric: abs(row["metrics"][metric]["in_margins"]))
-    by = row["metrics"][worst]["difference"]
-    off = f"{in_words(worst)} {'higher' if by > 0 else 'lower'} by {abs(by):.3g} {ALIKE[worst]}"
-    return f"{row['distance']:.1f} margins away ({off})"
+    worst, of = max(row["metrics"].items(), key=lambda metric: abs(metric[1]["in_margins"]))
+    by = _difference(of).removeprefix("-")
+    change = f"{'higher' if of['difference'] > 0 else 'lower'} by {by} {ALIKE[worst]}"
+    margin = of["difference"] / of["in_margins"] if of["in_margins"] else 1.0
+    away = _difference(of, margin).removeprefix("-")
+    margins = "1 margin" if away == "1" else f"{away} margins"
+    return f"{margins} away ({in_words(worst)} {change if float(by) else 'about the same'})"
+
+
+def _difference(of: Row, in_units_of: float = 1.0) -> str:
+    """The difference of one metric to the place that its interval supports."""
+    low, high = (
+        None if end is None else end / in_units_of for end in (of["difference_low"], of["difference_high"])
+    )
+    return rounded_within(of["difference"] / in_units_of, low, high, digits=2)
 
 
 def _odds(row: Row) -> str:
@@ -75,8 +86,8 @@ def _to_record(old: str, units: int, row: Row, where: str) -> str:
 
 def _apart(row: Row) -> str:
     """How far a setting is from the wanted one: "cycle rate -1.5 cycles/min, peak vacuum +12 mmHg"."""
-    apart = {metric: row["metrics"][metric]["difference"] for metric in ALIKE}
+    apart = {metric: _difference(row["metrics"][metric]) for metric in ALIKE}
     return ", ".join(
-        f"{in_words(metric)} {by:+.{0 if abs(by) >= 10 else 1}f} {ALIKE[metric]}"
+        f"{in_words(metric)} {'+' if float(by) > 0 else ''}{by} {ALIKE[metric]}"
         for metric, by in apart.items()
     )

@@ -36,30 +36,49 @@ def test_the_line_says_whether_a_difference_matters(model) -> None:
     assert "different by more than matters; peak" in answer_comparison("Lapwing One", "A", "B")["says"]
 
 
+def different(new: float, apart: float = 3.0) -> dict:
+    """A row about a vacuum that was 240 mmHg, known to so many mmHg either way."""
+    return {
+        "metric": "peak_vacuum",
+        "mode": "expression",
+        "programme": "",
+        "level": "3",
+        "old": 240.0,
+        "new": new,
+        "difference": new - 240.0,
+        "low": new - 240.0 - apart,
+        "high": new - 240.0 + apart,
+        "percent": (new - 240.0) / 2.4,
+        "percent_low": (new - 240.0 - apart) / 2.4,
+        "percent_high": (new - 240.0 + apart) / 2.4,
+        "unit": "mmHg",
+        "margin": 10.0,
+        "matters": "yes",
+        "verdict": "different",
+        "spreads": None,
+    }
+
+
 def test_the_line_tells_a_setting_measured_on_two_rigs_once() -> None:
-    rows = [
-        {
-            "metric": "peak_vacuum",
-            "mode": "expression",
-            "programme": "",
-            "level": "3",
-            "old": 240.0,
-            "new": new,
-            "difference": new - 240.0,
-            "low": new - 243.0,
-            "high": new - 237.0,
-            "percent": (new - 240.0) / 2.4,
-            "unit": "mmHg",
-            "margin": 10.0,
-            "matters": "yes",
-            "verdict": "different",
-            "spreads": None,
-        }
-        for new in (210.0, 200.0)
-    ]
+    rows = [different(210.0), different(200.0)]
     line = says_compared("Lapwing One", ("revision A", "revision B"), rows, [], [])
     assert line.count("peak vacuum at expression 3") == 1
     assert "from 240 to 200 mmHg (down 17 %). Of 2 values" in line
+
+
+@pytest.mark.parametrize(
+    ("new", "apart", "words"),
+    [
+        (229.27, 9.0, "from 240 to 229 mmHg (down 4 %)"),
+        (229.27, 1.5, "from 240 to 229 mmHg (down 4.5 %)"),
+        (98.6, 1.5, "from 240 to 98.6 mmHg (down 59 %)"),
+        (98.6, 90.0, "from 240 to 99 mmHg (down 59 %)"),
+        (1201.4, 960.0, "from 240 to 1200 mmHg (up 400 %)"),
+    ],
+)
+def test_the_line_has_no_more_digits_than_intervals_support(new, apart, words) -> None:
+    names = ("revision A", "revision B")
+    assert words in says_compared("Lapwing One", names, [different(new, apart)], [], [])
 
 
 def test_a_single_unit_is_not_asked_for_more_of_its_kind(model) -> None:

@@ -1,6 +1,7 @@
 """The part-swaps document: part and base add up, the part's values are found, missing runs are named."""
 
 import json
+import re
 
 import pytest
 
@@ -225,3 +226,18 @@ def test_few_units_of_a_base_are_told_of(model) -> None:
     )
     assert "Two or three units stand for revision B" in told
     assert "Two or three units stand for revision A" not in told
+
+
+def test_the_shares_have_the_digits_of_the_least_known_and_add_up(model) -> None:
+    """Bases differ by no more than units do, so that tenths of it are not known; of the part they are."""
+    all_four(model)
+    document = answer_swap("Lapwing One", "A", "B", "protector")
+    (row,) = document["settings"]
+    told = re.search(
+        r"differs by (\S+) mmHg, (\S+) of it by the protector and (\S+) by the base", document["says"]
+    )
+    assert [float(of) for of in told.groups()] == [
+        round(row[of]["value"]) for of in ("total", "part", "base")
+    ]
+    assert row["part"]["high"] - row["part"]["low"] < 4 < row["base"]["high"] - row["base"]["low"]
+    assert "." not in "".join(told.groups())

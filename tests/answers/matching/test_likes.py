@@ -31,7 +31,7 @@ def test_an_old_setting_is_translated_with_the_distance_in_margins(model) -> Non
     assert document["like"]["cycle_rate"] == pytest.approx(75)
     assert document["says"] == (
         "Lapwing One revision A at expression 5 (75 cycles/min, 220 mmHg): nearest is revision B at "
-        "expression 6, within what matters (cycle rate -1.5 cycles/min, peak vacuum +6.0 mmHg)."
+        "expression 6, within what matters (cycle rate -1.5 cycles/min, peak vacuum +6 mmHg)."
     )
     assert len(answer_settings("Lapwing One", like="A:expression:5")["settings"]) == 3
     closer = answer_settings("Lapwing One", like="A:expression:5", revision="B", vacuum_margin=5)
