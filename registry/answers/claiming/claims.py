@@ -120,11 +120,12 @@ def _rows(about: _About, claim: Claim, chosen: list[Revision]) -> Iterator[dict[
     for place, revision in enumerate(about.revisions):
         if revision not in chosen:
             continue
-        if claim.relation == SAME_AS_BEFORE:
-            if place:
-                yield _as_before(about, claim, about.revisions[place - 1], revision)
-        else:
+        if claim.relation != SAME_AS_BEFORE:
             yield _of_value(about, claim, revision)
+        elif place:
+            yield _as_before(about, claim, about.revisions[place - 1], revision)
+        elif len(chosen) == 1:  # else the builds after it tell
+            yield _with_nothing_before(about, claim, revision)
 
 
 def _claimed(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
@@ -221,6 +222,20 @@ def _as_before(about: _About, claim: Claim, before: Revision, revision: Revision
     return {**row, "says": f"{about_it}; {compared}{needed}"}
 
 
+def _with_nothing_before(about: _About, claim: Claim, revision: Revision) -> dict[str, Any]:
+    """The claim that a build does what the one before did, of the first there is."""
+    row = {
+        **_claimed(about, claim, revision),
+        **_EMPTY,
+        **_counts([block for block in about.blocks if _is_meant(block, claim, revision)]),
+        "metric_unit": claim.unit,
+        "setting": None,
+        "verdict": NOT_MEASURED,
+        "missing": "a revision before it",
+    }
+    return {**row, "says": f"Revision {revision.label}, {claim_in_words(row)}: no revision came before it."}
+
+
 def _lacking(rows: Sequence[Mapping[str, Any]], *, all_of_them: bool) -> str:
     """What the settings that decide lack for a verdict: all have to carry `upheld`, one `not upheld`."""
     found = [
@@ -237,7 +252,8 @@ def _lacking(rows: Sequence[Mapping[str, Any]], *, all_of_them: bool) -> str:
 def claim_in_words(row: Mapping[str, Any]) -> str:
     """The claim: "peak vacuum at least 220 mmHg at expression 5"."""
     where = told_setting(row)
-    at = f" at {where}" if where else ""
+    level = "" if row["mode"] or row["programme"] else "level "
+    at = f" at {level}{where}" if where else ""
     if row["relation"] == SAME_AS_BEFORE:
         return f"{in_words(row['metric'])} same as before{at}"
     unit = "" if row["unit"] == "1" else f" {row['unit']}"

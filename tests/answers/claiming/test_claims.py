@@ -199,6 +199,23 @@ def test_same_as_before_is_judged_by_the_comparison(model) -> None:
     )
 
 
+def test_sameness_of_the_first_build_is_told_to_have_nothing_before_it(model) -> None:
+    bench(model, "A", 232)
+    claim(model, "same as before", 0.0)
+    document = answer_claims("Lapwing One", revision="A")
+    (row,) = document["claims"]
+    assert (row["verdict"], row["missing"], row["units"]) == ("not measured", "a revision before it", 9)
+    assert document["says"] == (
+        "Lapwing One: Revision A, peak vacuum same as before at expression 3: no revision came before it."
+    )
+
+
+def test_a_claim_about_a_level_of_any_mode_says_that_it_is_a_level(model) -> None:
+    bench(model, "A", 232)
+    claim(model, mode="")
+    assert "at least 220 mmHg at level 3: upheld" in answer_claims("Lapwing One", revision="A")["says"]
+
+
 def test_builds_that_are_alike_uphold_same_as_before(model) -> None:
     bench(model, "A", 232)
     bench(model, "B", 233)
