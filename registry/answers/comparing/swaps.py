@@ -22,6 +22,12 @@ from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_words, natural, rounded_within
 from registry.statistics.swap import CELLS
 
+# Why nothing can be split though all four combinations were measured, of two lone units and otherwise.
+_SHORT_OF = {
+    False: "by too few units to split anything; record at least one more unit of each with both",
+    True: "two units alone do not show what is chance; ask of their builds, or of one unit and a build",
+}
+
 
 def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     model: str,
@@ -61,11 +67,12 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
     cells, fitted = _split(swapped, parts)
     settings = sorted((_row(one) for one in fitted), key=setting_order)
     missing = _missing(cells, parts, names)
-    has_all = any(all(four) for four in cells.values())
     if parts.old is None or parts.new is None:
         says = _says_unswapped(pump_model.name, names, parts, (before, after), instead)
     else:
-        says = _says(pump_model.name, names, parts, settings, missing, has_all=has_all)
+        lone = sides.old.serial is not None and sides.new.serial is not None
+        whole = _SHORT_OF[lone] if any(all(four) for four in cells.values()) else None
+        says = _says(pump_model.name, names, parts, settings, missing, whole)
     return {
         "model": pump_model.name,
         "old": names[0],
@@ -169,16 +176,13 @@ def _says(
     parts: Parts,
     settings: list[dict[str, Any]],
     missing: list[dict[str, Any]],
-    *,
-    has_all: bool,
+    whole: str | None,
 ) -> str:
+    """The largest split, or why there is none; `whole` is why though all four combinations are there."""
     about, part = f"{model}, {names[1]} against {names[0]}", called(parts.part)
     swapped = f"{part} {parts.old} to {parts.new}"
-    if not settings and has_all:
-        return (
-            f"{about}, {swapped}: all four combinations were measured, but by too few units to split "
-            "anything; record at least one more unit of each with both."
-        )
+    if not settings and whole:
+        return f"{about}, {swapped}: all four combinations were measured, but {whole}."
     if not settings:
         first = f" {missing[0]['says']}" if missing else ""
         return f"{about}, {swapped}: not all four combinations were measured at any setting.{first}"

@@ -203,6 +203,18 @@ def test_one_pump_of_each_with_both_parts_is_too_little_and_nothing_is_missing(m
     assert len(again["settings"]) == 1
 
 
+def test_two_lone_units_are_not_sent_to_record_more_units(model) -> None:
+    for label in "AB":
+        for protector in ("cup", "dome"):
+            record(model, label, protector, units=1)
+    asked = ("Lapwing One", "unit:LK000001", "unit:LK050001", "protector")
+    document = answer_swap(*asked, old_part="cup")
+    assert (document["settings"], document["missing"]) == ([], [])
+    assert document["says"].endswith(
+        "two units alone do not show what is chance; ask of their builds, or of one unit and a build."
+    )
+
+
 def test_bases_that_scatter_unlike_are_told_of(model) -> None:
     for label, wide in (("A", 1.0), ("B", 30.0)):
         for k in range(9):
