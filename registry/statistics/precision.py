@@ -2,7 +2,8 @@
 
 A mean over runs is never the answer, since runs nest in units and units are measured in clinics. Wild units
 and clinics are reined in first (`nested.tamed`), the spread is split (`components`), and the centre is the
-generalised least squares mean under that split.
+generalised least squares mean under that split, in which no clinic counts for more than others bear out
+(`weighing`).
 """
 
 from collections.abc import Iterator, Sequence
@@ -17,7 +18,8 @@ from registry.statistics.histogram import Histogram, histogram
 from registry.statistics.influence import Influence, influences
 from registry.statistics.nested import Cells, stacked, tamed_means
 from registry.statistics.robust import Floats, between_ranks
-from registry.statistics.stacks import Stack, alike, weights_of
+from registry.statistics.stacks import Stack, alike
+from registry.statistics.weighing import borne_out, carries, weigh
 
 COVERAGE = 0.95
 ENOUGH_UNITS, ENOUGH_CLINICS = 3, 2
@@ -25,9 +27,10 @@ QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 ESTIMATOR = (
     "s_repeatability: pooled within unit and clinic (ISO 5725-2). s_unit and s_clinic: Henderson's method 1 "
     "on means of units at clinics, none below nought, after wild units and clinics are reined in (Hampel's "
-    "three parts). s_reproducibility: root of repeatability plus clinic variance. centre: generalised "
-    "least squares. low to high and predict_low to predict_high: 95 % by Student's t with Satterthwaite's "
-    "degrees of freedom; clinics never count for less than their gauges' declared systematic uncertainty."
+    "three parts). s_reproducibility: root of repeatability plus clinic variance. centre: generalised least "
+    "squares; clinics beyond 1.5 robust scales of it count for less (Huber). low to high and predict_low to "
+    "predict_high: 95 % by Student's t with Satterthwaite's degrees of freedom; clinics never count for less "
+    "than their gauges' declared systematic uncertainty, nor for less than half the middling variance."
 )
 _CERTAIN = 1e6
 _TINY = 1e-300
@@ -51,7 +54,7 @@ class Precision:
     that of units and clinics together, which is known even where the two cannot be told apart. `next_unit`
     holds one run of the next unit at the next clinic at 95 %. Quantiles and histogram are of unit means as
     they were read; `reined_units` are the codes of units that were reined in. `missing` says in words what a
-    thin cell lacks.
+    thin cell lacks. `carried` tells that the centre rests on one clinic or two (`weighing.carries`).
     """
 
     runs: int
@@ -70,6 +73,7 @@ class Precision:
     influence: tuple[Influence, ...]
     missing: tuple[str, ...]
     reined_units: tuple[int, ...]
+    carried: bool
 
     @property
     def reined(self) -> int:
@@ -131,10 +135,12 @@ def _alike(tables: Sequence[tuple[Cells, Domain]], *, with_influence: bool) -> I
     kept = [replace(cells, mean=mean) for (cells, _), mean in zip(tables, stack.mean, strict=True)]
     parts = all_components(kept, stack)
     gauges = stack.by_clinic(stack.systematic**2) / stack.by_clinic.size
-    spreads = [_spread(*each) for each in zip(kept, parts, gauges, strict=True)]
-    weights = _weights(stack, spreads)
+    borne = borne_out(gauges)
+    spreads = [_spread(*each) for each in zip(kept, parts, gauges, borne, strict=True)]
+    unit, clinic = np.array([each.unit for each in spreads]), np.array([each.clinic for each in spreads])
+    weights = weigh(stack, unit, clinic, borne)
     centres = np.sum(weights * stack.mean, axis=1)
-    variances = _parts_of_variance(stack, spreads, weights)
+    variances = _parts_of_variance(stack, unit, clinic, weights)
     # Units reined in to within a hair are not worth telling.
     moved = np.abs(stack.mean - raw.mean) > 1e-9 * np.abs(raw.mean)
     for place, (cells, domain) in enumerate(tables):
@@ -189,18 +195,20 @@ def _precision(
         influence=influences(cells, kept, weights, centre) if with_influence else (),
         missing=missing,
         reined_units=reined,
+        carried=carries(cells.clinic, weights),
     )
 
 
-def _spread(cells: Cells, parts: Components, gauges: Floats) -> _Spread:
-    """`gauges` is the mean square of the systematic uncertainty of each clinic's readings."""
+def _spread(cells: Cells, parts: Components, gauges: Floats, borne: Floats) -> _Spread:
+    """`gauges` is the mean square of the systematic uncertainty of each clinic's readings, `borne` that as
+    far as other clinics bear it out."""
     repeat = cells.repeat_variance
     # Where unit and clinic cannot be told apart all of it counts as the clinic's, the wider reading, and a
     # gauge's uncertainty says nothing about it.
     confounded = parts.unit is None and parts.clinic is None
     clinic = (parts.between if confounded else parts.clinic) or 0.0
     known = 0.0 if confounded else min(float(gauges.mean()), clinic)
-    counted = np.maximum(gauges, clinic)
+    counted = np.maximum(borne, clinic)
     freedom_of_units = max(min(cells.units - 1, cells.mean.size - cells.clinics), 1)
     declared = repeat is None or repeat <= cells.random**2
     return _Spread(
@@ -214,24 +222,12 @@ def _spread(cells: Cells, parts: Components, gauges: Floats) -> _Spread:
     )
 
 
-def _weights(stack: Stack, spreads: Sequence[_Spread]) -> Floats:
-    """The weight of each row in the generalised least squares mean of its table; weights add up to one."""
-    unit = np.array([spread.unit for spread in spreads])
-    solved = weights_of(stack, unit, np.array([spread.clinic for spread in spreads]))
-    # A unit seen at several clinics can get a weight below nought, which would let the centre lie outside
-    # everything measured. Without such weights little is lost, and the variance is that of the weights used.
-    kept = np.maximum(solved, 0.0)
-    weights: Floats = kept / kept.sum(axis=1, keepdims=True)
-    return weights
-
-
-def _parts_of_variance(stack: Stack, spreads: Sequence[_Spread], weights: Floats) -> list[Variances]:
+def _parts_of_variance(stack: Stack, unit: Floats, clinic: Floats, weights: Floats) -> list[Variances]:
     """What clinic, unit and noise each put into the variance of the weighted mean of each table."""
-    of_clinic = np.array([spread.clinic for spread in spreads])
-    clinic = np.sum(of_clinic * stack.by_clinic(weights) ** 2, axis=1)
-    unit = np.array([spread.unit for spread in spreads]) * np.sum(stack.by_unit(weights) ** 2, axis=1)
+    of_clinic = np.sum(clinic * stack.by_clinic(weights) ** 2, axis=1)
+    of_unit = unit * np.sum(stack.by_unit(weights) ** 2, axis=1)
     noise = np.sum(stack.doubt * weights**2, axis=1)
-    return list(zip(clinic.tolist(), unit.tolist(), noise.tolist(), strict=True))
+    return list(zip(of_clinic.tolist(), of_unit.tolist(), noise.tolist(), strict=True))
 
 
 def _interval(weighed: _Weighed, centre: float) -> Interval:

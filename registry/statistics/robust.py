@@ -8,7 +8,7 @@ Floats = NDArray[np.float64]
 # Chosen so that the median absolute deviation estimates the standard deviation of a normal sample.
 MAD_TO_SD = 1.4826
 # ISO 13528:2022 Annex C, Algorithm A: the pull at 1.5 and the factor that makes up for it.
-_PULL, _MAKE_UP = 1.5, 1.134
+PULL, _MAKE_UP = 1.5, 1.134
 # A wild value is one that a normal sample of this size throws up once in twenty: how far, in scaled MADs of
 # the sample itself, the largest deviation lies at 95 %, over 3.5. Found by 40 000 simulated samples a size.
 _SIZES = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 15.0, 20.0, 30.0, 50.0)
@@ -59,7 +59,7 @@ def algorithm_a(values: ArrayLike, *, tolerance: float = 1e-9, rounds: int = 500
         scale = float(np.std(x, ddof=1))
     # Sums written out, to the same digits: for few values numpy's mean and std are mostly ado.
     for _ in range(rounds):
-        pulled = np.minimum(np.maximum(x, centre - _PULL * scale), centre + _PULL * scale)
+        pulled = np.minimum(np.maximum(x, centre - PULL * scale), centre + PULL * scale)
         before = centre, scale
         centre = float(np.add.reduce(pulled)) / x.size
         pulled -= centre

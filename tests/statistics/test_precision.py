@@ -73,11 +73,18 @@ def test_the_shared_gauge_is_not_averaged_away() -> None:
 
 
 def test_a_clinic_with_a_coarse_gauge_weighs_less() -> None:
-    rows = [(u, c, [100.0 + 10 * c + u % 3, 100.2 + 10 * c + u % 3]) for u, c in enumerate([0] * 4 + [1] * 4)]
+    rows = [(u, u // 4, [100.0 + 10 * (u // 4) + u % 3, 100.2 + 10 * (u // 4) + u % 3]) for u in range(12)]
     even = cells_from_runs(rows, systematic=1.0)
     uneven = cells_from_runs(rows, systematic=1.0)
-    uneven.systematic[uneven.clinic == 1] = 40.0
+    uneven.systematic[uneven.clinic == 2] = 40.0
     assert summarise(uneven).centre < summarise(even).centre - 2
+
+
+def test_of_two_clinics_the_finer_gauge_weighs_no_more_than_twice_as_much() -> None:
+    rows = [(u, u // 4, [100.0 + 10 * (u // 4) + u % 3, 100.2 + 10 * (u // 4) + u % 3]) for u in range(8)]
+    table = cells_from_runs(rows, systematic=1.0)
+    table.systematic[table.clinic == 1] = 40.0
+    assert [one.weight for one in summarise(table).influence] == pytest.approx([2 / 3, 1 / 3], abs=0.001)
 
 
 def test_thin_cells_say_what_is_missing_and_predict_nothing() -> None:

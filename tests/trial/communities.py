@@ -28,7 +28,8 @@ class Spreads:
     `alike` is the correlation of a unit's effects over settings. Over the spread between units, `swapped` is
     what a unit changes by from cell to cell beyond what all do, and `last` what units of the last cell
     scatter by. `declared` is what gauges declare of themselves over what they truly scatter by, `own` what a
-    run declares of itself over repeatability.
+    run declares of itself over repeatability. The first clinic's gauge scatters by `finest` times what others
+    do, and declares so; its gain is `off` up or down besides.
     """
 
     rate_between: float = 0.02
@@ -46,6 +47,8 @@ class Spreads:
     last: float = 1.0
     declared: float = 1.0
     own: float = 0.5
+    finest: float = 1.0
+    off: float = 0.0
 
     def between(self, metric: str, centre: Floats) -> Floats:
         """Spread between units where the build's centre is `centre`."""
@@ -58,6 +61,11 @@ class Spreads:
     def gauge(self, metric: str, centre: Floats) -> Floats:
         """Spread between clinics, by their gauges alone."""
         return self.clock * centre if metric == RATE else np.hypot(self.gain * centre, self.zero)
+
+    def stated(self, metric: str, centre: Floats, clinic: Codes) -> Floats:
+        """What gauges declare, a row a row of `centre`, whose clinics are given."""
+        share = np.where(clinic == 0, self.finest, 1.0) * self.declared
+        return share[:, None] * self.gauge(metric, centre)
 
 
 @dataclass(frozen=True)
@@ -187,6 +195,10 @@ def read(
     beyond = off * rng.choice([-1.0, 1.0], units) * rng.uniform(*of.wild_by, units)
     gain, zero = rng.normal(1, of.gain, clinics), rng.normal(0, of.zero, clinics)
     clock = rng.normal(1, of.clock, clinics)
+    for scale, true in ((gain, 1.0), (zero, 0.0), (clock, 1.0)):
+        scale[0] = true + of.finest * (scale[0] - true)
+    if of.off:
+        gain[0] += rng.choice([-1.0, 1.0]) * of.off
     if of.wild_clinic and rng.random() < of.wild_clinic:
         gain[rng.integers(clinics)] += rng.choice([-1.0, 1.0]) * rng.uniform(0.08, 0.25)
     frames = []
@@ -235,7 +247,7 @@ def _frame(
             "squares": squares,
             "freedom": freedom,
             "random": of.own * repeat,
-            "systematic": of.declared * of.gauge(metric, centre).ravel(),
+            "systematic": of.stated(metric, centre, plan.clinic).ravel(),
         }
     )
 
