@@ -13,6 +13,10 @@ MADE_AGAIN = (
     "Made again for a past time: runs and builds count as they did then, while names, labels and what is "
     "known of held runs are those of today."
 )
+CARRIED = (
+    "Some values rest on two clinics alone, or on one clinic for more than half: should a gauge there read "
+    "wrong, the centre does too, and nothing shows it."
+)
 
 SERIALS = (DO_NOT_OPEN, CLINICIANS_DECIDE)
 DISTRIBUTIONS = (NOT_ADVICE, MORE_VACUUM, CLINICIANS_DECIDE)
@@ -23,6 +27,11 @@ SETTINGS = (MORE_VACUUM, NOT_ADVICE, DO_NOT_OPEN, CLINICIANS_DECIDE)
 SWAPS = (NOT_ADVICE, DO_NOT_OPEN, MILK_PARTS, CLINICIANS_DECIDE)
 BENCHES = (NOT_ADVICE, MILK_PARTS)
 IDENTIFICATIONS = (DO_NOT_OPEN, CLINICIANS_DECIDE)
+
+
+def carried(*, any_is: bool) -> tuple[str, ...]:
+    """What to bear in mind where one clinic carries a value."""
+    return (CARRIED,) if any_is else ()
 
 
 def again(moment: datetime | None) -> tuple[str, ...]:

@@ -37,12 +37,13 @@ _DETAILED = 24
 @dataclass(frozen=True)
 class _Found:
     """Cells within a question as they are written, what they say, the runs and units of no known revision
-    where one was asked for, and the runs that do not count."""
+    where one was asked for, the runs that do not count, and whether one clinic or two carry a centre."""
 
     cells: Texts | Pieces
     says: str
     unknown: dict[str, int]
     left: list[Left]
+    carried: bool
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,11 @@ def write_distributions(  # noqa: PLR0913 - one parameter a filter of the questi
         "estimator": ESTIMATOR,
         **stamped,
         "says": found.says,
-        "cautions": [*cautions.DISTRIBUTIONS, *cautions.again(moment)],
+        "cautions": [
+            *cautions.DISTRIBUTIONS,
+            *cautions.carried(any_is=found.carried),
+            *cautions.again(moment),
+        ],
     }
 
 
@@ -155,7 +160,13 @@ def _from_blocks(kept: Kept, asked: _Asked) -> _Found | None:
     )
     readers = shared.crowd.count(mark for block in counted for mark in block.readers)
     says = told_many(asked.about.name, cells, sum(block.thin for block in counted), *readers)
-    return _Found(Pieces(block.piece for block in counted), says, unknown, _left(asked, shared))
+    return _Found(
+        Pieces(block.piece for block in counted),
+        says,
+        unknown,
+        _left(asked, shared),
+        any(block.carried for block in counted),
+    )
 
 
 def _from_cells(kept: Kept, asked: _Asked) -> _Found | None:
@@ -196,7 +207,8 @@ def _told(
     cells = sorted(told, key=lambda one: one.cell.order)
     detailed = len(cells) <= _DETAILED
     texts = Texts(one.text(detailed=detailed, own=asked.own) for one in cells)
-    return _Found(texts, _says(asked, cells, crowd), unknown, rows)
+    carried = any(one.cell.carried for one in cells)
+    return _Found(texts, _says(asked, cells, crowd), unknown, rows, carried)
 
 
 def _says(asked: _Asked, cells: list[Told], crowd: Crowd) -> str:

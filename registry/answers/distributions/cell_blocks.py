@@ -24,12 +24,16 @@ class Corner(NamedTuple):
 
 
 class Block(NamedTuple):
-    """Cells without influence, in order. `runs` are those of each metric, `readers` the marks of all."""
+    """Cells without influence, in order. `runs` are those of each metric, `readers` the marks of all.
+
+    `carried` tells whether one clinic or two carry any of them.
+    """
 
     revision: int | None
     corners: list[Corner]
     cells: int
     thin: int
+    carried: bool
     runs: dict[str, int]
     readers: list[str]
     piece: Deflated
@@ -48,10 +52,10 @@ def blocks_read(body: bytes) -> list[Block]:
     index, pieces = unpacked(body)
     found, place = [], 0
     for *figures, length, of_piece in json.loads(index.text):
-        revision, corners, cells, thin, runs, readers = figures
+        revision, corners, cells, thin, carried, runs, readers = figures
         piece = Deflated(pieces.text[place : place + length], *of_piece)
         within = [Corner(*corner) for corner in corners]
-        found.append(Block(revision, within, cells, thin, runs, readers, piece))
+        found.append(Block(revision, within, cells, thin, carried, runs, readers, piece))
         place += length
     return found
 
@@ -66,6 +70,7 @@ def _block(told: Sequence[Told]) -> Block:
         corners=sorted({_corner(cell) for cell in cells}, key=str),
         cells=len(cells),
         thin=sum(cell.thin for cell in cells),
+        carried=any(cell.carried for cell in cells),
         runs=runs,
         readers=sorted({cell.readers for cell in cells}),
         piece=deflated(b",".join(one.text(detailed=False, own=None) for one in told)),

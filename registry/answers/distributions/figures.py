@@ -35,7 +35,7 @@ class Cell(NamedTuple):
     """What cells are chosen, put in order and counted by; and where their texts end.
 
     `place` is that of the revision among those of the model, `label` that of the rig, `readers` stands for
-    who read in it.
+    who read in it; `carried` tells that one clinic or two carry the centre.
     """
 
     place: int
@@ -51,6 +51,7 @@ class Cell(NamedTuple):
     unit: str
     label: str
     thin: bool
+    carried: bool
     runs: int
     readers: str
     figures: int
@@ -149,6 +150,7 @@ def _cell(
         *group.setting,
         label=names.rigs[group.setting.rig],
         thin=precision.state == "thin",
+        carried=precision.carried,
         runs=precision.runs,
         readers=readers_mark(Readers(group.units, group.clinics)),
         figures=figures,

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from registry.answers import cautions
 from registry.answers.distributions.answer import answer_distributions
 from registry.answers.served.kept import look
 from registry.answers.served.questions import Question
@@ -60,6 +61,23 @@ def test_one_cell_with_its_figures(model) -> None:
     )
     assert document["cautions"]
     json.dumps(document)
+
+
+def test_a_caution_tells_where_one_clinic_or_two_carry_a_centre(model) -> None:
+    bench(model)
+    bench(model, start=1000, level="4", u_systematic=4.0)
+    for k in range(30):
+        unit = factories.unit(model, f"LK{2000 + k:06}", "A")
+        factories.summary(unit, 241.0 + k % 5, u_systematic=0.1, level="4")
+    for k, code in enumerate(("north", "north", "south", "south")):
+        factories.summary(factories.unit(model, f"LK{3000 + k:06}", "A"), 241.0 + k, code, level="5")
+    factories.summary(factories.unit(model, "LK004000", "A"), 241.0, level="6")
+    told = {
+        level: cautions.CARRIED in answer_distributions("Lapwing One", level=level)["cautions"]
+        for level in "3456"
+    }
+    assert told == {"3": False, "4": True, "5": True, "6": False}
+    assert cautions.CARRIED in answer_distributions("Lapwing One")["cautions"]
 
 
 @pytest.mark.parametrize(
