@@ -4,8 +4,8 @@ Generalised least squares weighs a clinic by what its gauges declare. So one tha
 would have the centre to itself, whether its word is good or not, and one that reads far off would have its
 whole share. Hence two bounds:
 
-* Beside the others no clinic counts as more certain than these bear out (`borne_out`). Key comparisons
-  of metrology institutes cut weights off likewise, at the mean of what the better half declares (CCPR-G2; from
+* Beside the others no clinic counts as more certain than these bear out (`borne_out`). Key comparisons of
+  metrology institutes cut weights off likewise, at the mean of what the better half declares (CCPR-G2; from
   memory). Here one clinic must not be its own witness, and one coarse gauge must not make others coarse.
 * A clinic further off than it may be by chance counts for less, as in ISO 13528's Algorithm A: what is beyond
   1.5 times the robust scale is cut off. The scale is that about the median and is not iterated, so that it
