@@ -13,7 +13,7 @@ from registry.answers.comparing.practice import reach
 from registry.answers.comparing.sides import Sides, find_sides
 from registry.answers.comparing.spreads import Scattered, of_intervals, of_scatter, of_strata
 from registry.answers.comparing.telling import left_out_of, says_compared
-from registry.answers.comparing.unlike import unlike
+from registry.answers.comparing.unlike import of_builds, unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, chosen_margins, narrowed
 from registry.answers.stamp import chosen_moment, stamp
@@ -70,6 +70,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         **stamped,
         "cautions": [
             *of_intervals(told["settings"]),
+            *of_builds(sides),
             *_of_these(sides.names, found),
             *cautions.COMPARISONS,
             *cautions.again(moment),

@@ -14,7 +14,7 @@ from registry.answers.comparing.spreads import Scattered, of_scatter
 from registry.answers.comparing.swapped import Cells, Key, Swap, Swapped, Told
 from registry.answers.comparing.swaps_kept import swapped_of
 from registry.answers.comparing.telling import told_setting
-from registry.answers.comparing.unlike import unlike
+from registry.answers.comparing.unlike import of_builds, unlike
 from registry.answers.ground import NO_GROUND, Ground
 from registry.answers.narrowing import Filters, Margins, narrowed
 from registry.answers.setting import AT, PLACE, order_around, order_of_mode, setting_order
@@ -85,6 +85,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         **stamped,
         "says": dated(says, moment),
         "cautions": [
+            *of_builds(sides),
             *unlike(measured_at(before), measured_at(after), names),
             *of_scatter([one.scattered for one in fitted], names),
             *cautions.SWAPS,

@@ -1,10 +1,12 @@
 """What differs between two sides besides what they are, said as cautions."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from statistics import median
 
 from registry.answers.comparing.heights import Heights, heights_of
 from registry.answers.comparing.measured import Measured
+from registry.answers.comparing.sides import Side, Sides
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
 _FAR_APART_M = 300.0
@@ -25,6 +27,36 @@ def unlike(old: Measured, new: Measured, names: tuple[str, str], heights: Height
     elif any(old.undeclared) or any(new.undeclared):
         told.append("Runs by a gauge nobody declared cannot serve as their clinic's own control.")
     return told + _by_elevation(old, new, names, heights)
+
+
+def of_builds(sides: Sides) -> list[str]:
+    """The caution that builds differ as well, where firmware is compared: by the catalogue, in one query.
+
+    Of single units nothing is said.
+    """
+    both = (sides.old, sides.new)
+    if all(side.firmware is None for side in both) or sides.of_units:
+        return []
+    listed = sides.pump_model.revisions.order_by("order").values_list("pk", "label", "firmware")
+    builds = [[label for pk, label, tags in listed if _is_of(side, pk, tags)] for side in both]
+    if builds[0] == builds[1]:
+        return []
+    known = " and ".join(filter(None, map(_comes_with, both, builds)))
+    return [f"By the catalogue {known}: what builds differ by is part of every difference here."]
+
+
+def _is_of(side: Side, revision: int, tags: Sequence[str]) -> bool:
+    """Whether a revision is the side's; of a firmware, whether it is listed with it."""
+    if side.firmware is None:
+        return side.revision == revision
+    return side.firmware.casefold() in (tag.casefold() for tag in tags)
+
+
+def _comes_with(side: Side, labels: Sequence[str]) -> str:
+    if side.firmware is None:
+        return ""
+    builds = f"revision{'s' if len(labels) > 1 else ''} {', '.join(labels)}" if labels else "no revision"
+    return f"{side.name} comes with {builds}"
 
 
 def _by_elevation(old: Measured, new: Measured, names: tuple[str, str], known: Heights | None) -> list[str]:
