@@ -67,6 +67,11 @@ def _wide_need(chance: random.Random) -> Query:
     return {"rate": f"{chance.randint(5, 40)}..", "hold_time": f"..{chance.randint(300, 900) / 1000}"}
 
 
+def _need_of_nothing(chance: random.Random) -> Query:
+    """What no setting was measured for, so that it is said what there is."""
+    return {**_need(chance), "programme": f"P{chance.randint(1, 999)}"}
+
+
 def _like_of_one(chance: random.Random) -> Query:
     return {**_like(chance), "like_model": f"Model {chance.randint(2, 4)}"}
 
@@ -135,6 +140,10 @@ KINDS = (
         "m.metric IN ('cycle_rate', 'hold_time')", of_all=True,
     ),
     Kind("settings like another, all pumps", "settings-matches", _like_of_one, _NEED, of_all=True),
+    Kind(
+        "settings of no programme there is, all pumps", "settings-matches", _need_of_nothing, "",
+        of_all=True,
+    ),
     Kind("serials", "serials", _serials, ""),
 )  # fmt: skip
 # What quantiles of the raw measurements take: the least a registry without summaries would have to do.
