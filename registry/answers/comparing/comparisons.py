@@ -70,7 +70,7 @@ def answer_comparison(  # noqa: PLR0913 - one parameter a filter of the question
         **stamped,
         "cautions": [
             *of_intervals(told["settings"]),
-            *of_builds(sides),
+            *of_builds(sides, moment),
             *_of_these(sides.names, found),
             *cautions.COMPARISONS,
             *cautions.again(moment),

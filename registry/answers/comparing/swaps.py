@@ -85,7 +85,7 @@ def answer_swap(  # noqa: PLR0913 - one parameter a filter of the question
         **stamped,
         "says": dated(says, moment),
         "cautions": [
-            *of_builds(sides),
+            *of_builds(sides, moment),
             *unlike(measured_at(before), measured_at(after), names),
             *of_scatter([one.scattered for one in fitted], names),
             *cautions.SWAPS,

@@ -2,11 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from datetime import datetime
 from statistics import median
+
+from django.apps import apps
 
 from registry.answers.comparing.heights import Heights, heights_of
 from registry.answers.comparing.measured import Measured
 from registry.answers.comparing.sides import Side, Sides
+from registry.models import PumpModel
 
 # The air is thinner by about 4 % over so many metres, which a pump's strongest vacuum shows.
 _FAR_APART_M = 300.0
@@ -29,20 +33,31 @@ def unlike(old: Measured, new: Measured, names: tuple[str, str], heights: Height
     return told + _by_elevation(old, new, names, heights)
 
 
-def of_builds(sides: Sides) -> list[str]:
+def of_builds(sides: Sides, moment: datetime | None = None) -> list[str]:
     """The caution that builds differ as well, where firmware is compared: by the catalogue, in one query.
 
-    Of single units nothing is said.
+    At a past time by what the catalogue said then, in two. Of single units nothing is said.
     """
     both = (sides.old, sides.new)
     if all(side.firmware is None for side in both) or sides.of_units:
         return []
-    listed = sides.pump_model.revisions.order_by("order").values_list("pk", "label", "firmware")
+    listed = list(sides.pump_model.revisions.order_by("order").values_list("pk", "label", "firmware"))
+    if moment is not None:
+        then = _tags_at(sides.pump_model, moment)
+        listed = [(pk, label, then[pk]) for pk, label, _ in listed if pk in then]
     builds = [[label for pk, label, tags in listed if _is_of(side, pk, tags)] for side in both]
     if builds[0] == builds[1]:
         return []
     known = " and ".join(filter(None, map(_comes_with, both, builds)))
     return [f"By the catalogue {known}: what builds differ by is part of every difference here."]
+
+
+def _tags_at(pump_model: PumpModel, moment: datetime) -> dict[int, list[str]]:
+    """The firmware tags of each revision there was at a past time."""
+    events = apps.get_model("registry", "RevisionEvent").objects.filter(
+        pump_model=pump_model, pgh_created_at__lte=moment
+    )
+    return dict(events.order_by("pgh_id").values_list("pgh_obj_id", "firmware"))
 
 
 def _is_of(side: Side, revision: int, tags: Sequence[str]) -> bool:

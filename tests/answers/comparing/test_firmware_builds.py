@@ -1,11 +1,16 @@
 """Where firmware is compared, the builds it comes with are named as far as they differ."""
 
+from datetime import timedelta
 from functools import partial
 
 import pytest
+from django.apps import apps
+from django.utils import timezone
 
 from registry.answers.comparing.comparisons import answer_comparison
+from registry.answers.comparing.sides import find_sides
 from registry.answers.comparing.swaps import answer_swap
+from registry.answers.comparing.unlike import of_builds
 from tests import factories
 from tests.answers.comparing.test_comparisons import both
 
@@ -56,6 +61,17 @@ def test_a_firmware_against_a_build_it_does_not_only_come_with(model) -> None:
     said = cautions_of(answer_comparison, "A", "firmware:1.2")
     assert "By the catalogue firmware 1.2 comes with revision B: what" in said
     assert BLUNT not in cautions_of(answer_comparison, "B", "firmware:1.2")
+
+
+def test_a_past_time_goes_by_the_catalogue_of_then(model) -> None:
+    listed(model, ["1.1"], ["1.2"])
+    events = apps.get_model("registry", "RevisionEvent").objects
+    events.update(pgh_created_at=timezone.now() - timedelta(days=2))
+    listed(model, ["1.1", "1.2"], [])
+    sides = find_sides(model, "firmware:1.1", "firmware:1.2")
+    (then,) = of_builds(sides, timezone.now() - timedelta(days=1))
+    assert "firmware 1.1 comes with revision A and firmware 1.2 comes with revision B" in then
+    assert of_builds(sides) == of_builds(sides, timezone.now() - timedelta(days=3)) == []
 
 
 @pytest.mark.parametrize("answer", ANSWERS)
