@@ -1,5 +1,6 @@
 """A difference between two builds split between a part that can be swapped and the base that bears it."""
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -185,11 +186,21 @@ def _says(
     if not settings and whole:
         return f"{about}, {swapped}: all four combinations were measured, but {whole}."
     if not settings:
-        first = f" {missing[0]['says']}" if missing else ""
+        first = f" {_soonest(missing)['says']}" if missing else ""
         return f"{about}, {swapped}: not all four combinations were measured at any setting.{first}"
     lacking = {(row["mode"], row["programme"], row["level"]) for row in missing}
     more = f" {counted(len(lacking), 'setting')} cannot be split yet; see what is missing." if lacking else ""
     return f"{about}, {swapped}: {_largest(settings, part)}.{more}"
+
+
+def _soonest(missing: Sequence[Mapping[str, Any]]) -> Mapping[str, Any]:
+    """The first run of a setting that lacks the fewest."""
+
+    def place(row: Mapping[str, Any]) -> tuple[Any, ...]:
+        return tuple(row[name] for name in PLACE)
+
+    lacking = Counter(map(place, missing))
+    return min(missing, key=lambda row: lacking[place(row)])
 
 
 def _says_unswapped(

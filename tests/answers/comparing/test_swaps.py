@@ -82,6 +82,16 @@ def test_a_missing_combination_is_named_with_the_run_to_record(model) -> None:
     assert lacking["says"] in document["says"]
 
 
+def test_the_line_names_the_run_that_is_the_last_one_its_setting_lacks(model) -> None:
+    record(model, "A", "cup", level="2")
+    record(model, "A", "cup")
+    record(model, "B", "dome")
+    record(model, "B", "cup")
+    document = answer_swap("Lapwing One", "A", "B", "protector", old_part="cup")
+    assert [row["level"] for row in document["missing"]] == ["2", "2", "2", "3"]
+    assert "Record revision A with protector dome at expression 3 on mains" in document["says"]
+
+
 def test_settings_that_can_be_split_are_and_the_others_are_named(model) -> None:
     all_four(model)
     record(model, "A", "cup", level="4")
