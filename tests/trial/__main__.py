@@ -21,6 +21,7 @@ def sections() -> tuple[Callable[[int, int], Section], ...]:
         centres,
         comparing,
         identify,
+        stated,
         unlisted,
         unlisted_other,
     )
@@ -30,7 +31,7 @@ def sections() -> tuple[Callable[[int, int], Section], ...]:
         benches.section,
         comparing.section_compared,
         comparing.section_swapped,
-        comparing.section_stated,
+        stated.section,
         identify.section,
         unlisted.section_unchanged,
         unlisted.section_changed,

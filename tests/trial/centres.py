@@ -92,7 +92,7 @@ def _count(rng: np.random.Generator, community: Community, metric: str, tallies:
     cells = community.cells(0, 0, metric)
     figures = summarise(cells, domain_of(metric))
     truth = float(community.truth[metric][0, 0])
-    ahead = [community.ahead(rng, 0, 0, metric) for _ in range(_AHEAD)]
+    ahead = community.aheads(rng, 0, 0, _AHEAD)[metric]
     low, high = _ends(figures.interval)
     for one in tallies:
         one.communities += 1

@@ -15,21 +15,21 @@ from registry.statistics.nested import Cells
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
-RATE, VACUUM = "cycle_rate", "peak_vacuum"
+RATE, VACUUM, MEAN = "cycle_rate", "peak_vacuum", "mean_vacuum"
 METRICS = (RATE, VACUUM)
 
 
 @dataclass(frozen=True)
 class Spreads:
-    """How units, runs and gauges scatter. Gauges bear on vacuum alone; a rate is a matter of the clock.
+    """How units, runs and gauges scatter. Gauges bear on vacuums alone; a rate is a matter of the clock.
 
     `wild` is the share of units that are off: by `wild_by` (from, to) times the spread between units, up or
     down, at all settings. `wild_clinic` is the probability that one clinic's gauge has a gain 8 to 25 % off.
-    `alike` is the correlation of a unit's effects over settings. Over the spread between units, `swapped` is
-    what a unit changes by from cell to cell beyond what all do, and `last` what units of the last cell
-    scatter by. `declared` is what gauges declare of themselves over what they truly scatter by, `own` what a
-    run declares of itself over repeatability. The first clinic's gauge scatters by `finest` times what others
-    do, and declares so; its gain is `off` up or down besides.
+    `alike` is the correlation of a unit's effects over settings, `bound` that of each metric with the one
+    before it. Over the spread between units, `swapped` is what a unit changes by from cell to cell beyond
+    what all do, and `last` what units of the last cell scatter by. `declared` is what gauges declare of
+    themselves over what they truly scatter by, `own` what a run declares of itself over repeatability. The
+    first clinic's gauge scatters by `finest` times what others do, and declares so; it is `off` either way.
     """
 
     rate_between: float = 0.02
@@ -43,6 +43,7 @@ class Spreads:
     wild_by: tuple[float, float] = (5.0, 20.0)
     wild_clinic: float = 0.0
     alike: float = 0.7
+    bound: float = 0.0
     swapped: float = 0.0
     last: float = 1.0
     declared: float = 1.0
@@ -57,6 +58,10 @@ class Spreads:
     def repeat(self, metric: str, centre: Floats) -> Floats:
         """Spread between runs of one unit at one clinic."""
         return self.rate_repeat * centre if metric == RATE else np.full_like(centre, self.vacuum_repeat)
+
+    def beside(self, before: Floats | None, own: Floats) -> Floats:
+        """Effects of units in a metric, given those in the one before it and draws of their own."""
+        return own if before is None else self.bound * before + (1 - self.bound**2) ** 0.5 * own
 
     def gauge(self, metric: str, centre: Floats) -> Floats:
         """Spread between clinics, by their gauges alone."""
@@ -115,12 +120,17 @@ class Community:
         chosen = (frame["cell"] == cell) & (frame["setting"] == setting) & (frame["metric"] == metric)
         return table(frame[chosen])
 
-    def ahead(self, rng: np.random.Generator, cell: int, setting: int, metric: str) -> float:
-        """One run of the next unit, a sound one, at the next clinic."""
-        centre = self.truth[metric][cell, setting : setting + 1]
-        of = self.spreads
-        parts = (of.between(metric, centre), of.repeat(metric, centre), of.gauge(metric, centre))
-        return float(centre[0] + sum(rng.normal(0, part[0]) for part in parts))
+    def aheads(self, rng: np.random.Generator, cell: int, setting: int, times: int) -> dict[str, Floats]:
+        """One run of each of so many next units, sound ones, each at a next clinic, by metric."""
+        of, found, own = self.spreads, {}, None
+        gain, zero, clock = (rng.normal(*by, times) for by in ((1, of.gain), (0, of.zero), (1, of.clock)))
+        for metric, centres in self.truth.items():
+            centre = centres[cell, setting : setting + 1]
+            own = of.beside(own, rng.normal(size=times))
+            value = centre + of.between(metric, centre) * own
+            value = clock * value if metric == RATE else gain * value + zero
+            found[metric] = value + of.repeat(metric, centre) * rng.normal(size=times)
+        return found
 
 
 def nested_plan(rng: np.random.Generator, shape: Shape, cells: int = 1) -> Plan:
@@ -181,15 +191,22 @@ def _planned(rng: np.random.Generator, rows: list[tuple[int, int, int]], shape: 
 
 
 def read(
-    rng: np.random.Generator, plan: Plan, *, rate: Floats, vacuum: Floats, spreads: Spreads | None = None
+    rng: np.random.Generator,
+    plan: Plan,
+    *,
+    rate: Floats,
+    vacuum: Floats,
+    mean: Floats | None = None,
+    spreads: Spreads | None = None,
 ) -> Community:
-    """Draw what the benches read. `rate` and `vacuum` are true centres, a row a cell and a column a setting.
+    """Draw what the benches read, given true centres of metrics: a row a cell and a column a setting.
 
     A gauge's gain and zero are one clinic's at everything it reads; a unit's effect is its own wherever it is
     run, and with whatever part but for what parts do to each unit (`swapped`: a draw a row of the plan).
     """
     of = spreads or Spreads()
-    truth = {RATE: np.asarray(rate, float), VACUUM: np.asarray(vacuum, float)}
+    centres = {RATE: rate, VACUUM: vacuum} | ({} if mean is None else {MEAN: mean})
+    truth = {metric: np.asarray(centre, float) for metric, centre in centres.items()}
     units, clinics, settings = plan.unit.max() + 1, plan.clinic.max() + 1, truth[RATE].shape[1]
     off = rng.random(units) < of.wild
     beyond = off * rng.choice([-1.0, 1.0], units) * rng.uniform(*of.wild_by, units)
@@ -201,12 +218,12 @@ def read(
         gain[0] += rng.choice([-1.0, 1.0]) * of.off
     if of.wild_clinic and rng.random() < of.wild_clinic:
         gain[rng.integers(clinics)] += rng.choice([-1.0, 1.0]) * rng.uniform(0.08, 0.25)
-    frames = []
-    for metric in METRICS:
+    frames, effect = [], None
+    for metric in truth:
         centre = truth[metric][plan.cell]
         common = rng.normal(size=(units, 1)) * of.alike**0.5
-        own = common + rng.normal(size=(units, settings)) * (1 - of.alike) ** 0.5 + beyond[:, None]
-        own = own[plan.unit]
+        effect = of.beside(effect, common + rng.normal(size=(units, settings)) * (1 - of.alike) ** 0.5)
+        own = (effect + beyond[:, None])[plan.unit]
         if of.swapped:
             own = own + of.swapped * rng.normal(size=centre.shape)
         own = np.where((plan.cell == plan.cell.max())[:, None], of.last, 1.0) * own
@@ -214,7 +231,7 @@ def read(
         scale = clock if metric == RATE else gain
         value = scale[plan.clinic, None] * value + (0 if metric == RATE else zero[plan.clinic, None])
         frames.append(_frame(rng, plan, metric, centre, value, of))
-    # A unit's rate and its vacuum are drawn apart: what is off is off in both.
+    # However metrics are bound, what is off is off in all of them.
     return Community(
         frame=pd.concat(frames, ignore_index=True),
         truth=truth,

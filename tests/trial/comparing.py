@@ -1,15 +1,13 @@
-"""How often comparisons, part swaps and chances of meeting a need are right on communities of known truth."""
+"""How often comparisons and part swaps are right on communities of known truth."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
-import pandas as pd
 
 from registry.statistics.differences import fit
 from registry.statistics.equivalence import DIFFERENT, SAME, Judged, Margin, Verdict, judge_pair, overall
-from registry.statistics.matching import Need, chance, correlations
 from registry.statistics.swap import split
 from tests.trial.communities import (
     METRICS,
@@ -26,7 +24,7 @@ from tests.trial.communities import (
     readings,
     swap_plan,
 )
-from tests.trial.report import ENOUGH, Check, Section, percent
+from tests.trial.report import Check, Section, percent
 
 MARGINS: Mapping[str, Margin] = MappingProxyType({RATE: Margin(0.05, relative=True), VACUUM: Margin(10.0)})
 SETTINGS = 5
@@ -251,68 +249,4 @@ def section_swapped(communities: int, seed: int = 1) -> Section:
         columns=("communities", "metric", "number", *_SHARES),
         rows=rows,
         checks=checks,
-    )
-
-
-def stated(kind: Kind, communities: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Stated chances that the next unit meets a need of rate and vacuum, and the share of units that do."""
-    rng = np.random.default_rng(seed)
-    chances, met = [], []
-    for _ in range(communities):
-        plan = nested_plan(rng, Shape(kind.shape.clinics, kind.shape.units, kind.shape.runs, both=1.0))
-        rate, vacuum = rng.uniform(66, 78), rng.uniform(190, 250)
-        community = read(
-            rng, plan, rate=np.array([[rate]]), vacuum=np.array([[vacuum]]), spreads=kind.spreads
-        )
-        needs = {RATE: Need(70.0, None), VACUUM: Need(200.0, 240.0)}
-        frame = community.frame
-        by_metric = {metric: frame[frame["metric"] == metric] for metric in METRICS}
-        fits = [fit(readings(by_metric[metric])) for metric in METRICS]
-        if any(fitted is None for fitted in fits):
-            continue
-        columns = [by_metric[metric].set_index(["unit", "clinic"])["mean"] for metric in METRICS]
-        together = correlations(pd.concat(columns, axis=1).to_numpy(float))
-        aheads = [fitted.ahead(0) for fitted in fits if fitted is not None]
-        chances.append(chance(aheads, [needs[metric] for metric in METRICS], together))
-        met.append(_met(rng, community, needs))
-    return np.array(chances), np.array(met)
-
-
-def _met(rng: np.random.Generator, community: Community, needs: Mapping[str, Need], times: int = 20) -> float:
-    """The share of next units that meet the need."""
-    good = 0
-    for _ in range(times):
-        ahead = {metric: community.ahead(rng, 0, 0, metric) for metric in METRICS}
-        good += all(need.ends[0] <= ahead[metric] <= need.ends[1] for metric, need in needs.items())
-    return good / times
-
-
-def reliability(chances: np.ndarray, met: np.ndarray, bins: int = 10) -> Iterator[tuple[float, float, int]]:
-    """Mean stated chance, share met, and how many, by tenths of the stated chance."""
-    place = np.minimum((chances * bins).astype(int), bins - 1)
-    for one in range(bins):
-        there = place == one
-        if there.any():
-            yield float(chances[there].mean()), float(met[there].mean()), int(there.sum())
-
-
-def section_stated(communities: int, seed: int = 1) -> Section:
-    """Stated chances beside the share of next units that meet the need."""
-    rows, checks = [], []
-    for place, name in enumerate(("sound", "5 % wild units")):
-        chances, met = stated(KINDS[name], communities, seed + place)
-        # Tenths need many communities each; with few, halves have to do.
-        table = list(reliability(chances, met, bins=10 if communities >= ENOUGH else 2))
-        rows += [(name, percent(said), percent(share), str(size)) for said, share, size in table]
-        worst = max(abs(said - share) for said, share, size in table if size >= min(50, communities // 8))
-        checks.append(Check(f"{name}, furthest a stated chance is off", worst, 0.0, 0.05))
-    return Section(
-        title="Settings: stated chance that the next unit meets the need, and share that do",
-        columns=("communities", "stated", "met", "number"),
-        rows=rows,
-        checks=checks,
-        notes=(
-            "A row a tenth of the stated chance, or a half where communities are few.",
-            "20 next units, sound ones, a community.",
-        ),
     )

@@ -1,10 +1,10 @@
-"""The trials of comparisons, part swaps and settings, in short."""
+"""The trials of comparisons and part swaps, in short."""
 
 import numpy as np
 import pytest
 
 from tests.trial.communities import METRICS, Spreads, fixed_plan
-from tests.trial.comparing import KINDS, Verdicts, compared, draw, reliability, stated, swapped
+from tests.trial.comparing import KINDS, Verdicts, compared, draw, swapped
 
 
 @pytest.mark.parametrize("kind", ["sound", "5 % wild units"])
@@ -40,14 +40,6 @@ def test_shares_of_a_swap_hold_the_truth() -> None:
     for held in swapped(KINDS["sound"], 80, seed=9).values():
         assert len(held) == 80
         assert np.mean(held) >= 0.85
-
-
-def test_stated_chances_come_true() -> None:
-    chances, met = stated(KINDS["sound"], 150, seed=10)
-    assert abs(float(chances.mean() - met.mean())) <= 0.05
-    table = list(reliability(chances, met, bins=2))
-    assert len(table) == 2
-    assert all(abs(said - share) <= 0.1 for said, share, _ in table)
 
 
 def test_a_few_new_units_are_told_as_surely_as_they_can_be() -> None:
