@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from registry.answers.blocks import Block, together
 from registry.answers.packing import UNDECLARED
@@ -49,6 +50,12 @@ def tables_in(
         (np.array([place for places, _ in parts for place in places]), joined([made for _, made in parts]))
         for parts in found.values()
     ]
+
+
+def sound_rows(block: Block, wild: Codes) -> NDArray[np.bool_]:
+    """The rows of a block that a fit of it alone kept, given the codes of the units it set aside."""
+    marks: NDArray[np.bool_] = ~np.isin(np.unique(block.unit, return_inverse=True)[1], wild)
+    return marks
 
 
 def _who(cells: Cells) -> tuple[bytes, ...]:

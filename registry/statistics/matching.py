@@ -12,8 +12,6 @@ from registry.statistics.differences import Estimate
 from registry.statistics.domains import Domain
 from registry.statistics.robust import Floats
 
-# As many rows as this are worth of the belief that metrics do not go together, held before looking.
-_BELIEF = 6.0
 _KNOWN = ("value", "error", "freedom")
 Rows = NDArray[np.intp]
 
@@ -145,25 +143,6 @@ def chances(ahead: Predictions, needs: Sequence[Need], together: Floats) -> Floa
     """The same of many places; `together` holds a matrix a place."""
     low, high, _ = chances_each(ahead, needs)
     return box_chances(low, high, together)
-
-
-def correlations(values: Floats) -> Floats:
-    """Correlations of the columns over rows, drawn towards none the fewer rows there are.
-
-    `values` has a row a unit at a clinic and a column a metric. Columns that do not vary go with nothing.
-    """
-    rows, width = values.shape
-    if rows < 3:
-        return np.eye(width)
-    # A column lies in one piece, so that what is found of two does not depend on which others there are.
-    columns = np.ascontiguousarray(values.T)
-    apart = columns - columns.mean(axis=1, keepdims=True)
-    size = np.sqrt((apart**2).sum(axis=1))
-    size = np.where(size > 1e-12 * np.abs(values).max(axis=0, initial=1e-300), size, np.inf)
-    found = (apart[:, None] * apart[None]).sum(axis=2) / np.outer(size, size)
-    drawn: Floats = np.clip(found, -0.99, 0.99) * (rows - 1) / (rows - 1 + _BELIEF)
-    np.fill_diagonal(drawn, 1.0)
-    return drawn
 
 
 def _one_place(aheads: Sequence[Estimate]) -> Predictions:

@@ -12,7 +12,6 @@ from registry.statistics.matching import (
     chance,
     chance_alone,
     chances_alone,
-    correlations,
     within,
 )
 
@@ -52,14 +51,6 @@ def test_without_correlation_chances_multiply_however_many() -> None:
     assert chance(aheads, needs, np.eye(3)) == pytest.approx(float(np.prod(alone)), abs=1e-3)
     assert chance(aheads[:2], needs[:2], np.eye(2)) == pytest.approx(alone[0] * alone[1], abs=1e-6)
     assert chance([RATE, Estimate(0.0, 0.0, 9.0)], [Need(70, None), Need(1, 2)], np.eye(2)) == 0.0
-
-
-def test_correlations_are_drawn_towards_none_by_few_rows() -> None:
-    line = np.arange(40.0)
-    assert correlations(np.stack([line, -line], axis=1))[0, 1] == pytest.approx(-0.99 * 39 / 45)
-    assert correlations(np.stack([line[:4], line[:4]], axis=1))[0, 1] == pytest.approx(0.99 * 3 / 9)
-    assert correlations(np.stack([line[:2], line[:2]], axis=1))[0, 1] == 0.0
-    assert correlations(np.stack([line, np.full(40, 7.0)], axis=1)).tolist() == np.eye(2).tolist()
 
 
 @pytest.mark.parametrize("ends", [(None, None), (2.0, 1.0)])

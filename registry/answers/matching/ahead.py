@@ -7,22 +7,22 @@ kept, the same functions make it of the summaries that a question takes in.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import combinations, product
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from registry.answers.blocks import Block, distinct, typical
+from registry.answers.matching.ahead_bound import bound_at
 from registry.answers.matching.leaning import Leaning, leanings_of, no_leaning
 from registry.answers.places import Named, Names, Place, by_place, named
-from registry.answers.readings import tables_in
+from registry.answers.readings import sound_rows, tables_in
 from registry.answers.setting import order_of_mode
 from registry.answers.wording import natural
 from registry.models import Elevation
 from registry.statistics.differences import fits
 from registry.statistics.domains import domain_of
-from registry.statistics.matching import correlations
 from registry.statistics.robust import Floats
 
 # Of each metric at each place: how many units and clinics; the mean of what was read; the median of unit
@@ -44,8 +44,8 @@ class Ahead:
 
     Figures are NaN where a metric was not measured.
 
-    `together` holds the correlations of pairs of metrics (in the order of `pairs_of`) over units at clinics
-    that have both, a row a place. `counts` has units and clinics of all of ALIKE together, a row a place.
+    `together` holds the correlations of pairs of metrics (in the order of `pairs_of`), a row a place.
+    `counts` has units and clinics of all of ALIKE together, a row a place.
     `links` are differences between two places of it (as `differences`), `leaning` is what those between
     models are worked out from.
     `blocks` are the summaries themselves, where it was made just now.
@@ -127,15 +127,15 @@ def _of_model(
 ) -> Ahead:
     rows = [(named(place, names), by_metric) for place, by_metric in found]
     rows.sort(key=lambda one: _order(one[0]))
-    figures = np.full((len(rows), len(metrics), len(FIGURES)), np.nan)
     cells = {
         (row, metrics.index(metric)): block
         for row, (_, by_metric) in enumerate(rows)
         for metric, block in by_metric.items()
     }
-    at, read = list(cells), list(cells.values())
-    for (row, column), block in cells.items():
-        figures[row, column, _OF_READ] = _as_read(block)
+    figures = np.full((len(rows), len(metrics), len(FIGURES)), np.nan)
+    for cell, block in cells.items():
+        figures[*cell, _OF_READ] = _as_read(block)
+    at, read, sound = list(cells), list(cells.values()), dict(cells)
     leanings: dict[tuple[int, int], Leaning] = {}
     for places, fitted in fits(tables_in([[[block]] for block in read])):
         ahead = fitted.aheads(0)
@@ -143,16 +143,17 @@ def _of_model(
         alike = np.array([place for place, of in enumerate(places) if metrics[at[of][1]] in ALIKE], np.intp)
         for of, predicted in zip(places.tolist(), known, strict=True):
             figures[*at[of], _OF_PREDICTED] = predicted
+            if fitted.wild.size:
+                sound[at[of]] = read[of].only(sound_rows(read[of], fitted.wild))
         held = leanings_of([read[of] for of in places[alike]], fitted.some(alike)) if alike.size else []
         for of, leaning in zip(places[alike].tolist(), held, strict=True):
             row, metric = at[of][0], list(ALIKE).index(metrics[at[of][1]])
             leanings[row, metric] = leaning.of(row, metric)
-    together = [_together([by_metric.get(metric) for metric in metrics]) for _, by_metric in rows]
     return Ahead(
         tuple(one for one, _ in rows),
         metrics,
         figures,
-        np.array(together, np.float32).reshape(len(rows), -1),
+        bound_at([one.place for one, _ in rows], sound, len(metrics), pairs_of(len(metrics))),
         np.array([_counts(by_metric) for _, by_metric in rows], np.int64),
         Leaning.joined([leanings[key] for key in sorted(leanings)]),
         blocks={one.place: by_metric for one, by_metric in rows},
@@ -183,30 +184,6 @@ def _counts(by_metric: Mapping[str, Block]) -> tuple[int, int]:
     blocks = [block for metric, block in by_metric.items() if metric in ALIKE]
     units, clinics = (len(distinct(blocks, of)) if blocks else 0 for of in ("unit", "clinic"))
     return units, clinics
-
-
-def _together(blocks: Sequence[Block | None]) -> Floats:
-    """Correlations of pairs of metrics at one place; gauges of a clinic count alike."""
-    columns = {at: _by_unit(block) for at, block in enumerate(blocks) if block is not None}
-    alike: dict[bytes, list[int]] = {}
-    for at, (pair, _) in columns.items():
-        alike.setdefault(pair.tobytes(), []).append(at)
-    found = np.zeros((len(blocks), len(blocks)))
-    for one in alike.values():
-        found[np.ix_(one, one)] = correlations(np.stack([columns[at][1] for at in one], axis=1))
-    for one, other in combinations(alike.values(), 2):
-        for first, second in product(one, other):
-            (pairs, values), (others, beside) = columns[first], columns[second]
-            _, here, there = np.intersect1d(pairs, others, assume_unique=True, return_indices=True)
-            bound = correlations(np.stack([values[here], beside[there]], axis=1))[0, 1]
-            found[first, second] = found[second, first] = bound
-    return np.array([found[pair] for pair in pairs_of(len(blocks))])
-
-
-def _by_unit(block: Block) -> tuple[NDArray[np.int64], Floats]:
-    """A key and a mean a unit at a clinic."""
-    pair, row = np.unique(block.unit * 2**32 + block.clinic, return_inverse=True)
-    return pair, np.bincount(row, block.mean) / np.bincount(row)
 
 
 def differences(pairs: Sequence[tuple[Mapping[str, Block], Mapping[str, Block]]]) -> Floats:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from registry.answers.blocks import Block
 from registry.answers.packing import UNDECLARED
+from registry.answers.readings import sound_rows
 from registry.statistics.crossed import CERTAIN
 from registry.statistics.differences import Fits
 from registry.statistics.robust import Floats
@@ -110,7 +111,7 @@ def leanings_of(blocks: Sequence[Block], fitted: Fits) -> list[Leaning]:
 
 def _gauges(block: Block, fitted: Fits) -> Keys:
     """The keys of groups in the order of their codes in `readings_in`; below nought where undeclared."""
-    kept = ~np.isin(np.unique(block.unit, return_inverse=True)[1], fitted.wild)
+    kept = sound_rows(block, fitted.wild)
     keys = np.unique(block.clinic[kept] * 2**32 + block.gauge[kept])
     undeclared = np.isin(keys, block.clinic[block.gauge == UNDECLARED] * 2**32 + UNDECLARED)
     return np.where(undeclared, -1 - keys, keys)
