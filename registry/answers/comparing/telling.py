@@ -148,7 +148,10 @@ def _more(settings: Sequence[Mapping[str, Any]], names: tuple[str, str]) -> str:
 
 def _reach(new: str, still: Sequence[Mapping[str, Any]]) -> str:
     lost = [row for row in still if row["reached"] is False and row["sure"]]
-    open_ = [row for row in still if row["reached"] is not None and not row["sure"]]
+    told_of = {round(row["vacuum"]) for row in lost}
+    unsure = [row for row in still if row["reached"] is not None and not row["sure"]]
+    # Of two settings at one vacuum in whole mmHg the one that tells something is named.
+    open_ = [row for row in unsure if round(row["vacuum"]) not in told_of]
     told = ""
     if lost:
         told = f" At {_vacuums(lost)} {new} no longer reaches 70 cycles/min."

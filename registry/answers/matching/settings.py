@@ -169,9 +169,11 @@ def _says(
     if best is None:
         likely = counted(found.best.likely, "setting")
         return f"{about}, {wanted}: told of units of no known build alone; {likely} more likely than not."
+    none = "no setting of a known build" if found.best.likely else "no setting"
+    if not best["probability"]:
+        return f"{about}, {wanted}: {none} comes near to meeting it."
     build = build_of(best, with_model=pump_model is None)
     at = f"{build} at {told_setting(best)}, met by {in_a_hundred(best['probability'], 'about ')} next units"
     if best["probability"] < _LIKELY:
-        which = "no setting of a known build" if found.best.likely else "no setting"
-        return f"{about}, {wanted}: {which} is likely to meet it; nearest is {at}."
+        return f"{about}, {wanted}: {none} is likely to meet it; nearest is {at}."
     return f"{about}, {wanted}: best is {at}; {counted(found.best.likely, 'setting')} more likely than not."

@@ -81,6 +81,18 @@ def test_the_line_has_no_more_digits_than_intervals_support(new, apart, words) -
     assert words in says_compared("Lapwing One", names, [different(new, apart)], [], [])
 
 
+def test_one_vacuum_is_not_both_lost_and_open() -> None:
+    still = [
+        {"vacuum": vacuum, "reached": False, "sure": sure}
+        for vacuum, sure in ((163.6, True), (164.4, False), (167.2, False))
+    ]
+    line = says_compared("Lapwing One", ("revision A", "revision B"), [different(200.0)], still, [])
+    assert line.endswith(
+        "At 164 mmHg revision B no longer reaches 70 cycles/min. "
+        "Whether revision B still reaches 70 cycles/min at 167 mmHg cannot be told yet."
+    )
+
+
 def test_a_single_unit_is_not_asked_for_more_of_its_kind(model) -> None:
     both(model, clinics=("north",), per_clinic=2)
     document = answer_comparison("Lapwing One", "unit:LK000001", "unit:LK050001")

@@ -66,6 +66,13 @@ def test_a_need_nobody_is_likely_to_meet_is_said_plainly(model) -> None:
     assert "no setting was measured" in answer_settings("Lapwing One", needs={"duty_factor": "..0.5"})["says"]
 
 
+def test_no_setting_is_called_the_nearest_where_none_comes_near(model) -> None:
+    setting(model, "A", "3", 62, 220)
+    setting(model, "A", "5", 62, 260)
+    says = answer_settings("Lapwing One", needs={"vacuum": "1000.."})["says"]
+    assert says.endswith("no setting comes near to meeting it.")
+
+
 def test_a_thin_setting_has_no_probability_and_comes_last(model) -> None:
     setting(model, "A", "3", 75, 220, units=2)
     setting(model, "A", "4", 60, 220)
