@@ -6,12 +6,14 @@ clipped, so that what a person needs is always there to read or copy.
 
 import sys
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, TextIO
+from typing import IO, Any, TextIO
 
 from rich import box
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
 from rich.padding import Padding
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -22,7 +24,7 @@ Cell = str | Text
 
 def answers() -> Console:
     """The console for answers, on stdout as it is now."""
-    return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
+    return console_on(sys.stdout)
 
 
 def remarks() -> Console:
@@ -35,7 +37,48 @@ def remarks() -> Console:
 
 @lru_cache(maxsize=1)
 def _remarks_on(stream: TextIO) -> Console:
-    return Console(file=stream, markup=False, highlight=False, emoji=False)
+    return console_on(stream)
+
+
+def console_on(stream: IO[str], width: int | None = None) -> Console:
+    """A console that writes to a stream, no line of it ending in blanks; `width` is the terminal's."""
+    made = Console(file=stream, width=width, markup=False, highlight=False, emoji=False)
+    made.push_render_hook(_Trimming())
+    return made
+
+
+class _Trimming(RenderHook):
+    """Folded text and tables come filled up with blanks; in a file or a pipe these would stay."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        return [_Trimmed(one) for one in renderables]
+
+
+@dataclass(frozen=True)
+class _Trimmed:
+    """Something shown without the blanks before its line ends."""
+
+    shown: ConsoleRenderable
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        line: list[Segment] = []
+        for text, style, control in console.render(self.shown, options):
+            *ended, rest = [text] if control else text.split("\n")
+            for part in ended:
+                yield from _without_blanks([*line, Segment(part, style)])
+                yield Segment.line()
+                line = []
+            line.append(Segment(rest, style, control))
+        yield from line
+
+
+def _without_blanks(line: list[Segment]) -> list[Segment]:
+    kept = list(line)
+    while kept and not kept[-1].control:
+        text, style, _ = kept.pop()
+        if text.rstrip(" "):
+            return [*kept, Segment(text.rstrip(" "), style)]
+    return kept
 
 
 def can_show(console: Console, text: str) -> bool:

@@ -5,11 +5,13 @@ import re
 
 import pytest
 from rich.cells import cell_len
-from rich.console import Console
+from rich.progress import Progress
 
 from client_cli.errors import Problem, Refused
 from client_cli.manifest import ListProblem, ManifestError, Row
 from client_cli.render import alerts, catalogue, distributions, errors, gauges, runs, serials, uploads
+from client_cli.render.cell import show_uncounted
+from client_cli.render.console import answers, console_on, remarks, table
 from client_cli.upload import Outcome
 from tests.client_cli import documents
 from tests.client_cli.server import measured
@@ -23,7 +25,7 @@ LONG_REASON = (
 def seen(show, *arguments, width=80, encoding="utf-8"):
     """What a terminal of this width would show."""
     stream = io.TextIOWrapper(io.BytesIO(), encoding=encoding, newline="")
-    console = Console(file=stream, width=width, markup=False, highlight=False, emoji=False)
+    console = console_on(stream, width)
     show(console, *arguments)
     stream.flush()
     return stream.buffer.getvalue().decode(encoding)
@@ -34,6 +36,7 @@ def fits(text, width=80):
     assert all(cell_len(line) <= width for line in text.splitlines())
     assert "…" not in text
     assert "\x1b" not in text
+    assert not [line for line in text.splitlines() if line != line.rstrip()]
     return text
 
 
@@ -272,3 +275,34 @@ def test_times_are_shown_to_the_minute():
     assert runs.moment("2026-03-01T09:30:00+01:00") == "2026-03-01\n09:30"
     assert runs.moment(None) == "-"
     assert runs.moment("last spring") == "last spring"
+
+
+def test_what_is_piped_has_no_blanks_before_its_line_ends(capsys):
+    answers().print(table("Name", "Said"), "asked: ", end="")
+    show_uncounted(answers(), {"held": 30, "held_for": {f"reason {n} of many": n for n in range(20)}})
+    refusal = Refused(
+        Problem(
+            422, "invalid", "The form cannot be taken " * 9, errors=({"field": "x", "message": LONG_REASON},)
+        )
+    )
+    errors.show_error(remarks(), refusal)
+    piped = capsys.readouterr()
+    assert "asked: \nLeft out" in piped.out.replace("\n\n", "\n")
+    for text in (piped.out.replace("asked: ", ""), piped.err):
+        assert len(text.splitlines()) > 3
+        assert not [line for line in text.splitlines() if line.endswith(" ")]
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_a_bar_that_moves_is_drawn_as_ever():
+    stream = Terminal()
+    console = console_on(stream, 60)
+    with Progress(console=console, auto_refresh=False) as bar:
+        bar.update(bar.add_task("uploading", total=2), advance=1, refresh=True)
+        console.print("a remark   ")
+    assert "uploading" in stream.getvalue()
+    assert "a remark\n" in stream.getvalue()
