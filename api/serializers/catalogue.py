@@ -19,6 +19,7 @@ from registry.models import (
 )
 from registry.plaintext import is_name
 from registry.waveform.editions import CURRENT_EDITION, edition_of
+from registry.waveform.units import converted, convertible
 
 METRICS = edition_of(CURRENT_EDITION).metrics
 # The last one names no value: it is judged by holding a revision against the one before it.
@@ -107,7 +108,9 @@ class DeclaredClaim(Strict):
         min_value=-1e6, max_value=1e6, required=False, help_text="left out for `same as before` alone"
     )
     unit = serializers.CharField(
-        max_length=30, required=False, help_text="needless for `same as before` alone"
+        max_length=30,
+        required=False,
+        help_text="the metric's own, or for mmHg any of pressure; needless for `same as before` alone",
     )
     mode = serializers.ChoiceField(choices=["stimulation", "expression"], required=False)
     programme = serializers.CharField(max_length=40, required=False)
@@ -115,12 +118,18 @@ class DeclaredClaim(Strict):
     source = Prose(max_length=300)  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """A claim of a value needs one with its unit; `same as before` takes none, and stores nought."""
+        """A claim of a value needs one in a unit of its metric; `same as before` needs none, and stores nought."""
+        of_metric = METRICS[attrs["metric"]].unit
         if attrs["relation"] == RELATIONS[-1]:
-            return {"unit": METRICS[attrs["metric"]].unit, **attrs, "value": 0.0}
+            return {**attrs, "unit": of_metric, "value": 0.0}
         missing = [name for name in ("value", "unit") if name not in attrs]
         if missing:
             raise serializers.ValidationError({name: ["This field is required."] for name in missing})
+        if converted(attrs["value"], attrs["unit"], of_metric) is None:
+            usable = ", ".join(convertible(of_metric))
+            raise serializers.ValidationError(
+                {"unit": [f"'{attrs['unit']}' is no unit of {attrs['metric']}; state the value in: {usable}"]}
+            )
         return attrs
 
 

@@ -89,3 +89,19 @@ def unit_named(text: str) -> str | None:
 def mmhg_per(unit: str) -> float:
     """How many mmHg one of the unit is. KeyError for a name outside PASCALS."""
     return PASCALS[unit] / PA_PER_MMHG
+
+
+def converted(value: float, unit: str, to: str) -> float | None:
+    """A value in the unit of a metric; None where that cannot be.
+
+    Into mmHg from any unit of pressure by the words of `unit_named`; else from the same unit alone.
+    """
+    if unit.strip().casefold() == to.casefold():
+        return value
+    named = unit_named(unit)
+    return value * mmhg_per(named) if named is not None and to == "mmHg" else None
+
+
+def convertible(to: str) -> tuple[str, ...]:
+    """The units that `converted` takes for a metric in this unit, by their usual names, its own first."""
+    return tuple(dict.fromkeys((to, *PASCALS))) if to == "mmHg" else (to,)

@@ -27,6 +27,46 @@ def test_a_fault_is_named_by_its_path(curator):
     assert problem["errors"][0]["field"] == "pump_model[0].revision[1].colour"
 
 
+@pytest.mark.parametrize(
+    ("metric", "unit", "usable"),
+    [
+        ("cycle_rate", "Hz", "in: cycles/min"),
+        ("peak_vacuum", "furlong", "in: mmHg, cmHg, inHg, Torr, Pa, hPa, kPa"),
+        ("duty_factor", "kPa", "in: 1"),
+    ],
+)
+@pytest.mark.parametrize("address", ["catalogue", "proposals/from-catalogue"])
+def test_a_claim_in_a_unit_of_something_else_is_refused_with_what_can_be_used(
+    curator, address, metric, unit, usable
+):
+    declared = deepcopy(CATALOGUE) | ({"why": "leaflet"} if address != "catalogue" else {})
+    (claim,) = declared["pump_model"][0]["claim"]
+    declared["pump_model"][0]["claim"] = [claim, claim | {"metric": metric, "unit": unit}]
+    answer = curator.post(f"/api/v1/{address}", declared, format="json")
+    assert (answer.status_code, answer.json()["code"]) == (422, "invalid")
+    (fault,) = answer.json()["errors"]
+    assert fault["field"] == "pump_model[0].claim[1].unit"
+    assert f"'{unit}' is no unit of {metric}" in fault["message"]
+    assert usable in fault["message"]
+
+
+@pytest.mark.parametrize("unit", ["kPa", " MMHG", "inches of mercury"])
+def test_a_claimed_vacuum_is_taken_in_any_unit_of_pressure(curator, unit):
+    declared = deepcopy(CATALOGUE)
+    declared["pump_model"][0]["claim"][0]["unit"] = unit
+    assert curator.post("/api/v1/catalogue", declared, format="json").status_code == 200
+    assert PumpModel.objects.get(name=MODEL).claims.get().unit == unit.strip()
+
+
+@pytest.mark.parametrize("said", [{}, {"unit": "Hz"}])
+def test_a_claim_of_sameness_needs_no_unit(curator, said):
+    declared = deepcopy(CATALOGUE)
+    sameness = {"metric": "cycle_rate", "relation": "same as before", "source": "leaflet"}
+    declared["pump_model"][0]["claim"] = [sameness | said]
+    assert curator.post("/api/v1/catalogue", declared, format="json").status_code == 200
+    assert PumpModel.objects.get(name=MODEL).claims.get().unit == "cycles/min"
+
+
 def test_overlap_is_a_conflict(curator):
     declared = deepcopy(CATALOGUE)
     declared["pump_model"][0]["revision"][1]["span"][0]["first"] = "LK004000"

@@ -14,7 +14,7 @@ from registry.statistics.conformity import Tolerance, acceptance, guard_band, ju
 from registry.statistics.differences import Estimate, Fit, fit_all
 from registry.statistics.domains import domain_of
 from registry.statistics.matching import Need, chance_alone, within
-from registry.waveform.units import mmhg_per, unit_named
+from registry.waveform.units import converted
 
 NOT_MEASURED = "not measured"
 UNDECIDED = "undecided"
@@ -37,7 +37,7 @@ def tolerance_of(claim: Claim, metric_unit: str, margins: Margins) -> Tolerance 
 
     `equal to` allows what does not matter on either side.
     """
-    value = _converted(claim.value, claim.unit, metric_unit)
+    value = converted(claim.value, claim.unit, metric_unit)
     if value is None:
         return None
     if claim.relation == "at least":
@@ -83,7 +83,7 @@ def judge_claim(claim: Claim, blocks: Sequence[Block], margins: Margins) -> Judg
 
 def _no_limit(claim: Claim, unit: str) -> str:
     """Why nothing says what the claim allows."""
-    if _converted(claim.value, claim.unit, unit) is None:
+    if converted(claim.value, claim.unit, unit) is None:
         return f"the claim in {unit}, as it is measured; it is made in {claim.unit or 'no unit'}"
     of = in_words(claim.metric)
     return f"how much of a difference in {of} matters; enter the claim as at least and at most"
@@ -95,7 +95,7 @@ def _deciding(claim: Claim, found: Sequence[tuple[Block, Fit]]) -> tuple[Block, 
 
     if claim.relation != "equal to":
         return max(found, key=centre)
-    wanted = _converted(claim.value, claim.unit, found[0][0].setting.unit) or 0.0
+    wanted = converted(claim.value, claim.unit, found[0][0].setting.unit) or 0.0
     return min(found, key=lambda one: abs(centre(one) - wanted))
 
 
@@ -131,11 +131,3 @@ def _figures(metric: str, fitted: Fit, tolerance: Tolerance) -> dict[str, Any]:
         "verdict": verdict.verdict,
         "risk": figure(verdict.risk),
     }
-
-
-def _converted(value: float, unit: str, metric_unit: str) -> float | None:
-    """The value in the metric's unit; None between units of different kinds."""
-    if unit.strip().casefold() == metric_unit.casefold():
-        return value
-    named = unit_named(unit)
-    return value * mmhg_per(named) if named is not None and metric_unit == "mmHg" else None
