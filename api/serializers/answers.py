@@ -65,7 +65,10 @@ class InfluenceDocument(serializers.Serializer[Any]):
     own = serializers.BooleanField()
     units = serializers.IntegerField()
     runs = serializers.IntegerField()
-    apart = serializers.FloatField(help_text="how far its unit means read from the centre")
+    apart = serializers.FloatField(
+        help_text="mean over the units it read, less the centre; what these units differ by themselves is in "
+        "it, so it is no offset of the bench (see `benches`)"
+    )
     weight = serializers.FloatField(help_text="its share of the centre, 0 to 1")
     shift = serializers.FloatField(allow_null=True, help_text="how far the centre moves without it")
 

@@ -61,7 +61,7 @@ def _show_influence(console: Console, cell: dict[str, Any]) -> None:
         return
     heading(console, "What each clinic does to the centre")
     places = decimals(cell)
-    rows = table("Clinic", "Counts", "Reads from centre", "Weight", "Centre without it", right=(2, 3, 4))
+    rows = table("Clinic", "Counts", "Its units, from centre", "Weight", "Centre without it", right=(2, 3, 4))
     for one in influence:
         rows.add_row(
             clean(one.get("clinic", "")) + (" (yours)" if one.get("own") else ""),
@@ -71,6 +71,10 @@ def _show_influence(console: Console, cell: dict[str, Any]) -> None:
             _without(cell, one, places),
         )
     console.print(rows)
+    console.print(
+        "Its units, from centre: their mean as the clinic read it, less the centre. What these units differ "
+        "by themselves is in it; `vacuary benches` tells how far a bench reads."
+    )
     weights = [one["weight"] for one in influence if is_number(one.get("weight"))]
     if len(weights) >= _SEVERAL and max(weights) > _MOST_WEIGHT:
         console.print(

@@ -53,6 +53,7 @@ def test_influence_says_what_the_centre_would_be_without_a_clinic():
     shown = words(seen(show_distribution, DOCUMENT, width=160))
     assert words("clinic QQ7AAA 4 units, 9 runs +3.2 25 % 230.1") in shown
     assert words("harbour (yours) 1 unit, 2 runs -0.4 12 % -") in shown
+    assert words("What these units differ by themselves is in it; `vacuary benches` tells") in shown
     assert words("Drawn in because they stand far out: LK000009.") in shown
     assert words("Worked out so: centre: by weights.") in shown
 
