@@ -182,8 +182,8 @@ _COMBINATIONS = {
 _PART_SWAPS = AnswerTable(
     "part-swaps",
     "one row a setting and metric whose difference can be split; figures are in `unit`, part and base add up "
-    "to the total, and `rig` is the rig without the part. Which run to record where "
-    "a combination is missing is in the answer only",
+    "to the total, and `rig` is the rig without the part. A table without rows cannot tell which runs are "
+    "missing; the answer does",
     answer_swap,
     "settings",
     cautions.SWAPS,
@@ -207,6 +207,12 @@ _PART_SWAPS = AnswerTable(
         *_share("part_on_old", "what the new part changes on the old base"),
         *_share("part_on_new", "what the new part changes on the new base"),
         count("set_aside", "units set aside because they stand far out"),
+        text(
+            "missing",
+            "of all settings: which runs to record where not all four combinations were measured",
+            whole=True,
+            pick=joined("says"),
+        ),
         _CAUTIONS,
     ),
 )

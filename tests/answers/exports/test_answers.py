@@ -16,7 +16,7 @@ from registry.answers.exports.dictionary import check_columns
 from registry.answers.exports.tables import TABLES
 from registry.answers.matching.settings import answer_settings
 from registry.answers.serials import answer as serials
-from registry.models import Claim
+from registry.models import Claim, Unit
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -119,6 +119,18 @@ def test_a_part_swap_has_a_row_a_setting_with_its_shares_side_by_side(benches):
         for share in ("total", "part", "base", "interaction", "part_on_old", "part_on_new"):
             assert row[share] == setting[share]["value"]
             assert row[f"{share}_percent_high"] == setting[share]["percent_high"]
+        assert row["missing"] == ""
+
+
+def test_every_row_of_a_part_swap_tells_the_runs_that_are_missing(benches):
+    for label, part in (("A", "cup"), ("B", "dome")):
+        unit = Unit.objects.filter(revision__label=label).first()
+        factories.summary(unit, 200, "north", level="7", rig=factories.rig(part))
+    document = answer_swap("Lapwing One", **ASKED["part-swaps"])
+    first, second = (one["says"] for one in document["missing"])
+    assert "B with protector cup" in second
+    found = rows("part-swaps", model="Lapwing One", **ASKED["part-swaps"])
+    assert [row["missing"] for row in found] == [f"{first}; {second}"] * 2
 
 
 def test_a_setting_has_a_row_a_metric(benches):
