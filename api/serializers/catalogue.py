@@ -118,7 +118,7 @@ class DeclaredClaim(Strict):
     source = Prose(max_length=300)  # type: ignore[assignment]
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        """A claim of a value needs one in a unit of its metric; `same as before` needs none, and stores nought."""
+        """A claim of a value is in a unit of its metric; `same as before` needs none, and stores nought."""
         of_metric = METRICS[attrs["metric"]].unit
         if attrs["relation"] == RELATIONS[-1]:
             return {**attrs, "unit": of_metric, "value": 0.0}
