@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
-from api.filters import SerialFilter
+from api.filters import ClinicFilter, ModelFilter, RevisionFilter, SerialFilter
 from api.permissions import IsCurator, IsOperator, MayRead
 from api.queries import StrictQuery
 from api.serializers import catalogue as shapes
@@ -65,19 +65,19 @@ class NameFilter(django_filters.FilterSet):
 class OfModel(django_filters.FilterSet):
     """What belongs to one pump model."""
 
-    model = django_filters.CharFilter("pump_model__name", "iexact", label="pump model")
+    model = ModelFilter()
 
 
 class OfClinic(django_filters.FilterSet):
     """What belongs to one clinic."""
 
-    clinic = django_filters.CharFilter("clinic__code", "iexact")
+    clinic = ClinicFilter("clinic")
 
 
 class UnitFilter(OfModel):
     """Units by model, revision and serial."""
 
-    revision = django_filters.CharFilter("revision__label", "iexact")
+    revision = RevisionFilter("revision")
     serial = SerialFilter("serial")
 
 

@@ -17,9 +17,9 @@ from api.queries import StrictQuery
 from api.serializers.subscriptions import FeedQuery
 from registry.alerts.delivery import feeds
 from registry.alerts.delivery.keys import subscription_of_feed
-from registry.alerts.narrowing import clinic_of, rule_of
+from registry.alerts.narrowing import rule_of
 from registry.errors import NotFound
-from registry.models.lookup import find_pump_model
+from registry.models.lookup import find_clinic, find_pump_model
 
 _ATOM = {
     (200, "application/atom+xml"): OpenApiResponse(OpenApiTypes.STR, description="an Atom feed, RFC 4287")
@@ -70,7 +70,7 @@ def _wanted(asked: dict[str, Any]) -> feeds.Wanted:
     model, clinic, rule = asked.get("model"), asked.get("clinic"), asked.get("rule")
     return feeds.Wanted(
         find_pump_model(model).pk if model else None,
-        clinic_of(clinic).pk if clinic else None,
+        find_clinic(clinic).pk if clinic else None,
         rule_of(rule) if rule else "",
         asked.get("severity", "note"),
     )

@@ -18,7 +18,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.documents import quantities, receipt_document, run_document, run_document_under
-from api.filters import SerialFilter, TruthFilter
+from api.filters import (
+    ClinicFilter,
+    GaugeFilter,
+    ModelFilter,
+    RevisionFilter,
+    SerialFilter,
+    TruthFilter,
+)
 from api.pagination import NewestFirst
 from api.permissions import IsOperator, MayRead
 from api.queries import StrictQuery
@@ -51,11 +58,11 @@ log = logging.getLogger(__name__)
 class RunFilter(django_filters.FilterSet):
     """Filters of the list of runs."""
 
-    model = django_filters.CharFilter("pump_model__name", "iexact", label="pump model")
-    revision = django_filters.CharFilter("unit__revision__label", "iexact")
+    model = ModelFilter()
+    revision = RevisionFilter("unit__revision")
     serial = SerialFilter("unit__serial")
-    clinic = django_filters.CharFilter("clinic__code", "iexact")
-    gauge = django_filters.CharFilter("session__gauge_code", "iexact")
+    clinic = ClinicFilter("clinic")
+    gauge = GaugeFilter("session__gauge_code")
     mode = django_filters.ChoiceFilter(choices=Mode.choices)
     level = django_filters.CharFilter("level", "iexact")
     state = django_filters.ChoiceFilter(choices=RunState.choices)

@@ -5,11 +5,11 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.alerts.delivery import announce
-from registry.alerts.narrowing import at_least, clinic_of, rule_of, unmeant
+from registry.alerts.narrowing import at_least, rule_of, unmeant
 from registry.errors import Conflict, Fault, Invalid, NotFound
 from registry.models import Alert, AlertNote, AlertState, DismissReason
 from registry.models.alerts import UNTOLD
-from registry.models.lookup import find_pump_model
+from registry.models.lookup import find_clinic, find_pump_model
 
 OPEN = (AlertState.RAISED, AlertState.SEEN)
 # What a list of alerts can be narrowed down to: "open" stands for raised and seen. Suspicions are told to
@@ -54,7 +54,7 @@ def list_alerts(
         alerts = alerts.filter(rule=rule_of(rule))
     if severity:
         alerts = alerts.filter(severity__in=at_least(severity))
-    return alerts.filter(clinic=clinic_of(clinic)) if clinic else alerts
+    return alerts.filter(clinic=find_clinic(clinic)) if clinic else alerts
 
 
 def mark_seen(alert_id: int) -> Alert:

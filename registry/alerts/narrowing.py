@@ -5,7 +5,7 @@ A name that nobody knows is refused: an empty list for a mistyped rule would rea
 
 from registry.alerts.rules import all_rulings
 from registry.errors import Fault, Invalid
-from registry.models import Alert, Clinic
+from registry.models import Alert
 from registry.models.delivery import SEVERITIES
 
 
@@ -22,14 +22,6 @@ def rule_of(name: str) -> str:
     if name not in known and not Alert.objects.filter(rule=name).exists():
         raise unmeant("rule", f"there is no rule '{name[:60]}'", f"Known: {', '.join(known)}.")
     return name
-
-
-def clinic_of(code: str) -> Clinic:
-    """The clinic of a code, whatever its capitals. Raises Invalid on the field `clinic`."""
-    found = Clinic.objects.filter(code__iexact=code).first()
-    if found is None:
-        raise unmeant("clinic", f"there is no clinic '{code[:60]}'", "GET clinics lists them.")
-    return found
 
 
 def unmeant(field: str, why: str, hint: str) -> Invalid:

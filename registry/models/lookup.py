@@ -1,4 +1,7 @@
-"""Find catalogue records by the names people type, and say what they may have meant."""
+"""Find records by the names people type, and say what they may have meant.
+
+A name that nobody knows is refused: an empty list for a mistyped name would read as "there is nothing".
+"""
 
 import difflib
 from collections.abc import Iterable
@@ -6,7 +9,9 @@ from collections.abc import Iterable
 from django.db import DEFAULT_DB_ALIAS
 
 from registry.errors import Fault, Invalid, UnknownPumpModel
+from registry.models.bench import BenchSession, Gauge
 from registry.models.catalogue import PumpModel, Revision
+from registry.models.people import Clinic
 
 
 def find_pump_model(name: str, field: str = "model") -> PumpModel:
@@ -48,6 +53,37 @@ def find_revision(pump_model: PumpModel, label: str) -> Revision:
         hint=f"Known revisions: {known}. A curator adds a revision; until then leave the revision out.",
         faults=(Fault(f"no revision '{label}'", field="revision"),),
     )
+
+
+def known_label(label: str) -> str:
+    """Return a label that a revision of some pump model bears. Raises Invalid on the field `revision`."""
+    if not Revision.objects.filter(label__iexact=label).exists():
+        raise _unknown("revision", label, "GET revisions lists them.")
+    return label
+
+
+def find_clinic(code: str) -> Clinic:
+    """Return the clinic of a code, whatever its capitals. Raises Invalid on the field `clinic`."""
+    found = Clinic.objects.filter(code__iexact=code).first()
+    if found is None:
+        raise _unknown("clinic", code, "GET clinics lists them.")
+    return found
+
+
+def known_gauge(code: str) -> str:
+    """Return a gauge's code that a clinic declared or recorded with. Raises Invalid on the field `gauge`.
+
+    Codes are a clinic's own affair, so it may be the code of several gauges.
+    """
+    declared = Gauge.objects.filter(code__iexact=code)
+    if not (declared.exists() or BenchSession.objects.filter(gauge_code__iexact=code).exists()):
+        raise _unknown("gauge", code, "GET gauges, or vacuary gauge list, shows those that are declared.")
+    return code
+
+
+def _unknown(field: str, name: str, hint: str) -> Invalid:
+    why = f"there is no {field} '{name[:60]}'"
+    return Invalid(f"{field}: {why}", hint=hint, faults=(Fault(why, field=field),))
 
 
 def _unknown_pump_model(name: str, field: str) -> UnknownPumpModel:

@@ -94,6 +94,22 @@ def test_every_list_is_paged(operator, stranger, shelf):
     assert stranger.get(f"/api/v1/{shelf}", {"nonsense": 1}).status_code == 422
 
 
+@pytest.mark.parametrize(
+    ("asked", "code"),
+    [
+        ("units?model=Nobody", "unknown_pump_model"),
+        ("revisions?model=Nobody", "unknown_pump_model"),
+        ("serial-spans?model=Nobody", "unknown_pump_model"),
+        ("units?revision=Z", "invalid"),
+        ("gauges?clinic=nowhere", "invalid"),
+    ],
+)
+def test_a_list_of_what_nobody_knows_is_refused_and_not_empty(stranger, asked, code):
+    answer = stranger.get(f"/api/v1/{asked}")
+    assert (answer.status_code, answer.json()["code"]) == (422, code)
+    assert answer.json()["errors"][0]["field"] == asked.split("?")[1].split("=")[0]
+
+
 @pytest.mark.parametrize("code", ["G7", "7", "lab.2-b"])
 def test_declaring_a_gauge(operator, neighbour, code):
     assert operator.put(f"/api/v1/gauges/{code}", GAUGE, format="json").status_code == 201

@@ -206,6 +206,9 @@ def test_a_byte_order_mark_is_for_who_asks_for_it(stranger, run):
     [
         ({}, 422, "invalid", "model"),
         ({"model": "Nobody"}, 422, "unknown_pump_model", "model"),
+        ({**ASKED, "clinic": "nowhere"}, 422, "invalid", "clinic"),
+        ({**ASKED, "gauge": "G99"}, 422, "invalid", "gauge"),
+        ({**ASKED, "revision": "Z"}, 422, "invalid", "revision"),
         ({**ASKED, "of": "feelings"}, 422, "invalid", "of"),
         ({**ASKED, "format": "xlsx"}, 422, "invalid", "format"),
         ({**ASKED, "state": "lost"}, 422, "invalid", "state"),

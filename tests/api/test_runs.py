@@ -9,7 +9,7 @@ from drf_spectacular.generators import SchemaGenerator
 
 from registry.models import Trace
 from tests.api.conftest import signed_in
-from tests.declared import provenance
+from tests.declared import MODEL, provenance
 from tests.traces import trace_bytes
 
 pytestmark = pytest.mark.django_db
@@ -186,6 +186,39 @@ def test_lists_are_paged_and_filtered(operator, neighbour, django_assert_max_num
 def test_a_mistyped_filter_is_refused(operator, query):
     problem = operator.get(f"/api/v1/runs?{query}").json()
     assert (problem["code"], problem["status"]) == ("invalid", 422)
+
+
+@pytest.mark.parametrize(
+    ("asked", "code", "says"),
+    [
+        ("model=Nobody", "unknown_pump_model", "No pump model is called 'Nobody'"),
+        (f"model={MODEL}&revision=Z", "invalid", f"{MODEL} has no revision 'Z'"),
+        ("revision=Z", "invalid", "there is no revision 'Z'"),
+        ("clinic=nowhere", "invalid", "there is no clinic 'nowhere'"),
+        ("gauge=G99", "invalid", "there is no gauge 'G99'"),
+    ],
+)
+def test_a_list_of_what_nobody_knows_is_refused_and_not_empty(operator, stranger, asked, code, says):
+    upload(operator)
+    answer = stranger.get(f"/api/v1/runs?{asked}")
+    problem = answer.json()
+    assert (answer.status_code, problem["code"]) == (422, code)
+    assert says in problem["detail"]
+    assert problem["hint"]
+    assert [fault["field"] for fault in problem["errors"]] == [asked.split("&")[-1].split("=")[0]]
+
+
+def test_what_is_known_is_found_in_any_capitals_and_a_serial_nobody_uploaded_is_no_mistake(
+    operator, neighbour, stranger, django_assert_max_num_queries
+):
+    run = upload(operator, gauge="Unlisted 7").json()["id"]
+    known = f"model={MODEL.upper()}&revision=a&clinic=ELMSWORTH&gauge=unlisted 7&serial=lk-000123"
+    with django_assert_max_num_queries(14):
+        assert [one["id"] for one in stranger.get(f"/api/v1/runs?{known}").json()["results"]] == [run]
+    assert stranger.get("/api/v1/runs?revision=A").json()["results"]
+    for nothing in ("serial=LK009999", "clinic=brackwater", "revision=B"):
+        answer = stranger.get(f"/api/v1/runs?{nothing}")
+        assert (answer.status_code, answer.json()["results"]) == (200, [])
 
 
 def test_readers_must_sign_in_where_the_installation_says_so(operator, stranger, settings):

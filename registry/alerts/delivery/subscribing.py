@@ -14,10 +14,10 @@ from registry.alerts.delivery import keys, mails
 from registry.alerts.delivery.reaching import target_of
 from registry.alerts.delivery.spreading import enqueue
 from registry.alerts.delivery.tasks import send
-from registry.alerts.narrowing import at_least, clinic_of, rule_of, unmeant
+from registry.alerts.narrowing import at_least, rule_of, unmeant
 from registry.errors import Conflict, NotFound
 from registry.models import Channel, Delivery, DeliveryState, Operator, Subscription
-from registry.models.lookup import find_pump_model
+from registry.models.lookup import find_clinic, find_pump_model
 
 MOST_EACH: Final = 20
 MOST_UNCONFIRMED: Final = 3
@@ -211,7 +211,7 @@ def _narrow(subscription: Subscription, wish: Mapping[str, Any]) -> None:
     if "model" in wish:
         subscription.pump_model = find_pump_model(wish["model"]) if wish["model"] else None
     if "clinic" in wish:
-        subscription.clinic = clinic_of(wish["clinic"]) if wish["clinic"] else None
+        subscription.clinic = find_clinic(wish["clinic"]) if wish["clinic"] else None
     if "rule" in wish:
         subscription.rule = rule_of(wish["rule"]) if wish["rule"] else ""
     if wish.get("severity"):

@@ -19,7 +19,7 @@ from registry.answers.filters import (
 from registry.answers.past import revisions_before, runs_at
 from registry.answers.stamp import chosen_edition, chosen_moment
 from registry.models import Measurement, PumpModel, Revision, Rig, Run, RunState
-from registry.models.lookup import find_pump_model, find_revision
+from registry.models.lookup import find_clinic, find_pump_model, find_revision, known_gauge
 from registry.models.serials import bare, tidy
 
 ANY = "any"
@@ -106,8 +106,8 @@ def select(  # noqa: PLR0913 - one parameter a filter of the question
     where = {
         "pump_model": pump_model,
         "unit__serial__in": [tidy(serial), bare(serial)] if serial else None,
-        "clinic__code__iexact": clinic,
-        "session__gauge_code__iexact": gauge,
+        "clinic": find_clinic(clinic) if clinic else None,
+        "session__gauge_code__iexact": known_gauge(gauge) if gauge else None,
         "mode": chosen_mode(mode),
         "programme__iexact": chosen_programme(programme),
         "level__iexact": chosen_level(level),
