@@ -175,9 +175,16 @@ class Table:
             column = _COLUMNS.get(name, name)
             kept &= self._of_programme(value) if column == "programme" else self.column(column) == value
         if rig and rig.strip():
-            labels, code = np.unique(self.column("rig_label"), return_inverse=True)
-            kept &= np.array([is_rig(str(label), rig) for label in labels], bool)[code]
+            labels, code = self.rigs
+            kept &= np.array([is_rig(label, rig) for label in labels], bool)[code]
         return kept
+
+    @cached_property
+    def rigs(self) -> tuple[list[str], NDArray[np.intp]]:
+        """The labels of all rigs, and which of them each place has."""
+        # Numbers are told apart far quicker than labels.
+        _, first, code = np.unique(self.column("rig"), return_index=True, return_inverse=True)
+        return self.column("rig_label")[first].tolist(), code
 
     @cached_property
     def _programmes(self) -> tuple[list[str], NDArray[np.intp]]:

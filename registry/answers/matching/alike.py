@@ -17,7 +17,7 @@ from registry.models.bench import BETWEEN_PARTS, NOT_SAID
 
 # The parts of a rig that come with a pump; a rig's label has them first, and what is the bench's after them.
 _OF_PUMP = ("protector", "valve", "tubing")
-_OF_BENCH = ("flange", "load")
+OF_BENCH = ("flange", "load")
 # More than these nobody reads in one caution.
 _MOST = 3
 
@@ -31,18 +31,15 @@ def measured_alike(table: Table, old: Place, old_rig: str, rig: str | None) -> N
     about = {"side": old.side, "power": old.power, "elevation": old.elevation}
     revision = table.column("revision")
     own = (table.column("pump_model") == old.pump_model) & np.isin(revision, (old.revision, UNKNOWN_REVISION))
-    rigs = table.column("rig")
-    # Numbers are told apart far quicker than labels.
-    known, first = np.unique(rigs, return_index=True)
-    labels = table.column("rig_label")[first]
-    bench = known[[bench_parts(str(label)) == bench_parts(old_rig) for label in labels]]
-    alike: NDArray[np.bool_] = np.where(own, rigs == old.rig, np.isin(rigs, bench))
+    labels, code = table.rigs
+    bench = np.array([bench_parts(label) == bench_parts(old_rig) for label in labels], bool)
+    alike: NDArray[np.bool_] = np.where(own, table.column("rig") == old.rig, bench[code])
     return alike & table.marked(about, rig)
 
 
 def bench_parts(label: str) -> tuple[str, str]:
     """Flange and load of a rig by its label."""
-    _, flange, load = label.rsplit(BETWEEN_PARTS, len(_OF_BENCH))
+    _, flange, load = label.rsplit(BETWEEN_PARTS, len(OF_BENCH))
     return flange.removeprefix(NOT_SAID), load.removeprefix(NOT_SAID)
 
 
@@ -51,7 +48,7 @@ def other_parts(old: str, new: str) -> dict[str, str]:
 
     Empty where these are alike. `old` and `new` are labels.
     """
-    before, after = (label.rsplit(BETWEEN_PARTS, len(_OF_BENCH))[0] for label in (old, new))
+    before, after = (label.rsplit(BETWEEN_PARTS, len(OF_BENCH))[0] for label in (old, new))
     parts = [of.split(BETWEEN_PARTS) for of in (before, after)]
     if any(len(of) != len(_OF_PUMP) for of in parts):
         return {} if before == after else {"part": f"{after} in place of {before}"}

@@ -9,14 +9,12 @@ from numpy.typing import NDArray
 
 from registry.answers.matching.ahead_kept import Asked, kept_of
 from registry.answers.matching.ahead_table import Table
-from registry.answers.matching.alike import bench_parts
+from registry.answers.matching.alike import OF_BENCH, bench_parts
 from registry.answers.measured_words import measured_words
 from registry.answers.narrowing import rig_labels
 from registry.answers.unmatched import UNKNOWN, Measured, Rows, none_has
 from registry.models import PumpModel
 from registry.waveform.editions import edition_of
-
-_OF_BENCH = ("flange", "load")
 
 
 def there_is(
@@ -61,7 +59,7 @@ def _of_past(asked: Asked, pump_models: Sequence[PumpModel] | None) -> Measured:
 
 def _with_bench(rows: Sequence[Mapping[str, str]]) -> Rows:
     """The same with flange and load, which questions about likenesses hold alike."""
-    return Rows([{**row, **dict(zip(_OF_BENCH, bench_parts(row["rig"]), strict=True))} for row in rows])
+    return Rows([{**row, **dict(zip(OF_BENCH, bench_parts(row["rig"]), strict=True))} for row in rows])
 
 
 @dataclass(frozen=True)
@@ -118,16 +116,14 @@ class Places:
         """The words of a kind, and which of them each place has."""
         if kind == "revision":
             return _told_apart(np.array([self.table.named(row).revision or UNKNOWN for row in self.rows]))
-        if kind not in ("rig", *_OF_BENCH):
+        if kind not in ("rig", *OF_BENCH):
             return _told_apart(self.table.column(kind)[self.rows])
-        # Numbers are told apart far quicker than labels.
-        _, first, code = np.unique(
-            self.table.column("rig")[self.rows], return_index=True, return_inverse=True
-        )
-        labels = self.table.column("rig_label")[self.rows[first]].tolist()
+        labels, code = self.table.rigs
+        there, code = np.unique(code[self.rows], return_inverse=True)
+        labels = [labels[one] for one in there]
         if kind == "rig":
             return labels, code
-        return [bench_parts(label)[_OF_BENCH.index(kind)] for label in labels], code
+        return [bench_parts(label)[OF_BENCH.index(kind)] for label in labels], code
 
     def _metrics(self) -> set[str]:
         metrics = {metric for ahead in self.table.aheads for metric in ahead.metrics}

@@ -37,16 +37,21 @@ class Matches:
 
     @property
     def first(self) -> dict[str, Any] | None:
-        """The likeliest place of a known build as documents name it, with its probability.
+        """The likeliest place of a known build as documents name it, with its probability; None without one.
 
-        None where there is none among the best.
+        One that is not among the best is looked for by itself.
         """
         rows = self.told[self.best.rows]
-        known = np.flatnonzero(self.table.column("revision")[rows] != UNKNOWN_REVISION)
+        known = np.flatnonzero(self._of_known_build(rows))
         if not known.size:
-            return None
+            others = self.told[self._of_known_build(self.told)]
+            return match(self.table, others, self.needs, most=1, telling=1.0).first if others.size else None
         named = self.table.named(int(rows[known[0]]))
         return {**named.shown(), "probability": float(self.best.chances[known[0]])}
+
+    def _of_known_build(self, rows: Rows) -> NDArray[np.bool_]:
+        known: NDArray[np.bool_] = self.table.column("revision")[rows] != UNKNOWN_REVISION
+        return known
 
     def texts(self, most: int) -> Texts:
         """Rows of the document, so many at most, each as JSON text."""

@@ -18,7 +18,7 @@ from registry.answers.matching.likes import answer_like
 from registry.answers.matching.matches import Matches, match, measured
 from registry.answers.matching.needs import chosen_needs, in_full, told
 from registry.answers.narrowing import chosen_margins
-from registry.answers.places import UNKNOWN_REVISION, build_of
+from registry.answers.places import build_of
 from registry.answers.stamp import chosen_moment, stamp
 from registry.answers.wording import counted, dated, in_a_hundred, in_words
 from registry.errors import Fault, Invalid
@@ -116,9 +116,6 @@ def _meeting(
     rows = np.flatnonzero(table.marked(asked.where, rig) & measured(table, asked.metrics))
     needed = MOST if pump_model else worked_out(most)
     found = match(table, rows, needs, most=needed, telling=_LIKELY)
-    first = found.first
-    if first is None and (known := rows[table.column("revision")[rows] != UNKNOWN_REVISION]).size:
-        first = match(table, known, needs, most=1, telling=_LIKELY).first
     instead = "" if rows.size else _instead(pump_model, asked, rig)
     return {
         "model": pump_model.name if pump_model else None,
@@ -126,7 +123,7 @@ def _meeting(
         "like": None,
         "settings": found.texts(most),
         "left_off": max(rows.size - most, 0),
-        "says": dated(_says(pump_model, needs, found, first, instead), asked.moment),
+        "says": dated(_says(pump_model, needs, found, instead), asked.moment),
         "cautions": [*_of_counts(needs), *cautions.SETTINGS, *cautions.again(asked.moment)],
     }
 
@@ -151,14 +148,7 @@ def _of_counts(needs: Mapping[str, Need]) -> list[str]:
     ]
 
 
-def _says(
-    pump_model: PumpModel | None,
-    needs: Mapping[str, Need],
-    found: Matches,
-    best: Mapping[str, Any] | None,
-    instead: str,
-) -> str:
-    """In one line; `best` is the likeliest setting of a known build."""
+def _says(pump_model: PumpModel | None, needs: Mapping[str, Need], found: Matches, instead: str) -> str:
     about = pump_model.name if pump_model else "All pumps"
     wanted = " and ".join(f"{in_words(metric)} {in_full(need)}" for metric, need in needs.items())
     if not found.size:
@@ -166,6 +156,7 @@ def _says(
     if not found.told.size:
         thin = counted(found.size, "setting")
         return f"{about}, {wanted}: {thin} measured, all too thin to say how likely."
+    best = found.first
     if best is None:
         likely = counted(found.best.likely, "setting")
         return f"{about}, {wanted}: told of units of no known build alone; {likely} more likely than not."
