@@ -128,3 +128,8 @@ class SpansOverlap(Conflict):
 
     code = "spans_overlap"
     title = "Two declared serial spans overlap"
+
+
+def unmeant(field: str, why: str, hint: str) -> Invalid:
+    """The refusal of a word that cannot be meant."""
+    return Invalid(f"{field}: {why}", hint=hint, faults=(Fault(why, field=field),))

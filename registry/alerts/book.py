@@ -5,8 +5,8 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.alerts.delivery import announce
-from registry.alerts.narrowing import at_least, rule_of, unmeant
-from registry.errors import Conflict, Fault, Invalid, NotFound
+from registry.alerts.narrowing import at_least, rule_of
+from registry.errors import Conflict, Fault, Invalid, NotFound, unmeant
 from registry.models import Alert, AlertNote, AlertState, DismissReason
 from registry.models.alerts import UNTOLD
 from registry.models.lookup import find_clinic, find_pump_model

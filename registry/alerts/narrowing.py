@@ -4,7 +4,7 @@ A name that nobody knows is refused: an empty list for a mistyped rule would rea
 """
 
 from registry.alerts.rules import all_rulings
-from registry.errors import Fault, Invalid
+from registry.errors import unmeant
 from registry.models import Alert
 from registry.models.delivery import SEVERITIES
 
@@ -22,8 +22,3 @@ def rule_of(name: str) -> str:
     if name not in known and not Alert.objects.filter(rule=name).exists():
         raise unmeant("rule", f"there is no rule '{name[:60]}'", f"Known: {', '.join(known)}.")
     return name
-
-
-def unmeant(field: str, why: str, hint: str) -> Invalid:
-    """The refusal of a word that cannot be meant."""
-    return Invalid(f"{field}: {why}", hint=hint, faults=(Fault(why, field=field),))

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from django.db import DEFAULT_DB_ALIAS
 
-from registry.errors import Fault, Invalid, UnknownPumpModel
+from registry.errors import Fault, Invalid, UnknownPumpModel, unmeant
 from registry.models.bench import BenchSession, Gauge
 from registry.models.catalogue import PumpModel, Revision
 from registry.models.people import Clinic
@@ -82,8 +82,7 @@ def known_gauge(code: str) -> str:
 
 
 def _unknown(field: str, name: str, hint: str) -> Invalid:
-    why = f"there is no {field} '{name[:60]}'"
-    return Invalid(f"{field}: {why}", hint=hint, faults=(Fault(why, field=field),))
+    return unmeant(field, f"there is no {field} '{name[:60]}'", hint)
 
 
 def _unknown_pump_model(name: str, field: str) -> UnknownPumpModel:

@@ -14,8 +14,8 @@ from registry.alerts.delivery import keys, mails
 from registry.alerts.delivery.reaching import target_of
 from registry.alerts.delivery.spreading import enqueue
 from registry.alerts.delivery.tasks import send
-from registry.alerts.narrowing import at_least, rule_of, unmeant
-from registry.errors import Conflict, NotFound
+from registry.alerts.narrowing import at_least, rule_of
+from registry.errors import Conflict, NotFound, unmeant
 from registry.models import Channel, Delivery, DeliveryState, Operator, Subscription
 from registry.models.lookup import find_clinic, find_pump_model
 
