@@ -14,7 +14,7 @@ RUN useradd --system --create-home --uid 10001 vacuary \
 
 WORKDIR /srv/vacuary
 COPY requirements.lock ./
-RUN pip install --no-cache-dir --disable-pip-version-check --require-hashes -r requirements.lock
+RUN pip install --no-cache-dir --disable-pip-version-check --no-deps --require-hashes -r requirements.lock
 
 COPY pyproject.toml README.md LICENSE manage.py ./
 COPY registry registry

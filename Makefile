@@ -11,11 +11,13 @@ BIN := $(VENV)/bin
 help: ## show this list
 	@grep -E '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
 
+# The lock file is whole, so nothing is left to resolve: else a newer release of what one package asks for with an
+# extra would be found beside the one that is locked, and refused.
 $(VENV)/.built: requirements.lock pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(not (3, 11) <= sys.version_info[:2] <= (3, 13))' || \
 	  { echo "Vacuary needs Python 3.11 to 3.13; name one: make $(MAKECMDGOALS) PYTHON=python3.12"; exit 2; }
 	$(PYTHON) -m venv --clear $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --require-hashes -r requirements.lock
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $@
 
